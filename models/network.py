@@ -1,0 +1,147 @@
+"""Bypass networks: series/parallel trees of resistors, capacitors and second gangs."""
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from presolder.models.errors import InputError
+from presolder.models.quantities import format_code, require_component
+from presolder.models.taper import Taper
+
+MOST_PARTS = 16
+DEEPEST_NESTING = 16
+# What a rheostat still measures at its "zero" end. It keeps two gangs, or a
+# gang beside the shorted volume track, from being two ideal shorts in
+# parallel, whose currents no circuit law settles; 1 mΩ is inaudible here.
+CONTACT_OHMS = 1e-3
+
+
+@dataclass(frozen=True)
+class Resistor:
+    """A fixed resistor."""
+
+    ohms: float
+
+    def __post_init__(self) -> None:
+        require_component("resistor", self.ohms, "ohm")
+
+
+@dataclass(frozen=True)
+class Capacitor:
+    """A fixed capacitor."""
+
+    farads: float
+
+    def __post_init__(self) -> None:
+        require_component("capacitor", self.farads, "farad")
+
+
+@dataclass(frozen=True)
+class Gang:
+    """A second pot section on the volume knob, wired as a rheostat.
+
+    Attributes
+    ----------
+    ohms : float
+        Total track resistance.
+    taper : Taper
+        Law of this section.
+    at_ten : {"zero", "full"}
+        Resistance at dial 10: nothing (rising to all of it at dial 0), or all
+        of it (falling to nothing at dial 0).
+    """
+
+    ohms: float
+    taper: Taper = field(default_factory=lambda: Taper("linear"))
+    at_ten: Literal["zero", "full"] = "zero"
+
+    def __post_init__(self) -> None:
+        require_component("gang", self.ohms, "ohm")
+        if self.at_ten not in ("zero", "full"):
+            raise InputError(f'at_ten = {self.at_ten!r} must be "zero" or "full"')
+
+
+@dataclass(frozen=True)
+class Series:
+    """Parts one after the other."""
+
+    parts: tuple["Network", ...]
+
+
+@dataclass(frozen=True)
+class Parallel:
+    """Parts side by side."""
+
+    parts: tuple["Network", ...]
+
+
+Leaf = Resistor | Capacitor | Gang
+Network = Leaf | Series | Parallel
+
+
+@dataclass(frozen=True)
+class Design:
+    """A named bypass network.
+
+    Attributes
+    ----------
+    name : str
+        Short name, as on the command line.
+    network : Network or None
+        None is the bare pot with nothing between input lug and wiper.
+    title : str
+        A line for people.
+    """
+
+    name: str
+    network: Network | None
+    title: str = ""
+
+
+def leaves(network: Network | None) -> tuple[Leaf, ...]:
+    """All parts of a network, left to right."""
+    if network is None:
+        return ()
+    if isinstance(network, Series | Parallel):
+        return tuple(leaf for part in network.parts for leaf in leaves(part))
+    return (network,)
+
+
+def join(kind: type[Series] | type[Parallel], parts: list[Network]) -> Network:
+    """Combine parts, folding nested groups of the same kind into one.
+
+    Raises
+    ------
+    InputError
+        If there are no parts, or more than ``MOST_PARTS`` in all.
+    """
+    if not parts:
+        raise InputError("a series or parallel group needs at least one part")
+    flat = [
+        inner for part in parts for inner in (part.parts if isinstance(part, kind) else (part,))
+    ]
+    if sum(len(leaves(part)) for part in flat) > MOST_PARTS:
+        raise InputError(f"a network may have at most {MOST_PARTS} parts")
+    return flat[0] if len(flat) == 1 else kind(tuple(flat))
+
+
+def format_network(network: Network | None) -> str:
+    """Write a network in the expression notation, ``""`` for the bare pot."""
+    match network:
+        case None:
+            return ""
+        case Resistor(ohms):
+            return format_code(ohms, "ohm")
+        case Capacitor(farads):
+            return format_code(farads, "farad")
+        case Gang(ohms, taper, at_ten):
+            bend = "" if taper.midpoint == Taper().midpoint else f", {taper.midpoint:g}"
+            return f"gang({format_code(ohms, 'ohm')}, {taper.kind}, {at_ten}{bend})"
+        case Series(parts):
+            return " + ".join(_bracketed(part) for part in parts)
+        case Parallel(parts):
+            return " || ".join(_bracketed(part) for part in parts)
+
+
+def _bracketed(part: Network) -> str:
+    text = format_network(part)
+    return f"({text})" if isinstance(part, Series | Parallel) else text

@@ -1,0 +1,160 @@
+"""From the recording back to the pickup's EMF, at the instants the recursion needs.
+
+A take recorded at the jack already went through pickup, pots, cable and input.
+Its spectrum is divided by the transfer function of the chain as it stood
+then, so that the chain under audition is heard once and not twice. The same
+frequency-domain filter also interpolates the EMF to the collocation nodes
+between samples, which costs nothing extra. Filtering is by overlap-save
+(Oppenheim and Schafer, Discrete-Time Signal Processing, section 8.7.3), with
+zero phase error: the output is sample-aligned.
+"""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from presolder.models.circuit import Descriptor
+from presolder.models.discrete import collocation_nodes
+from presolder.models.response import transfer
+
+# The EMF is band-limited by a raised cosine between these two frequencies (or
+# the same fractions of the sample rate, where that is lower): beyond hearing,
+# dividing by a falling response would only lift noise.
+PASS_HZ, PASS_FRACTION = 20_000.0, 0.42
+STOP_HZ, STOP_FRACTION = 24_000.0, 0.5
+# No frequency is lifted by more than this over the best-passed one, which
+# only bites on takes made with the volume or tone rolled far down.
+LARGEST_LIFT_DB = 60.0
+# Length of the inverse's impulse response. The slowest decay in it is the tone
+# capacitor discharging through the tone pot, 11 ms with usual parts.
+_MEMORY_SECONDS = 0.37
+_LEAD_FRACTION = 1 / 8
+
+
+@dataclass(frozen=True)
+class EmfFilters:
+    """Filters from the recording to the EMF at each collocation node.
+
+    Attributes
+    ----------
+    spectra : ndarray of complex, shape (4, bins)
+        For overlap-save with an FFT of ``2 * (bins - 1)`` points.
+    taps : int
+        Length of the impulse responses.
+    lead : int
+        How many of the taps look ahead of the output sample.
+    """
+
+    spectra: NDArray[np.complex128]
+    taps: int
+    lead: int
+
+    @property
+    def fft_size(self) -> int:
+        """Points of the FFT."""
+        return 2 * (int(self.spectra.shape[1]) - 1)
+
+
+def emf_filters(
+    sample_rate_hz: float, take: Descriptor | None = None, dial: float = 10.0
+) -> EmfFilters:
+    """Design the filters that recover the EMF from a recording.
+
+    Parameters
+    ----------
+    sample_rate_hz : float
+        Sample rate of the recording.
+    take : Descriptor, optional
+        The chain during the take; None if the recording is the EMF itself.
+    dial : float
+        Volume dial during the take, above 0.
+
+    Returns
+    -------
+    EmfFilters
+
+    Notes
+    -----
+    The division is by H (1 + (floor / abs(H))^4): where abs(H) is well above
+    the floor this is 1 / H to within rounding, and far below it goes to zero.
+    """
+    taps = 1 << int(np.ceil(np.log2(_MEMORY_SECONDS * sample_rate_hz)))
+    lead = int(taps * _LEAD_FRACTION)
+    frequency_hz: NDArray[np.float64] = np.arange(taps // 2 + 1) * (sample_rate_hz / taps)
+    wanted = _band_limit(frequency_hz, sample_rate_hz).astype(np.complex128)
+    if take is not None:
+        # DC itself is avoided: nodes between two capacitors have no voltage there.
+        chain = transfer(take, np.maximum(frequency_hz, 1e-3), dial)[0]
+        chain[0] = chain[0].real
+        size = np.abs(chain)
+        floor = size.max() * 10.0 ** (-LARGEST_LIFT_DB / 20.0)
+        wanted /= chain * (1.0 + (floor / size) ** 4)
+    advance_samples = collocation_nodes()[:, None] - 1.0
+    turn = np.exp(2j * np.pi * advance_samples * (frequency_hz / sample_rate_hz))
+    impulse = np.roll(np.fft.irfft(wanted * turn, taps), lead, axis=-1)
+    return EmfFilters(np.fft.rfft(impulse, 4 * taps), taps, lead)
+
+
+def _band_limit(frequency_hz: NDArray[np.float64], sample_rate_hz: float) -> NDArray[np.float64]:
+    start = min(PASS_HZ, PASS_FRACTION * sample_rate_hz)
+    stop = min(STOP_HZ, STOP_FRACTION * sample_rate_hz)
+    travel = np.clip((frequency_hz - start) / (stop - start), 0.0, 1.0)
+    return np.asarray(0.5 + 0.5 * np.cos(np.pi * travel), dtype=np.float64)
+
+
+def recover_emf(
+    blocks: Iterable[NDArray[np.float64]], filters: EmfFilters
+) -> Iterator[NDArray[np.float64]]:
+    """Stream the EMF at the collocation nodes of every sample's step.
+
+    Parameters
+    ----------
+    blocks : iterable of ndarray, shape (channels, n)
+        The recording in order; the blocks may differ in length.
+    filters : EmfFilters
+        From `emf_filters`.
+
+    Yields
+    ------
+    ndarray, shape (channels, 4, n)
+        The stream starts ``filters.lead`` samples before the recording (the
+        EMF's own onset) and ends with its last sample. The length of these
+        blocks depends on the filters alone, so that results do not depend on
+        how the recording was cut into blocks.
+    """
+    hop = filters.fft_size - filters.taps + 1
+    window: NDArray[np.float64] | None = None
+    pending = 0
+    for block in _with_tail(blocks, filters.lead):
+        if window is None:
+            window = np.zeros((block.shape[0], filters.fft_size))
+        used = 0
+        while used < block.shape[1]:
+            start = filters.taps - 1 + pending
+            count = min(hop - pending, block.shape[1] - used)
+            window[:, start : start + count] = block[:, used : used + count]
+            used += count
+            pending += count
+            if pending == hop:
+                yield _filtered(window, filters)
+                window[:, : filters.taps - 1] = window[:, hop:].copy()
+                pending = 0
+    if window is not None and pending:
+        window[:, filters.taps - 1 + pending :] = 0.0
+        yield np.ascontiguousarray(_filtered(window, filters)[..., :pending])
+
+
+def _with_tail(blocks: Iterable[NDArray[np.float64]], lead: int) -> Iterator[NDArray[np.float64]]:
+    channels = 0
+    for block in blocks:
+        channels = block.shape[0]
+        yield block
+    if channels:
+        yield np.zeros((channels, lead))
+
+
+def _filtered(window: NDArray[np.float64], filters: EmfFilters) -> NDArray[np.float64]:
+    spectrum = np.fft.rfft(window)[:, None] * filters.spectra
+    signal = np.fft.irfft(spectrum, filters.fft_size)[..., filters.taps - 1 :]
+    return np.ascontiguousarray(signal)

@@ -1,0 +1,178 @@
+"""Reading takes and writing renders, through libsndfile."""
+
+import hashlib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+import soundfile
+from numpy.typing import NDArray
+from presolder.models.errors import InputError
+from presolder.render.tables import one_line
+
+LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 44_100, 192_000
+SHORTEST_SECONDS = 0.1
+LONGEST_SECONDS = 3600.0
+Bits = Literal["16", "24", "float"]
+_SUBTYPES: dict[Bits, str] = {"16": "PCM_16", "24": "PCM_24", "float": "FLOAT"}
+_READ_FRAMES = 1 << 16
+_DITHER_SEED = 16
+
+
+@dataclass(frozen=True, eq=False)
+class Recording:
+    """A take in memory.
+
+    Attributes
+    ----------
+    samples : ndarray, shape (channels, n)
+        Full scale is 1.0.
+    sample_rate_hz : int
+        Sample rate.
+    name : str
+        File name.
+    sha256 : str
+        Of the file's bytes.
+    """
+
+    samples: NDArray[np.float64]
+    sample_rate_hz: int
+    name: str
+    sha256: str
+
+    @property
+    def duration_s(self) -> float:
+        """Length in seconds."""
+        return float(self.samples.shape[1] / self.sample_rate_hz)
+
+
+def read_recording(path: Path) -> Recording:
+    """Read a mono or stereo take.
+
+    Parameters
+    ----------
+    path : Path
+        A WAV, FLAC or other file that libsndfile reads.
+
+    Returns
+    -------
+    Recording
+
+    Raises
+    ------
+    InputError
+        If it is not such a file, or too short, silent, damaged, or of an
+        unsupported rate or channel count.
+    """
+    if not path.is_file():
+        reason = "is not a regular file" if path.exists() else "no such file"
+        raise InputError(f"{path}: {reason}; give a WAV or FLAC recording")
+    try:
+        sha256 = _sha256(path)
+        with soundfile.SoundFile(path) as file:
+            _check_format(path, file)
+            samples = _read_samples(path, file)
+    except (OSError, RuntimeError, ValueError, AssertionError) as error:
+        # soundfile's own errors are RuntimeErrors; the others come from the system.
+        if isinstance(error, InputError):
+            raise
+        reason = one_line(str(error).replace(str(path), "").replace("Error opening '':", ""))
+        raise InputError(f"{path}: cannot be read as audio: {reason}") from None
+    _check_samples(path, samples, file.samplerate)
+    return Recording(samples, file.samplerate, path.name, sha256)
+
+
+def _sha256(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def _check_format(path: Path, file: soundfile.SoundFile) -> None:
+    if file.channels > 2:
+        raise InputError(f"{path}: {file.channels} channels; mono or stereo is accepted")
+    if not LOWEST_RATE_HZ <= file.samplerate <= HIGHEST_RATE_HZ:
+        raise InputError(
+            f"{path}: sample rate {file.samplerate} Hz; accepted:"
+            f" {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} Hz"
+        )
+
+
+def _read_samples(path: Path, file: soundfile.SoundFile) -> NDArray[np.float64]:
+    # In blocks, since the length that a damaged header claims cannot be trusted
+    # with an allocation.
+    blocks = []
+    count = 0
+    while True:
+        block = file.read(_READ_FRAMES, dtype="float64", always_2d=True)
+        count += len(block)
+        if len(block):
+            blocks.append(block.T)
+        if len(block) < _READ_FRAMES:
+            break
+        if count > LONGEST_SECONDS * file.samplerate:
+            raise InputError(f"{path}: longer than {LONGEST_SECONDS:g} s")
+    if count < file.frames:
+        raise InputError(
+            f"{path}: damaged or cut short: its header promises {file.frames} samples,"
+            f" {count} are there"
+        )
+    return np.concatenate(blocks, axis=1) if blocks else np.zeros((file.channels, 0))
+
+
+def _check_samples(path: Path, samples: NDArray[np.float64], sample_rate_hz: int) -> None:
+    seconds = samples.shape[1] / sample_rate_hz
+    if seconds < SHORTEST_SECONDS:
+        raise InputError(f"{path}: {seconds:.3g} s long; at least {SHORTEST_SECONDS:g} s is needed")
+    peak = np.abs(samples).max()  # NaN if any sample is
+    if not np.isfinite(peak):
+        raise InputError(f"{path}: holds samples that are not finite numbers (NaN or infinity)")
+    if peak == 0:
+        raise InputError(f"{path}: holds only silence")
+    if peak > 1e6:
+        raise InputError(f"{path}: peaks at {peak:.3g}, which is not audio with full scale 1.0")
+
+
+def write_wav(
+    path: Path,
+    blocks: Iterable[NDArray[np.float64]],
+    sample_rate_hz: int,
+    channels: int,
+    bits: Bits,
+) -> None:
+    """Write audio blocks to a WAV file.
+
+    Parameters
+    ----------
+    path : Path
+        The file; it must be in a folder that is renamed when all is written.
+    blocks : iterable of ndarray, shape (channels, n)
+        Full scale 1.0; must not clip unless `bits` is ``"float"``.
+    sample_rate_hz, channels : int
+        Format.
+    bits : {"16", "24", "float"}
+        Sample format. 16 bits are dithered (triangular, seeded).
+
+    Raises
+    ------
+    OSError
+        If the disk does not take it.
+    """
+    random = np.random.default_rng(_DITHER_SEED)
+    try:
+        with soundfile.SoundFile(
+            path, "w", sample_rate_hz, channels, _SUBTYPES[bits], format="WAV"
+        ) as file:
+            for block in blocks:
+                frames = block.T
+                if bits == "16":
+                    noise = random.random((2, *frames.shape))
+                    # Kept inside full scale, where the format would wrap or clip.
+                    frames = np.clip(frames + (noise[0] - noise[1]) / 32768, -1.0, 1 - 2.0**-15)
+                file.write(np.ascontiguousarray(frames))
+    except (RuntimeError, AssertionError) as error:
+        # libsndfile reports a full disk as a short write, soundfile as a failed assertion.
+        raise OSError(
+            f"writing {path.name} failed: {one_line(str(error)) or 'disk full?'}"
+        ) from None

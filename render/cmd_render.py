@@ -1,0 +1,140 @@
+"""The commands that make sound: render and demo."""
+
+from dataclasses import replace
+from importlib import resources
+from pathlib import Path
+
+import click
+from presolder.models.designs import BUILT_IN
+from presolder.models.errors import InputError, within
+from presolder.models.knob import KnobPath, steady_turn
+from presolder.models.rig import Rig, Take
+from presolder.render.audio import Bits, read_recording
+from presolder.render.options import (
+    design_options,
+    gather_designs,
+    output_options,
+    progress_on_terminal,
+    rig_option,
+)
+from presolder.render.points import read_gesture
+from presolder.render.rigfile import DEFAULT_RIG, find_rig
+from presolder.render.sweepfiles import SweepJob, describe_fit, render_sweep
+
+DEMO_TAKE = "fifths.flac"
+LISTENING_CAUTION = (
+    "Start playback quiet and raise it slowly: designs differ in level,"
+    " and loud sound harms hearing."
+)
+
+
+@click.command()
+@click.argument("di", type=click.Path(path_type=Path))
+@rig_option
+@design_options
+@click.option(
+    "--captured", type=click.Choice(["jack", "string"]), help="Overrides the rig's [take]."
+)
+@click.option("--from", "start", type=float, default=10.0, show_default=True, help="First dial.")
+@click.option("--to", "stop", type=float, default=0.0, show_default=True, help="Last dial.")
+@click.option("--travel", type=float, default=8.0, show_default=True, help="Seconds turning.")
+@click.option(
+    "--rest", type=float, default=1.0, show_default=True, help="Seconds still at each end."
+)
+@click.option("--gesture", type=click.Path(path_type=Path), help="CSV of time_s,dial instead.")
+@click.option(
+    "--gain-db", type=float, help="Gain for all designs; default: loudest peak at -1 dBFS."
+)
+@click.option("--bits", type=click.Choice(["16", "24", "float"]), default="24", show_default=True)
+@output_options
+@click.pass_context
+def render(
+    context: click.Context,
+    di: Path,
+    rig_name: str,
+    design_names: tuple[str, ...],
+    designs_file: Path | None,
+    captured: str | None,
+    start: float,
+    stop: float,
+    travel: float,
+    rest: float,
+    gesture: Path | None,
+    gain_db: float | None,
+    bits: Bits,
+    out: Path,
+    force: bool,
+) -> None:
+    """Render recording DI through each design while the volume knob turns."""
+    rig = find_rig(rig_name)
+    if captured is not None:
+        rig = recaptured(rig, captured)
+    designs = gather_designs(design_names, designs_file)
+    path = knob_path(context, start, stop, travel, rest, gesture)
+    if gain_db is not None and not abs(gain_db) <= 200:
+        raise InputError(f"--gain-db {gain_db:g} must lie between -200 and 200")
+    job = SweepJob(read_recording(di), rig, designs, path, bits, gain_db)
+    run_sweep(job, out, force)
+
+
+def recaptured(rig: Rig, captured: str) -> Rig:
+    """The rig with another kind of take."""
+    if captured == "string":
+        return replace(rig, take=Take("string"))
+    return replace(rig, take=replace(rig.take, captured="jack"))
+
+
+def knob_path(
+    context: click.Context,
+    start: float,
+    stop: float,
+    travel: float,
+    rest: float,
+    gesture: Path | None,
+) -> KnobPath:
+    """The knob's path from the options; a gesture excludes the steady turn's."""
+    if gesture is None:
+        try:
+            return steady_turn(start, stop, travel, rest)
+        except InputError as error:
+            raise within(error, "--from/--to/--travel/--rest") from None
+    given = [
+        option
+        for name, option in (
+            ("start", "--from"),
+            ("stop", "--to"),
+            ("travel", "--travel"),
+            ("rest", "--rest"),
+        )
+        if context.get_parameter_source(name) is not click.core.ParameterSource.DEFAULT
+    ]
+    if given:
+        raise InputError(f"--gesture and {given[0]} exclude each other")
+    return read_gesture(gesture)
+
+
+def run_sweep(job: SweepJob, out: Path, force: bool) -> None:
+    """Render with progress, and say what was made."""
+    length = 2 * len(job.designs) * round(job.path.duration_s * job.recording.sample_rate_hz)
+    with progress_on_terminal("rendering", length) as progress:
+        manifest = render_sweep(job, out, force=force, progress=progress)
+    click.echo(
+        f"take: {describe_fit(job.recording, job.path)}; gain for all designs:"
+        f" {manifest['output']['gain_db']:+.2f} dB"
+    )
+    for entry in manifest["files"]:
+        loudness = entry["integrated_lufs"]
+        level = "too quiet to measure" if loudness is None else f"{loudness:6.1f} LUFS"
+        click.echo(f"{out / entry['file']}  {level}")
+    click.echo(LISTENING_CAUTION)
+
+
+@click.command()
+@output_options
+def demo(out: Path, force: bool) -> None:
+    """Render the bundled recording through every built-in design."""
+    take = Path(str(resources.files("presolder.samples").joinpath(DEMO_TAKE)))
+    job = SweepJob(
+        read_recording(take), find_rig(DEFAULT_RIG), BUILT_IN, steady_turn(10.0, 0.0, 8.0, 1.0)
+    )
+    run_sweep(job, out, force)

@@ -1,0 +1,199 @@
+"""Rigs as the user names them: built in, or a TOML file."""
+
+import math
+from collections.abc import Callable
+from importlib import resources
+from pathlib import Path
+from typing import Literal, TypeVar
+
+from presolder.models.errors import InputError, within
+from presolder.models.rig import Load, Pickup, Pot, Rig, Take, Tone
+from presolder.models.taper import NAMED_TAPERS, Taper
+from presolder.render.designfile import resolve_design
+from presolder.render.points import read_points
+from presolder.render.tables import Section, nearest, read_toml
+
+DEFAULT_RIG = "humbucker-500k"
+_PICOFARAD = 1e-12
+CAPTURED: tuple[Literal["jack", "string"], ...] = ("jack", "string")
+Part = TypeVar("Part")
+
+
+def built_in_rigs() -> dict[str, Path]:
+    """Name and file of every built-in rig, by name."""
+    folder = Path(str(resources.files("presolder.render").joinpath("rigs")))
+    return {path.stem: path for path in sorted(folder.glob("*.toml"))}
+
+
+def find_rig(name_or_path: str) -> Rig:
+    """Load a rig by built-in name or file path.
+
+    Parameters
+    ----------
+    name_or_path : str
+        A name from `built_in_rigs`, or the path of a TOML file.
+
+    Raises
+    ------
+    InputError
+        If there is no such rig, or its file has an error.
+    """
+    known = built_in_rigs()
+    if name_or_path in known:
+        return read_rig(known[name_or_path])
+    path = Path(name_or_path)
+    if not path.exists() and path.suffix != ".toml" and path.name == name_or_path:
+        raise InputError(
+            f"rig {name_or_path!r} is neither a file nor built in; nearest:"
+            f" {nearest(name_or_path, known)}; one of {', '.join(known)}"
+        )
+    return read_rig(path)
+
+
+def read_rig(path: Path) -> Rig:
+    """Read a rig file.
+
+    Parameters
+    ----------
+    path : Path
+        A TOML file as described in ``docs/rig-format.md``.
+
+    Returns
+    -------
+    Rig
+
+    Raises
+    ------
+    InputError
+        Naming file, section, key, the bad value and what is accepted.
+    """
+    whole = Section(str(path), read_toml(path))
+    whole.only("title", "pickup", "volume", "tone", "cable", "input", "take")
+    for key in ("pickup", "volume"):
+        if key not in whole.table:
+            raise InputError(f"{path}: section [{key}] is missing")
+    pickup = _checked(whole.sub("pickup"), _read_pickup)
+    volume = _checked(whole.sub("volume"), lambda s: _read_pot(s, path.parent))
+    tone = (
+        _checked(whole.sub("tone"), lambda s: _read_tone(s, path.parent))
+        if "tone" in whole.table
+        else None
+    )
+    cable_farads = _checked(whole.sub("cable"), _read_cable)
+    load = _checked(whole.sub("input"), _read_load)
+    take = _checked(whole.sub("take"), _read_take)
+    try:
+        return Rig(
+            pickup, volume, tone, cable_farads, load, take, path.stem, whole.text("title", "")
+        )
+    except InputError as error:
+        raise within(error, str(path)) from None
+
+
+def _checked(section: Section, read: Callable[[Section], Part]) -> Part:
+    """Read a section; put its place before what the model objects to."""
+    try:
+        return read(section)
+    except InputError as error:
+        if str(error).startswith(section.place):
+            raise
+        raise within(error, section.place) from None
+
+
+def _read_pickup(section: Section) -> Pickup:
+    section.only("resistance", "inductance", "capacitance", "eddy")
+    return Pickup(
+        section.quantity("resistance", "ohm"),
+        section.quantity("inductance", "henry"),
+        section.quantity("capacitance", "farad", 0.0),
+        section.optional_quantity("eddy", "ohm"),
+    )
+
+
+def _read_pot(section: Section, folder: Path, *extra: str) -> Pot:
+    section.only("resistance", "taper", "midpoint", *extra)
+    return Pot(section.quantity("resistance", "ohm"), _read_taper(section, folder))
+
+
+def _read_taper(section: Section, folder: Path) -> Taper:
+    kind = section.text("taper", "audio")
+    if kind in NAMED_TAPERS:
+        return Taper(kind, section.number("midpoint", 0.15))  # type: ignore[arg-type]
+    file = folder / kind
+    if not kind.lower().endswith(".csv"):
+        raise InputError(
+            f"{section.place} taper = {kind!r}: must be one of {', '.join(NAMED_TAPERS)},"
+            " or the path of a CSV file"
+        )
+    points = read_points(file, ("dial", "fraction"))
+    try:
+        return Taper("measured", points=points)
+    except InputError as error:
+        raise within(error, str(file)) from None
+
+
+def _read_tone(section: Section, folder: Path) -> Tone:
+    pot = _read_pot(section, folder, "capacitance", "dial", "wiring")
+    return Tone(
+        pot,
+        section.quantity("capacitance", "farad"),
+        section.number("dial", 10.0),
+        section.choice("wiring", ("modern", "fifties"), "modern"),
+    )
+
+
+def _read_cable(section: Section) -> float:
+    section.only("length_m", "picofarads_per_m", "capacitance")
+    if "capacitance" in section.table:
+        if len(section.table) > 1:
+            raise InputError("give either capacitance, or length_m and picofarads_per_m")
+        return section.quantity("capacitance", "farad")
+    if not section.table:
+        return 0.0
+    length, per_metre = section.number("length_m"), section.number("picofarads_per_m")
+    for key, value in (("length_m", length), ("picofarads_per_m", per_metre)):
+        if not 0 <= value <= 10_000:
+            raise InputError(f"{key} = {value:g} must lie between 0 and 10000")
+    return length * per_metre * _PICOFARAD
+
+
+def _read_load(section: Section) -> Load:
+    section.only("resistance", "capacitance")
+    return Load(
+        _read_input_ohms(section, "resistance"), section.quantity("capacitance", "farad", 0.0)
+    )
+
+
+def _read_input_ohms(section: Section, key: str) -> float:
+    """A resistance, or infinity (TOML ``inf``, or absent) for no load at all."""
+    if section.table.get(key, math.inf) == math.inf:
+        return math.inf
+    return section.quantity(key, "ohm")
+
+
+def _read_take(section: Section) -> Take:
+    section.only(
+        "captured",
+        "cable",
+        "input_resistance",
+        "input_capacitance",
+        "volume_dial",
+        "tone_dial",
+        "design",
+    )
+    captured = section.choice("captured", CAPTURED, "jack")
+    if captured == "string" and len(section.table) > 1:
+        extra = next(key for key in section.table if key != "captured")
+        raise InputError(f'{extra} describes a jack take, but captured = "string"')
+    input_ohms = None
+    if "input_resistance" in section.table:
+        input_ohms = _read_input_ohms(section, "input_resistance")
+    return Take(
+        captured,
+        section.optional_quantity("cable", "farad"),
+        input_ohms,
+        section.optional_quantity("input_capacitance", "farad"),
+        section.number("volume_dial", 10.0),
+        section.optional_number("tone_dial"),
+        resolve_design(section.text("design", "bare")).network,
+    )

@@ -1,0 +1,1 @@
+"""The bundled recordings, and the script that made the synthetic one."""
