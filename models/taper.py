@@ -117,7 +117,9 @@ def fraction_below_wiper(taper: Taper, dial: ArrayLike) -> NDArray[np.float64]:
 
             dials, fractions = np.array(taper.points).T
             curve = PchipInterpolator(dials, fractions)(rotation * DIAL_MAX)
-            return np.asarray(np.clip(curve, 0.0, 1.0), dtype=np.float64)
+            # The end stops are exact whatever the cubic rounds to.
+            law = np.where(rotation < 1.0, np.clip(curve, 0.0, 1.0), 1.0)
+            return np.asarray(np.where(rotation > 0.0, law, 0.0), dtype=np.float64)
 
 
 def _exponential(rotation: NDArray[np.float64], midpoint: float) -> NDArray[np.float64]:

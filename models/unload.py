@@ -81,7 +81,7 @@ def emf_filters(
     """
     taps = 1 << int(np.ceil(np.log2(_MEMORY_SECONDS * sample_rate_hz)))
     lead = int(taps * _LEAD_FRACTION)
-    frequency_hz: NDArray[np.float64] = np.arange(taps // 2 + 1) * (sample_rate_hz / taps)
+    frequency_hz = np.linspace(0.0, 0.5 * sample_rate_hz, taps // 2 + 1)
     wanted = _band_limit(frequency_hz, sample_rate_hz).astype(np.complex128)
     if take is not None:
         # DC itself is avoided: nodes between two capacitors have no voltage there.

@@ -97,7 +97,8 @@ def make_phrase() -> NDArray[np.int16]:
         note = pluck(semitones, strength, sustain_s, seed)[: mix.size - start]
         mix[start : start + note.size] += note
     mix *= np.minimum(1.0, np.arange(mix.size)[::-1] / (0.05 * SAMPLE_RATE_HZ))
-    return np.round(mix / np.abs(mix).max() * 32767 * 10 ** (-3 / 20)).astype(np.int16)
+    scaled = mix / np.abs(mix).max() * 32767 * 10 ** (-3 / 20)
+    return np.asarray(np.round(scaled), dtype=np.int16)
 
 
 if __name__ == "__main__":

@@ -1,0 +1,68 @@
+"""Draw the README's picture of curves: ``python docs/make_pictures.py``."""
+
+from pathlib import Path
+
+import matplotlib as mpl
+import numpy as np
+
+mpl.use("Agg")
+import matplotlib.pyplot as plt
+
+from presolder.models.circuit import describe
+from presolder.models.designs import BUILT_IN
+from presolder.models.response import decibels, transfer
+from presolder.render.rigfile import DEFAULT_RIG, find_rig
+
+PICTURES = Path(__file__).parent / "pictures"
+SHOWN = ("bare", "cap", "parallel", "series", "gang-series")
+# Dark to light and distinct dashes, so that greyscale and colour-blind eyes can tell them apart.
+STYLES = (
+    ("#000000", "-"),
+    ("#7a1f5c", "--"),
+    ("#0b6e8f", "-."),
+    ("#c2571a", "-"),
+    ("#4b8b3b", "--"),
+)
+
+
+def draw_curves() -> None:
+    """Frequency response of five designs at dial 10 and dial 4."""
+    rig = find_rig(DEFAULT_RIG)
+    frequency_hz = np.geomspace(80, 12_000, 300)
+    figure, panels = plt.subplots(1, 2, figsize=(10, 4), sharey=True, layout="constrained")
+    for panel, dial in zip(panels, (10.0, 4.0), strict=True):
+        ends = []
+        for name, (colour, dash) in zip(SHOWN, STYLES, strict=True):
+            design = next(d for d in BUILT_IN if d.name == name)
+            gain_db = decibels(transfer(describe(rig, design.network), frequency_hz, dial)[0])
+            panel.semilogx(frequency_hz, gain_db, dash, color=colour, linewidth=1.8)
+            ends.append((float(gain_db[-1]), name, colour))
+        if dial == 10.0:
+            ends = [(ends[0][0], "all designs", "#000000")]
+        for height, (_, name, colour) in zip(_spread(ends), sorted(ends), strict=True):
+            panel.annotate(
+                name, (12_500, height), color=colour, fontsize=9, va="center", annotation_clip=False
+            )
+        panel.set_title(f"volume at {dial:g}", loc="left", fontsize=11)
+        panel.set_xlabel("frequency, Hz")
+        panel.set_xlim(80, 12_000)
+        panel.set_xticks([100, 300, 1000, 3000, 10_000], ["100", "300", "1k", "3k", "10k"])
+        panel.minorticks_off()
+        panel.spines[["top", "right"]].set_visible(False)
+        panel.grid(alpha=0.25)
+    panels[0].set_ylabel("gain, pickup EMF to input, dB")
+    panels[0].set_ylim(-50, 15)
+    figure.savefig(PICTURES / "curves.png", dpi=110)
+
+
+def _spread(ends: list[tuple[float, str, str]], gap_db: float = 3.2) -> list[float]:
+    """Label heights in rising order, moved apart so that they do not overlap."""
+    heights: list[float] = []
+    for height, _, _ in sorted(ends):
+        heights.append(max(height, heights[-1] + gap_db) if heights else height)
+    return heights
+
+
+if __name__ == "__main__":
+    PICTURES.mkdir(exist_ok=True)
+    draw_curves()

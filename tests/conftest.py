@@ -1,0 +1,38 @@
+"""Shared fixtures, and the rule that CI skips nothing."""
+
+import os
+from pathlib import Path
+
+import pytest
+from presolder.models.rig import Rig
+from presolder.render.audio import Recording, read_recording
+from presolder.render.rigfile import built_in_rigs, find_rig
+
+SAMPLES = Path(__file__).parent.parent / "samples"
+
+
+@pytest.fixture(scope="session")
+def humbucker() -> Rig:
+    return find_rig("humbucker-500k")
+
+
+@pytest.fixture(scope="session")
+def rigs() -> dict[str, Rig]:
+    return {name: find_rig(name) for name in built_in_rigs()}
+
+
+@pytest.fixture(scope="session")
+def takes() -> dict[str, Recording]:
+    """The two real recordings."""
+    return {name: read_recording(SAMPLES / f"{name}.flac") for name in ("fifths", "harmonics")}
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    if os.environ.get("CI") and terminalreporter.stats.get("skipped"):
+        terminalreporter.write_line("CI: a skipped test counts as a failure", red=True)
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    reporter = session.config.pluginmanager.get_plugin("terminalreporter")
+    if os.environ.get("CI") and reporter is not None and reporter.stats.get("skipped"):
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED

@@ -1,0 +1,28 @@
+#!/usr/bin/env bash
+# Sets up everything that the tests need, in an environment of their own, and runs them all.
+# Arguments go to pytest. PYTHON chooses the interpreter.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+
+# Programs the tests call, and the Debian packages that bring them.
+declare -A packages=([ngspice]=ngspice)
+missing=()
+for program in "${!packages[@]}"; do
+    command -v "$program" >/dev/null || missing+=("${packages[$program]}")
+done
+if ((${#missing[@]})); then
+    if [[ $(id -u) == 0 ]] && command -v apt-get >/dev/null; then
+        apt-get update -qq
+        DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends "${missing[@]}" >/dev/null
+    else
+        echo "These packages are missing, and the tests that need them will be skipped: ${missing[*]}"
+        echo "On Debian or Ubuntu: sudo apt-get install ${missing[*]}"
+    fi
+fi
+
+environment=$(mktemp -d)
+trap 'rm -rf "$environment"' EXIT
+"${PYTHON:-python3}" -m venv "$environment"
+"$environment/bin/python" -m pip install --quiet --disable-pip-version-check '.[test]'
+rm -rf build ./*.egg-info
+"$environment/bin/python" -m pytest "$@"
