@@ -19,6 +19,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
 from presolder.models.network import (
     CONTACT_OHMS,
     Capacitor,

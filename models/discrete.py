@@ -19,6 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.polynomial import Polynomial
 from numpy.typing import NDArray
+
 from presolder.models.circuit import Descriptor
 from presolder.models.kernels import step_states
 from presolder.models.taper import DIAL_MAX

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
 from presolder.models.errors import InputError
 from presolder.models.rig import require_dial
 

@@ -8,6 +8,7 @@ from collections.abc import Iterable
 
 import numpy as np
 from numpy.typing import NDArray
+
 from presolder.models.kernels import filter_sections
 
 _HOP_SECONDS = 0.1

@@ -2,6 +2,7 @@
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
 from presolder.models.circuit import Descriptor
 
 # Bounds the memory of one batched solve: 20,000 matrices of 12 x 12 complex

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 import numpy as np
 from numpy.typing import NDArray
+
 from presolder.models.circuit import describe, describe_take
 from presolder.models.discrete import advance, discretise
 from presolder.models.knob import KnobPath, dial_at

@@ -5,6 +5,7 @@ from typing import Literal, get_args
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
 from presolder.models.errors import InputError
 
 TaperKind = Literal["linear", "audio", "reverse-audio", "two-slope", "measured"]

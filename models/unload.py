@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+
 from presolder.models.circuit import Descriptor
 from presolder.models.discrete import collocation_nodes
 from presolder.models.response import transfer

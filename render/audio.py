@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 import soundfile
 from numpy.typing import NDArray
+
 from presolder.models.errors import InputError
 from presolder.render.tables import one_line
 

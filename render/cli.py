@@ -3,6 +3,7 @@
 import sys
 
 import click
+
 from presolder.models.errors import InputError
 from presolder.render import cmd_curves, cmd_lists, cmd_render
 from presolder.render.tables import one_line

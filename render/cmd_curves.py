@@ -4,6 +4,7 @@ import sys
 from pathlib import Path
 
 import click
+
 from presolder.render.curvefiles import write_curves
 from presolder.render.folder import new_file
 from presolder.render.options import (

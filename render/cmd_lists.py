@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 import click
+
 from presolder.models.designs import BUILT_IN
 from presolder.models.network import format_network
 from presolder.models.quantities import format_quantity

@@ -5,6 +5,7 @@ from importlib import resources
 from pathlib import Path
 
 import click
+
 from presolder.models.designs import BUILT_IN
 from presolder.models.errors import InputError, within
 from presolder.models.knob import KnobPath, steady_turn

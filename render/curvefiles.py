@@ -5,6 +5,7 @@ from typing import TextIO
 
 import numpy as np
 from numpy.typing import NDArray
+
 from presolder.models.circuit import describe
 from presolder.models.network import Design
 from presolder.models.response import decibels, transfer

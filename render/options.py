@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 import numpy as np
 from numpy.typing import NDArray
+
 from presolder.models.designs import BUILT_IN
 from presolder.models.errors import InputError
 from presolder.models.network import Design

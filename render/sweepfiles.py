@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
 from presolder.models.errors import InputError
 from presolder.models.knob import KnobPath
 from presolder.models.loudness import integrated_loudness

@@ -4,6 +4,7 @@ import os
 from pathlib import Path
 
 import pytest
+
 from presolder.models.rig import Rig
 from presolder.render.audio import Recording, read_recording
 from presolder.render.rigfile import built_in_rigs, find_rig

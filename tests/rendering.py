@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
+
 from presolder.models.knob import KnobPath
 from presolder.models.network import Design
 from presolder.models.rig import Rig, Take

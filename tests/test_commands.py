@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
+
 from conftest import SAMPLES
 from presolder.models.designs import BUILT_IN
 from presolder.models.rig import Rig

@@ -4,6 +4,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+
 from presolder.models.designs import BUILT_IN
 from presolder.models.errors import InputError
 from presolder.models.expression import parse_expression

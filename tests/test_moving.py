@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 import scipy.integrate
 import scipy.signal
+
 from presolder.models.designs import BUILT_IN
 from presolder.models.expression import parse_expression
 from presolder.models.knob import KnobPath, steady_turn

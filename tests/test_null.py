@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+
 from presolder.models.designs import BUILT_IN
 from presolder.models.rig import Rig
 from presolder.render.audio import Recording

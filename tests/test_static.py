@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+
 from presolder.models.circuit import describe
 from presolder.models.designs import BUILT_IN
 from presolder.models.response import decibels, transfer

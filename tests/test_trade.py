@@ -5,6 +5,7 @@ The values here are check values for these tests alone.
 
 import numpy as np
 import pytest
+
 from presolder.models.circuit import describe
 from presolder.models.expression import parse_expression
 from presolder.models.response import decibels, transfer
