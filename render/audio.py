@@ -1,6 +1,7 @@
 """Reading takes and writing renders, through libsndfile."""
 
 import hashlib
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,6 +20,8 @@ LONGEST_SECONDS = 3600.0
 Bits = Literal["16", "24", "float"]
 _SUBTYPES: dict[Bits, str] = {"16": "PCM_16", "24": "PCM_24", "float": "FLOAT"}
 _READ_FRAMES = 1 << 16
+_CUT_SHORT = re.compile(r"^data : (\d+) \(should be (\d+)\)", re.MULTILINE)
+_UNKNOWN_LENGTH = 0x7FFF0000
 _DITHER_SEED = 16
 
 
@@ -100,7 +103,25 @@ def _check_format(path: Path, file: soundfile.SoundFile) -> None:
         )
 
 
+def _refuse_cut_short(path: Path, file: soundfile.SoundFile) -> None:
+    """Refuse a WAV whose header promises more than is there.
+
+    libsndfile quietly reads what there is, and only its log tells.
+    """
+    found = _CUT_SHORT.search(file.extra_info)
+    if found is None:
+        return
+    promised, present = int(found[1]), int(found[2])
+    # Programs that write to a pipe cannot know the length and promise the most.
+    if present < promised < _UNKNOWN_LENGTH:
+        raise InputError(
+            f"{path}: cut short: its header promises {promised:,} bytes of audio,"
+            f" {present:,} are there"
+        )
+
+
 def _read_samples(path: Path, file: soundfile.SoundFile) -> NDArray[np.float64]:
+    _refuse_cut_short(path, file)
     # In blocks, since the length that a damaged header claims cannot be trusted
     # with an allocation.
     blocks = []
