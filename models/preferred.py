@@ -63,4 +63,5 @@ def preferred_values(series: str, smallest: float, largest: float) -> NDArray[np
     # Dividing keeps 4.7e-9 the double that people write.
     values = np.concatenate([decade * 10.0**e if e >= 0 else decade / 10.0**-e for e in exponents])
     slack = 1e-9
-    return values[(values >= smallest * (1 - slack)) & (values <= largest * (1 + slack))]
+    inside = (values >= smallest * (1 - slack)) & (values <= largest * (1 + slack))
+    return np.asarray(values[inside], dtype=np.float64)
