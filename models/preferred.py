@@ -8,9 +8,9 @@ from presolder.models.errors import InputError
 # Up to E24 the standard's values are not what rounding powers of ten would
 # give (3.3 for 3.2, for example), so they are listed; E12 and E6 thin them out.
 _E24 = np.array(
-    "10 11 12 13 15 16 18 20 22 24 27 30 33 36 39 43 47 51 56 62 68 75 82 91".split(),
-    dtype=np.float64,
-)
+    [1.0, 1.1, 1.2, 1.3, 1.5, 1.6, 1.8, 2.0, 2.2, 2.4, 2.7, 3.0,
+     3.3, 3.6, 3.9, 4.3, 4.7, 5.1, 5.6, 6.2, 6.8, 7.5, 8.2, 9.1]
+)  # fmt: skip
 SERIES = ("E6", "E12", "E24", "E48", "E96")
 
 
@@ -41,7 +41,7 @@ def preferred_decade(series: str) -> NDArray[np.float64]:
         raise InputError(f"series {series!r} is unknown; one of {', '.join(SERIES)}")
     count = int(series[1:])
     if count <= 24:
-        return np.asarray(_E24[:: 24 // count] / 10.0, dtype=np.float64)
+        return _E24[:: 24 // count].copy()
     return np.asarray(np.round(10.0 ** (np.arange(count) / count), 2), dtype=np.float64)
 
 

@@ -2,12 +2,16 @@
 
 import math
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, get_args
 
 from presolder.models.errors import InputError
 from presolder.models.network import Network
 from presolder.models.quantities import require_component
 from presolder.models.taper import DIAL_MAX, Taper
+
+DirtKind = Literal["smooth", "diodes", "lopsided", "fuzz"]
+DIRT_KINDS: tuple[DirtKind, ...] = get_args(DirtKind)
+LARGEST_DRIVE_DB = 60.0
 
 
 def require_dial(name: str, dial: float) -> None:
@@ -100,6 +104,58 @@ class Load:
 
 
 @dataclass(frozen=True)
+class Dirt:
+    """A clipping stage and how hard it is driven.
+
+    Attributes
+    ----------
+    kind : {"smooth", "diodes", "lopsided", "fuzz"}
+        ``smooth``: a symmetric saturator, tanh. ``diodes``: an antiparallel
+        diode pair behind a resistor. ``lopsided``: a biased tanh, with even
+        harmonics. ``fuzz``: the same curve at a low-impedance input, where the
+        guitar becomes part of the circuit.
+    drive_db : float
+        By how much the loudest second of the take, at dial 10, goes past the
+        knee; 0 to 60.
+    pre_hz, post_hz : float
+        Corners of the high-pass before and the low-pass after the curve.
+    level_db : float
+        Output level.
+    """
+
+    kind: DirtKind = "smooth"
+    drive_db: float = 20.0
+    pre_hz: float = 120.0
+    post_hz: float = 5500.0
+    level_db: float = 0.0
+
+    def __post_init__(self) -> None:
+        if self.kind not in DIRT_KINDS:
+            raise InputError(f"dirt kind {self.kind!r} is unknown; one of {', '.join(DIRT_KINDS)}")
+        for name, value, low, high in (
+            ("drive", self.drive_db, 0.0, LARGEST_DRIVE_DB),
+            ("pre_hz", self.pre_hz, 1.0, 2000.0),
+            ("post_hz", self.post_hz, 1000.0, 20_000.0),
+            ("level_db", self.level_db, -60.0, 60.0),
+        ):
+            if not low <= value <= high:
+                raise InputError(f"{name} = {value:g} must lie between {low:g} and {high:g}")
+
+    @property
+    def load(self) -> Load:
+        """What the stage's input puts on the guitar; common practice, no source."""
+        match self.kind:
+            case "smooth":
+                return Load(1e6, 30e-12)
+            case "diodes":
+                return Load(500e3, 50e-12)
+            case "lopsided":
+                return Load(220e3, 100e-12)
+            case "fuzz":
+                return Load(10e3, 100e-12)
+
+
+@dataclass(frozen=True)
 class Take:
     """How the recording was made.
 
@@ -153,6 +209,8 @@ class Rig:
         Capacitance of the whole cable.
     load : Load
     take : Take
+    dirt : Dirt or None
+        A clipping stage to listen through; its input then replaces `load`.
     name, title : str
         For people and file names.
     """
@@ -163,6 +221,7 @@ class Rig:
     cable_farads: float = 0.0
     load: Load = field(default_factory=Load)
     take: Take = field(default_factory=Take)
+    dirt: Dirt | None = None
     name: str = "rig"
     title: str = ""
 

@@ -4,19 +4,18 @@ A take recorded at the jack already went through pickup, pots, cable and input.
 Its spectrum is divided by the transfer function of the chain as it stood
 then, so that the chain under audition is heard once and not twice. The same
 frequency-domain filter also interpolates the EMF to the collocation nodes
-between samples, which costs nothing extra. Filtering is by overlap-save
-(Oppenheim and Schafer, Discrete-Time Signal Processing, section 8.7.3), with
-zero phase error: the output is sample-aligned.
+between samples, which costs nothing extra. There is no latency: the output is
+sample-aligned.
 """
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from presolder.models.circuit import Descriptor
 from presolder.models.discrete import collocation_nodes
+from presolder.models.overlap import FilterBank, filter_bank, filtered
 from presolder.models.response import transfer
 
 # The EMF is band-limited by a raised cosine between these two frequencies (or
@@ -33,33 +32,9 @@ _MEMORY_SECONDS = 0.37
 _LEAD_FRACTION = 1 / 8
 
 
-@dataclass(frozen=True)
-class EmfFilters:
-    """Filters from the recording to the EMF at each collocation node.
-
-    Attributes
-    ----------
-    spectra : ndarray of complex, shape (4, bins)
-        For overlap-save with an FFT of ``2 * (bins - 1)`` points.
-    taps : int
-        Length of the impulse responses.
-    lead : int
-        How many of the taps look ahead of the output sample.
-    """
-
-    spectra: NDArray[np.complex128]
-    taps: int
-    lead: int
-
-    @property
-    def fft_size(self) -> int:
-        """Points of the FFT."""
-        return 2 * (int(self.spectra.shape[1]) - 1)
-
-
 def emf_filters(
     sample_rate_hz: float, take: Descriptor | None = None, dial: float = 10.0
-) -> EmfFilters:
+) -> FilterBank:
     """Design the filters that recover the EMF from a recording.
 
     Parameters
@@ -73,7 +48,8 @@ def emf_filters(
 
     Returns
     -------
-    EmfFilters
+    FilterBank
+        One filter a collocation node.
 
     Notes
     -----
@@ -83,7 +59,7 @@ def emf_filters(
     taps = 1 << int(np.ceil(np.log2(_MEMORY_SECONDS * sample_rate_hz)))
     lead = int(taps * _LEAD_FRACTION)
     frequency_hz = np.linspace(0.0, 0.5 * sample_rate_hz, taps // 2 + 1)
-    wanted = _band_limit(frequency_hz, sample_rate_hz).astype(np.complex128)
+    wanted = band_limit(frequency_hz, sample_rate_hz).astype(np.complex128)
     if take is not None:
         # DC itself is avoided: nodes between two capacitors have no voltage there.
         chain = transfer(take, np.maximum(frequency_hz, 1e-3), dial)[0]
@@ -94,10 +70,11 @@ def emf_filters(
     advance_samples = collocation_nodes()[:, None] - 1.0
     turn = np.exp(2j * np.pi * advance_samples * (frequency_hz / sample_rate_hz))
     impulse = np.roll(np.fft.irfft(wanted * turn, taps), lead, axis=-1)
-    return EmfFilters(np.fft.rfft(impulse, 4 * taps), taps, lead)
+    return filter_bank(impulse, lead)
 
 
-def _band_limit(frequency_hz: NDArray[np.float64], sample_rate_hz: float) -> NDArray[np.float64]:
+def band_limit(frequency_hz: NDArray[np.float64], sample_rate_hz: float) -> NDArray[np.float64]:
+    """Gain of the raised cosine that ends the audio band, same shape as the frequencies."""
     start = min(PASS_HZ, PASS_FRACTION * sample_rate_hz)
     stop = min(STOP_HZ, STOP_FRACTION * sample_rate_hz)
     travel = np.clip((frequency_hz - start) / (stop - start), 0.0, 1.0)
@@ -105,7 +82,7 @@ def _band_limit(frequency_hz: NDArray[np.float64], sample_rate_hz: float) -> NDA
 
 
 def recover_emf(
-    blocks: Iterable[NDArray[np.float64]], filters: EmfFilters
+    blocks: Iterable[NDArray[np.float64]], filters: FilterBank
 ) -> Iterator[NDArray[np.float64]]:
     """Stream the EMF at the collocation nodes of every sample's step.
 
@@ -113,7 +90,7 @@ def recover_emf(
     ----------
     blocks : iterable of ndarray, shape (channels, n)
         The recording in order; the blocks may differ in length.
-    filters : EmfFilters
+    filters : FilterBank
         From `emf_filters`.
 
     Yields
@@ -124,38 +101,13 @@ def recover_emf(
         blocks depends on the filters alone, so that results do not depend on
         how the recording was cut into blocks.
     """
-    hop = filters.fft_size - filters.taps + 1
-    window: NDArray[np.float64] | None = None
-    pending = 0
-    for block in _with_tail(blocks, filters.lead):
-        if window is None:
-            window = np.zeros((block.shape[0], filters.fft_size))
-        used = 0
-        while used < block.shape[1]:
-            start = filters.taps - 1 + pending
-            count = min(hop - pending, block.shape[1] - used)
-            window[:, start : start + count] = block[:, used : used + count]
-            used += count
-            pending += count
-            if pending == hop:
-                yield _filtered(window, filters)
-                window[:, : filters.taps - 1] = window[:, hop:].copy()
-                pending = 0
-    if window is not None and pending:
-        window[:, filters.taps - 1 + pending :] = 0.0
-        yield np.ascontiguousarray(_filtered(window, filters)[..., :pending])
+    return filtered(_with_onset(blocks, filters.lead), filters)
 
 
-def _with_tail(blocks: Iterable[NDArray[np.float64]], lead: int) -> Iterator[NDArray[np.float64]]:
-    channels = 0
+def _with_onset(blocks: Iterable[NDArray[np.float64]], lead: int) -> Iterator[NDArray[np.float64]]:
+    started = False
     for block in blocks:
-        channels = block.shape[0]
+        if not started:
+            yield np.zeros((block.shape[0], lead))
+            started = True
         yield block
-    if channels:
-        yield np.zeros((channels, lead))
-
-
-def _filtered(window: NDArray[np.float64], filters: EmfFilters) -> NDArray[np.float64]:
-    spectrum = np.fft.rfft(window)[:, None] * filters.spectra
-    signal = np.fft.irfft(spectrum, filters.fft_size)[..., filters.taps - 1 :]
-    return np.ascontiguousarray(signal)

@@ -2,7 +2,8 @@
 
 import hashlib
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -70,22 +71,41 @@ def read_recording(path: Path) -> Recording:
         If it is not such a file, or too short, silent, damaged, or of an
         unsupported rate or channel count.
     """
+    with _opened(path) as file:
+        _check_format(path, file)
+        samples = _read_samples(path, file)
+        sha256 = _sha256(path)
+    _check_samples(path, samples, file.samplerate)
+    return Recording(samples, file.samplerate, path.name, sha256)
+
+
+def read_impulse(path: Path) -> tuple[NDArray[np.float64], int]:
+    """Read an impulse response: the mean of its channels, and its sample rate.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read as audio, or is longer than any take.
+    """
+    with _opened(path) as file:
+        return _read_samples(path, file).mean(axis=0), int(file.samplerate)
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[soundfile.SoundFile]:
+    """Open audio for reading, with every failure turned into one line."""
     if not path.is_file():
         reason = "is not a regular file" if path.exists() else "no such file"
         raise InputError(f"{path}: {reason}; give a WAV or FLAC recording")
     try:
-        sha256 = _sha256(path)
         with soundfile.SoundFile(path) as file:
-            _check_format(path, file)
-            samples = _read_samples(path, file)
+            yield file
     except (OSError, RuntimeError, ValueError, AssertionError) as error:
         # soundfile's own errors are RuntimeErrors; the others come from the system.
         if isinstance(error, InputError):
             raise
         reason = one_line(str(error).replace(str(path), "").replace("Error opening '':", ""))
         raise InputError(f"{path}: cannot be read as audio: {reason}") from None
-    _check_samples(path, samples, file.samplerate)
-    return Recording(samples, file.samplerate, path.name, sha256)
 
 
 def _sha256(path: Path) -> str:

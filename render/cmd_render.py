@@ -9,17 +9,20 @@ import click
 from presolder.models.designs import BUILT_IN
 from presolder.models.errors import InputError, within
 from presolder.models.knob import KnobPath, steady_turn
-from presolder.models.rig import Rig, Take
+from presolder.models.rig import DirtKind, Rig, Take
 from presolder.render.audio import Bits, read_recording
 from presolder.render.options import (
+    choose_dirt,
     design_options,
     gather_designs,
     output_options,
     progress_on_terminal,
     rig_option,
+    stage_options,
 )
 from presolder.render.points import read_gesture
 from presolder.render.rigfile import DEFAULT_RIG, find_rig
+from presolder.render.stages import Stages
 from presolder.render.sweepfiles import SweepJob, describe_fit, render_sweep
 
 DEMO_TAKE = "fifths.flac"
@@ -47,6 +50,7 @@ LISTENING_CAUTION = (
     "--gain-db", type=float, help="Gain for all designs; default: loudest peak at -1 dBFS."
 )
 @click.option("--bits", type=click.Choice(["16", "24", "float"]), default="24", show_default=True)
+@stage_options
 @output_options
 @click.pass_context
 def render(
@@ -63,6 +67,10 @@ def render(
     gesture: Path | None,
     gain_db: float | None,
     bits: Bits,
+    dirt_kind: DirtKind | None,
+    drive: float | None,
+    speaker: str | None,
+    hum_db: float | None,
     out: Path,
     force: bool,
 ) -> None:
@@ -74,7 +82,8 @@ def render(
     path = knob_path(context, start, stop, travel, rest, gesture)
     if gain_db is not None and not abs(gain_db) <= 200:
         raise InputError(f"--gain-db {gain_db:g} must lie between -200 and 200")
-    job = SweepJob(read_recording(di), rig, designs, path, bits, gain_db)
+    stages = Stages(choose_dirt(rig, dirt_kind, drive), speaker, hum_db)
+    job = SweepJob(read_recording(di), rig, designs, path, bits, gain_db, stages)
     run_sweep(job, out, force)
 
 
@@ -131,11 +140,20 @@ def run_sweep(job: SweepJob, out: Path, force: bool) -> None:
 
 
 @click.command()
+@stage_options
 @output_options
-def demo(out: Path, force: bool) -> None:
+def demo(
+    dirt_kind: DirtKind | None,
+    drive: float | None,
+    speaker: str | None,
+    hum_db: float | None,
+    out: Path,
+    force: bool,
+) -> None:
     """Render the bundled recording through every built-in design."""
     take = Path(str(resources.files("presolder.samples").joinpath(DEMO_TAKE)))
-    job = SweepJob(
-        read_recording(take), find_rig(DEFAULT_RIG), BUILT_IN, steady_turn(10.0, 0.0, 8.0, 1.0)
-    )
+    rig = find_rig(DEFAULT_RIG)
+    stages = Stages(choose_dirt(rig, dirt_kind, drive), speaker, hum_db)
+    path = steady_turn(10.0, 0.0, 8.0, 1.0)
+    job = SweepJob(read_recording(take), rig, BUILT_IN, path, stages=stages)
     run_sweep(job, out, force)

@@ -3,16 +3,18 @@
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
+from typing import Literal
 
 import click
 import numpy as np
 from numpy.typing import NDArray
 
 from presolder.models.designs import BUILT_IN
-from presolder.models.errors import InputError
+from presolder.models.errors import InputError, within
 from presolder.models.network import Design
-from presolder.models.rig import require_dial
+from presolder.models.rig import DIRT_KINDS, Dirt, DirtKind, Rig, require_dial
 from presolder.render.designfile import read_designs, resolve_design
 from presolder.render.rigfile import DEFAULT_RIG
 
@@ -52,6 +54,57 @@ def output_options(function: Callable[..., None]) -> Callable[..., None]:
     return click.option(
         "--out", type=click.Path(path_type=Path), required=True, help="Folder to make."
     )(function)
+
+
+def stage_options(function: Callable[..., None]) -> Callable[..., None]:
+    """``--dirt``, ``--drive``, ``--speaker`` and ``--hum-db``."""
+    for option in (
+        click.option(
+            "--hum-db", type=float, help="Add hum and hiss, dB re the take's loudest second."
+        ),
+        click.option("--speaker", help="'plain', or an impulse response WAV."),
+        drive_option,
+        dirt_option,
+    ):
+        function = option(function)
+    return function
+
+
+def dirt_option(function: Callable[..., None]) -> Callable[..., None]:
+    """``--dirt``."""
+    return click.option(
+        "--dirt",
+        "dirt_kind",
+        type=click.Choice([*DIRT_KINDS, "none"]),
+        help="Clipping stage after the chain; default: the rig's.",
+    )(function)
+
+
+def drive_option(function: Callable[..., None]) -> Callable[..., None]:
+    """``--drive``."""
+    return click.option(
+        "--drive", type=float, help="dB by which the loudest second passes the knee. [default: 20]"
+    )(function)
+
+
+def choose_dirt(
+    rig: Rig, kind: DirtKind | Literal["none"] | None, drive: float | None
+) -> Dirt | None:
+    """The clipping stage from the options, or else the rig's own."""
+    if kind == "none":
+        dirt = None
+    elif kind is None or (rig.dirt is not None and kind == rig.dirt.kind):
+        dirt = rig.dirt
+    else:
+        dirt = Dirt(kind)
+    if drive is None:
+        return dirt
+    if dirt is None:
+        raise InputError(f"--drive {drive:g} needs a --dirt kind; one of {', '.join(DIRT_KINDS)}")
+    try:
+        return replace(dirt, drive_db=drive)
+    except InputError as error:
+        raise within(error, "--drive") from None
 
 
 def gather_designs(names: tuple[str, ...], file: Path | None) -> tuple[Design, ...]:

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Literal, TypeVar
 
 from presolder.models.errors import InputError, within
-from presolder.models.rig import Load, Pickup, Pot, Rig, Take, Tone
+from presolder.models.rig import DIRT_KINDS, Dirt, Load, Pickup, Pot, Rig, Take, Tone
 from presolder.models.taper import NAMED_TAPERS, Taper
 from presolder.render.designfile import resolve_design
 from presolder.render.points import read_points
@@ -68,7 +68,7 @@ def read_rig(path: Path) -> Rig:
         Naming file, section, key, the bad value and what is accepted.
     """
     whole = Section(str(path), read_toml(path))
-    whole.only("title", "pickup", "volume", "tone", "cable", "input", "take")
+    whole.only("title", "pickup", "volume", "tone", "cable", "input", "take", "dirt")
     for key in ("pickup", "volume"):
         if key not in whole.table:
             raise InputError(f"{path}: section [{key}] is missing")
@@ -82,10 +82,10 @@ def read_rig(path: Path) -> Rig:
     cable_farads = _checked(whole.sub("cable"), _read_cable)
     load = _checked(whole.sub("input"), _read_load)
     take = _checked(whole.sub("take"), _read_take)
+    dirt = _checked(whole.sub("dirt"), _read_dirt) if "dirt" in whole.table else None
+    title = whole.text("title", "")
     try:
-        return Rig(
-            pickup, volume, tone, cable_farads, load, take, path.stem, whole.text("title", "")
-        )
+        return Rig(pickup, volume, tone, cable_farads, load, take, dirt, path.stem, title)
     except InputError as error:
         raise within(error, str(path)) from None
 
@@ -196,4 +196,17 @@ def _read_take(section: Section) -> Take:
         section.number("volume_dial", 10.0),
         section.optional_number("tone_dial"),
         resolve_design(section.text("design", "bare")).network,
+    )
+
+
+def _read_dirt(section: Section) -> Dirt:
+    section.only("kind", "drive", "pre_hz", "post_hz", "level_db")
+    section.required("kind")
+    plain = Dirt()
+    return Dirt(
+        section.choice("kind", DIRT_KINDS, plain.kind),
+        section.number("drive", plain.drive_db),
+        section.number("pre_hz", plain.pre_hz),
+        section.number("post_hz", plain.post_hz),
+        section.number("level_db", plain.level_db),
     )

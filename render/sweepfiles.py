@@ -3,7 +3,7 @@
 import json
 import math
 from collections.abc import Callable, Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field, replace
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -20,6 +20,7 @@ from presolder.models.rig import Rig
 from presolder.models.sweep import sample_count, sweep_blocks
 from presolder.render.audio import Bits, Recording, write_wav
 from presolder.render.folder import file_stems, new_folder
+from presolder.render.stages import ReadyStages, Stages, make_ready
 
 # The loudest sample of all designs lands here unless the user fixes the gain.
 AUTO_PEAK_DBFS = -1.0
@@ -39,6 +40,8 @@ class SweepJob:
     bits : {"16", "24", "float"}
     gain_db : float or None
         Gain applied to every design; None sets the loudest peak to -1 dBFS.
+    stages : Stages
+        What follows the control chain.
     """
 
     recording: Recording
@@ -47,6 +50,7 @@ class SweepJob:
     path: KnobPath
     bits: Bits = "24"
     gain_db: float | None = None
+    stages: Stages = field(default_factory=Stages)
 
 
 def render_sweep(
@@ -77,8 +81,10 @@ def render_sweep(
         If the folder cannot be used, or a fixed gain would clip.
     """
     with new_folder(out, force=force) as folder:
+        ready = make_ready(job.stages, job.recording, job.rig)
         scratch = [folder / f"{i}.scratch" for i in range(len(job.designs))]
-        peaks = _render_to_scratch(job, scratch, progress)
+        _render_to_scratch(job, ready.rig, scratch, progress)
+        peaks = [_after_chain(job, ready, raw) for raw in scratch]
         gain_db = _choose_gain(job, peaks)
         (folder / "sweep").mkdir()
         stems = file_stems([design.name for design in job.designs])
@@ -96,33 +102,53 @@ def render_sweep(
                     "integrated_lufs": _finite(loudness),
                 }
             )
-        manifest = _manifest(job, gain_db, files)
+        manifest = _manifest(job, ready, gain_db, files)
         text = json.dumps(manifest, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
         (folder / "manifest.json").write_text(text, encoding="utf-8")
     return manifest
 
 
 def _render_to_scratch(
-    job: SweepJob, scratch: list[Path], progress: Callable[[int], None]
-) -> list[float]:
-    """Render into raw float64 files, and return each design's peak.
+    job: SweepJob, rig: Rig, scratch: list[Path], progress: Callable[[int], None]
+) -> None:
+    """Render the control chain into raw float64 files, a file a design.
 
     Files, because the shared gain is known only when all designs are done.
     """
     recording = job.recording
-    peaks = [0.0] * len(job.designs)
     for path in scratch:
         path.touch()
     for blocks in sweep_blocks(
-        recording.samples, recording.sample_rate_hz, job.rig, job.designs, job.path
+        recording.samples, recording.sample_rate_hz, rig, job.designs, job.path
     ):
-        for i, (block, path) in enumerate(zip(blocks, scratch, strict=True)):
-            peaks[i] = max(peaks[i], float(np.abs(block).max(initial=0.0)))
+        for block, path in zip(blocks, scratch, strict=True):
             # Plain writes: on a full disk a memory map would end the process.
             with path.open("ab") as file:
                 file.write(np.ascontiguousarray(block.T).tobytes())
             progress(block.shape[1])
-    return peaks
+
+
+def _raw_blocks(job: SweepJob, raw: Path) -> Iterator[NDArray[np.float64]]:
+    channels = job.recording.samples.shape[0]
+    with raw.open("rb") as file:
+        while chunk := file.read(_SCRATCH_FRAMES * channels * 8):
+            yield np.ascontiguousarray(np.frombuffer(chunk).reshape(-1, channels).T)
+
+
+def _after_chain(job: SweepJob, ready: ReadyStages, raw: Path) -> float:
+    """Run the stages after the chain, file to file, and return the peak."""
+    peak = 0.0
+    if ready.none:
+        for block in _raw_blocks(job, raw):
+            peak = max(peak, float(np.abs(block).max()))
+        return peak
+    done = raw.with_suffix(".done")
+    with done.open("wb") as file:
+        for block in ready.through(_raw_blocks(job, raw)):
+            peak = max(peak, float(np.abs(block).max()))
+            file.write(np.ascontiguousarray(block.T).tobytes())
+    done.replace(raw)
+    return peak
 
 
 def _choose_gain(job: SweepJob, peaks: list[float]) -> float:
@@ -141,15 +167,12 @@ def _choose_gain(job: SweepJob, peaks: list[float]) -> float:
 
 def _write_file(job: SweepJob, raw: Path, path: Path, gain_db: float) -> float | None:
     rate = job.recording.sample_rate_hz
-    channels = job.recording.samples.shape[0]
     gain = 10.0 ** (gain_db / 20.0)
 
     def scaled() -> Iterator[NDArray[np.float64]]:
-        with raw.open("rb") as file:
-            while chunk := file.read(_SCRATCH_FRAMES * channels * 8):
-                yield np.ascontiguousarray(np.frombuffer(chunk).reshape(-1, channels).T) * gain
+        return (block * gain for block in _raw_blocks(job, raw))
 
-    write_wav(path, scaled(), rate, channels, job.bits)
+    write_wav(path, scaled(), rate, job.recording.samples.shape[0], job.bits)
     return integrated_loudness(scaled(), rate)
 
 
@@ -158,10 +181,13 @@ def _finite(value: float | None) -> float | None:
     return round(value, 3) if value is not None and math.isfinite(value) else None
 
 
-def _manifest(job: SweepJob, gain_db: float, files: list[dict[str, Any]]) -> dict[str, Any]:
+def _manifest(
+    job: SweepJob, ready: ReadyStages, gain_db: float, files: list[dict[str, Any]]
+) -> dict[str, Any]:
     recording = job.recording
     wanted = sample_count(job.path, recording.sample_rate_hz)
-    rig = asdict(job.rig)
+    rig = asdict(replace(ready.rig, dirt=None))
+    del rig["dirt"]
     if math.isinf(rig["load"]["resistance_ohms"]):
         rig["load"]["resistance_ohms"] = None
     if rig["take"]["input_ohms"] is not None and math.isinf(rig["take"]["input_ohms"]):
@@ -189,6 +215,7 @@ def _manifest(job: SweepJob, gain_db: float, files: list[dict[str, Any]]) -> dic
             for design in job.designs
         ],
         "knob": {"time_s": list(job.path.times_s), "dial": list(job.path.dials)},
+        "after": ready.described(),
         "files": files,
     }
 
