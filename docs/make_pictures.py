@@ -1,4 +1,4 @@
-"""Draw the README's picture of curves: ``python docs/make_pictures.py``."""
+"""Draw the README's pictures: ``python docs/make_pictures.py``."""
 
 from pathlib import Path
 
@@ -9,8 +9,11 @@ mpl.use("Agg")
 import matplotlib.pyplot as plt
 
 from presolder.models.circuit import describe
+from presolder.models.cleanup import clean_up
 from presolder.models.designs import BUILT_IN
 from presolder.models.response import decibels, transfer
+from presolder.models.rig import Dirt
+from presolder.render.cleanupfiles import plot_cleanup
 from presolder.render.rigfile import DEFAULT_RIG, find_rig
 
 PICTURES = Path(__file__).parent / "pictures"
@@ -63,6 +66,16 @@ def _spread(ends: list[tuple[float, str, str]], gap_db: float = 3.2) -> list[flo
     return heights
 
 
+def draw_cleanup() -> None:
+    """Distortion against dial, by the command's own plot."""
+    rig, dirt = find_rig(DEFAULT_RIG), Dirt("smooth")
+    dial = np.linspace(0.1, 10, 100)
+    figures = [clean_up(rig, design.network, dirt, dial) for design in BUILT_IN]
+    title = f"{rig.name}, {dirt.kind} at {dirt.drive_db:g} dB"
+    plot_cleanup(PICTURES / "cleanup.png", title, BUILT_IN, figures)
+
+
 if __name__ == "__main__":
     PICTURES.mkdir(exist_ok=True)
     draw_curves()
+    draw_cleanup()

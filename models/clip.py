@@ -14,9 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from presolder.models.dirt import first_order_gain, knee_volts, pre_emphasis, static_curve
-from presolder.models.kernels import filter_sections, shape_averaged
+from presolder.models.kernels import filter_sections
 from presolder.models.overlap import windowed
 from presolder.models.rig import Dirt
+from presolder.models.shaper import shape_averaged
 from presolder.models.unload import band_limit
 
 OVERSAMPLING = 8

@@ -1,4 +1,4 @@
-"""The two per-sample loops of presolder, compiled by numba.
+"""The per-sample loops of every render, compiled by numba.
 
 They are compiled ahead of the first call and cached on disk, so that only the
 first run after an installation pays for it.
@@ -14,7 +14,9 @@ from numpy.typing import NDArray
 Function = TypeVar("Function", bound=Callable[..., Any])
 
 
-def _compiled(signature: str) -> Callable[[Function], Function]:
+def compiled(signature: str) -> Callable[[Function], Function]:
+    """Compile a function for one signature, or load it from numba's cache."""
+
     def decorate(function: Function) -> Function:
         try:
             return cast(Function, njit(signature, cache=True, nogil=True)(function))
@@ -25,7 +27,7 @@ def _compiled(signature: str) -> Callable[[Function], Function]:
     return decorate
 
 
-@_compiled(
+@compiled(
     "void(float64[:,:,::1], float64[::1], float64[::1], float64[:,::1], float64[::1], float64[::1])"
 )
 def step_states(
@@ -84,7 +86,7 @@ def step_states(
     states[:] = entry[:state_count]
 
 
-@_compiled("void(float64[:,::1], float64[:,::1], float64[::1], float64[::1])")
+@compiled("void(float64[:,::1], float64[:,::1], float64[::1], float64[::1])")
 def filter_sections(
     sections: NDArray[np.float64],
     memory: NDArray[np.float64],
@@ -110,72 +112,3 @@ def filter_sections(
             memory[k, 1] = sections[k, 2] * value - sections[k, 5] * result
             value = result
         output[n] = value
-
-
-@_compiled(
-    "float64(float64[::1], float64[::1], float64, float64, float64, float64[::1], float64[::1])"
-)
-def shape_averaged(
-    integral: NDArray[np.float64],
-    curve: NDArray[np.float64],
-    first: float,
-    step: float,
-    previous: float,
-    signal: NDArray[np.float64],
-    output: NDArray[np.float64],
-) -> float:
-    """Pass a signal through a static curve, averaged between samples.
-
-    Between two samples the signal is taken as a straight line, and the output
-    is the mean of the curve along it, from the difference of the curve's
-    integral: first-order antiderivative antialiasing.
-
-    Parameters
-    ----------
-    integral, curve : ndarray, shape (k,)
-        The curve and its antiderivative at ``first + i * step``. Between nodes
-        the antiderivative is the cubic with these values and slopes; outside
-        them the curve goes on as its end value.
-    first, step : float
-        Input of the first node, and spacing.
-    previous : float
-        Sample before the block.
-    signal, output : ndarray, shape (n,)
-        Input, and where the result is written.
-
-    Returns
-    -------
-    float
-        The last sample of the block.
-    """
-    last = curve.shape[0] - 1
-    end = first + last * step
-    nearly_equal = 1e-3 * step
-
-    def antiderivative(x: float) -> float:
-        if x <= first:
-            return float(integral[0] + (x - first) * curve[0])
-        if x >= end:
-            return float(integral[last] + (x - end) * curve[last])
-        place = (x - first) / step
-        i = min(int(place), last - 1)
-        t = place - i
-        rise = integral[i + 1] - integral[i]
-        start, stop = step * curve[i], step * curve[i + 1]
-        bend = start + stop - 2.0 * rise
-        return float(integral[i] + t * (start + t * ((rise - start) - bend + t * bend)))
-
-    here = antiderivative(previous)
-    for n in range(signal.shape[0]):
-        x = signal[n]
-        there = antiderivative(x)
-        difference = x - previous
-        if abs(difference) > nearly_equal:
-            output[n] = (there - here) / difference
-        else:
-            middle = 0.5 * (x + previous)
-            output[n] = (
-                antiderivative(middle + nearly_equal) - antiderivative(middle - nearly_equal)
-            ) / (2.0 * nearly_equal)
-        previous, here = x, there
-    return float(previous)

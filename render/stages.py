@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from presolder.models.clip import clipped
 from presolder.models.dirt import driven_rig, knee_volts, loudest_second, pre_emphasis
 from presolder.models.errors import InputError, within
 from presolder.models.knob import KnobPath
@@ -72,6 +71,9 @@ class ReadyStages:
         if self.stages.hum_db is not None:
             audio = noisy(audio, self.sample_rate_hz, self.noise_rms)
         if self.stages.dirt is not None:
+            # Loading the compiled loop takes time that only dirt should pay.
+            from presolder.models.clip import clipped
+
             audio = clipped(audio, self.sample_rate_hz, self.stages.dirt, self.volts_per_unit)
         if self.speaker is not None:
             audio = voiced(audio, self.speaker)
