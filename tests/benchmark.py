@@ -58,8 +58,8 @@ def main() -> None:
         di = Path(folder) / "di.wav"
         soundfile.write(di, audio, RATE, "PCM_24")
         times = [command(di, Path(folder) / f"out{i}") for i in range(4)]
-    print(f"render, first run   {times[0]:6.2f} s  {SECONDS / times[0]:6.0f} x real time")
         dirty = min(command(di, Path(folder) / f"dirt{i}", "--dirt", "diodes") for i in range(3))
+    print(f"render, first run   {times[0]:6.2f} s  {SECONDS / times[0]:6.0f} x real time")
     best = min(times[1:])
     print(f"render, later runs  {best:6.2f} s  {SECONDS / best:6.0f} x real time")
     print(f"render with dirt    {dirty:6.2f} s  {SECONDS / dirty:6.0f} x real time")
