@@ -132,7 +132,8 @@ def _raw_blocks(job: SweepJob, raw: Path) -> Iterator[NDArray[np.float64]]:
     channels = job.recording.samples.shape[0]
     with raw.open("rb") as file:
         while chunk := file.read(_SCRATCH_FRAMES * channels * 8):
-            yield np.ascontiguousarray(np.frombuffer(chunk).reshape(-1, channels).T)
+            # A copy, since the compiled loops take writable arrays only.
+            yield np.frombuffer(chunk).reshape(-1, channels).T.copy()
 
 
 def _after_chain(job: SweepJob, ready: ReadyStages, raw: Path) -> float:

@@ -279,6 +279,19 @@ def test_demo_with_dirt_and_its_manifest(tmp_path: Path) -> None:
     assert 0 < rms(audio[-rate // 2 :]) < 0.05 * rms(audio[:rate])
 
 
+@pytest.mark.parametrize("stage", [["--dirt", "fuzz"], ["--speaker", "plain"], ["--hum-db", "-50"]])
+@pytest.mark.parametrize("channels", [1, 2])
+def test_each_stage_alone(tmp_path: Path, stage: list[str], channels: int) -> None:
+    audio, rate = soundfile.read(SAMPLES / "harmonics.flac", always_2d=True)
+    soundfile.write(tmp_path / "in.wav", np.repeat(audio, channels, axis=1), rate)
+    result = presolder("render", tmp_path / "in.wav", *stage, "--design", "cap", "--travel", "1",
+                       "--rest", "0", "--out", tmp_path / "out")  # fmt: skip
+    assert result.returncode == 0, result.stderr
+    rendered_audio, _ = soundfile.read(tmp_path / "out" / "sweep" / "cap.wav", always_2d=True)
+    assert rendered_audio.shape == (rate, channels)
+    assert np.ptp(rendered_audio, axis=1).max() == 0
+
+
 def test_cleanup_command(tmp_path: Path) -> None:
     result = presolder("cleanup", "--dirt", "smooth", "--design", "bare", "--design", "1n", "--csv",
                        tmp_path / "c.csv", "--plot", tmp_path / "c.png")  # fmt: skip
