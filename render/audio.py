@@ -13,8 +13,11 @@ import soundfile
 from numpy.typing import NDArray
 
 from presolder.models.errors import InputError
+from presolder.render.delivery import decode_with_ffmpeg
 from presolder.render.tables import one_line
 
+# What customers send that libsndfile does not read.
+FFMPEG_ENDINGS = (".m4a", ".aac", ".mp4")
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 44_100, 192_000
 SHORTEST_SECONDS = 0.1
 LONGEST_SECONDS = 3600.0
@@ -59,7 +62,7 @@ def read_recording(path: Path) -> Recording:
     Parameters
     ----------
     path : Path
-        A WAV, FLAC or other file that libsndfile reads.
+        A WAV, FLAC, MP3 or other file that libsndfile reads; M4A and AAC with ffmpeg.
 
     Returns
     -------
@@ -71,12 +74,16 @@ def read_recording(path: Path) -> Recording:
         If it is not such a file, or too short, silent, damaged, or of an
         unsupported rate or channel count.
     """
-    with _opened(path) as file:
-        _check_format(path, file)
-        samples = _read_samples(path, file)
-        sha256 = _sha256(path)
-    _check_samples(path, samples, file.samplerate)
-    return Recording(samples, file.samplerate, path.name, sha256)
+    if path.suffix.lower() in FFMPEG_ENDINGS and path.is_file():
+        samples, rate = decode_with_ffmpeg(path)
+        _check_format(path, len(samples), rate)
+    else:
+        with _opened(path) as file:
+            rate = int(file.samplerate)
+            _check_format(path, file.channels, rate)
+            samples = _read_samples(path, file)
+    _check_samples(path, samples, rate)
+    return Recording(samples, rate, path.name, _sha256(path))
 
 
 def read_impulse(path: Path) -> tuple[NDArray[np.float64], int]:
@@ -113,12 +120,12 @@ def _sha256(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def _check_format(path: Path, file: soundfile.SoundFile) -> None:
-    if file.channels > 2:
-        raise InputError(f"{path}: {file.channels} channels; mono or stereo is accepted")
-    if not LOWEST_RATE_HZ <= file.samplerate <= HIGHEST_RATE_HZ:
+def _check_format(path: Path, channels: int, sample_rate_hz: int) -> None:
+    if channels > 2:
+        raise InputError(f"{path}: {channels} channels; mono or stereo is accepted")
+    if not LOWEST_RATE_HZ <= sample_rate_hz <= HIGHEST_RATE_HZ:
         raise InputError(
-            f"{path}: sample rate {file.samplerate} Hz; accepted:"
+            f"{path}: sample rate {sample_rate_hz} Hz; accepted:"
             f" {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} Hz"
         )
 
@@ -176,14 +183,14 @@ def _check_samples(path: Path, samples: NDArray[np.float64], sample_rate_hz: int
         raise InputError(f"{path}: peaks at {peak:.3g}, which is not audio with full scale 1.0")
 
 
-def write_wav(
+def write_audio(
     path: Path,
     blocks: Iterable[NDArray[np.float64]],
     sample_rate_hz: int,
     channels: int,
     bits: Bits,
 ) -> None:
-    """Write audio blocks to a WAV file.
+    """Write audio blocks to a WAV or FLAC file, by the path's ending.
 
     Parameters
     ----------
@@ -204,7 +211,7 @@ def write_wav(
     random = np.random.default_rng(_DITHER_SEED)
     try:
         with soundfile.SoundFile(
-            path, "w", sample_rate_hz, channels, _SUBTYPES[bits], format="WAV"
+            path, "w", sample_rate_hz, channels, _SUBTYPES[bits], format=path.suffix[1:].upper()
         ) as file:
             for block in blocks:
                 frames = block.T

@@ -18,8 +18,9 @@ from presolder.models.network import Design, Network, Parallel, Series, format_n
 from presolder.models.response import decibels
 from presolder.models.rig import Rig
 from presolder.models.sweep import sample_count, sweep_blocks
-from presolder.render.audio import Bits, Recording, write_wav
+from presolder.render.audio import Bits, Recording, write_audio
 from presolder.render.folder import file_stems, new_folder
+from presolder.render.levels import rounded_level
 from presolder.render.stages import ReadyStages, Stages, make_ready
 
 # The loudest sample of all designs lands here unless the user fixes the gain.
@@ -98,8 +99,8 @@ def render_sweep(
                 {
                     "file": name,
                     "design": design.name,
-                    "sample_peak_dbfs": _finite(float(decibels(peak)) + gain_db),
-                    "integrated_lufs": _finite(loudness),
+                    "sample_peak_dbfs": rounded_level(float(decibels(peak)) + gain_db),
+                    "integrated_lufs": rounded_level(loudness),
                 }
             )
         manifest = _manifest(job, ready, gain_db, files)
@@ -173,13 +174,8 @@ def _write_file(job: SweepJob, raw: Path, path: Path, gain_db: float) -> float |
     def scaled() -> Iterator[NDArray[np.float64]]:
         return (block * gain for block in _raw_blocks(job, raw))
 
-    write_wav(path, scaled(), rate, job.recording.samples.shape[0], job.bits)
+    write_audio(path, scaled(), rate, job.recording.samples.shape[0], job.bits)
     return integrated_loudness(scaled(), rate)
-
-
-def _finite(value: float | None) -> float | None:
-    """JSON has no infinities: silence has no level."""
-    return round(value, 3) if value is not None and math.isfinite(value) else None
 
 
 def _manifest(

@@ -187,14 +187,14 @@ def test_full_disk_leaves_nothing(tmp_path: Path) -> None:
 
 
 def test_full_disk_while_writing_wav_leaves_nothing(tmp_path: Path) -> None:
-    from presolder.render.audio import write_wav
+    from presolder.render.audio import write_audio
 
     before = resource.getrlimit(resource.RLIMIT_FSIZE)
     handler = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
     resource.setrlimit(resource.RLIMIT_FSIZE, (50_000, before[1]))
     try:
         with pytest.raises(OSError, match="failed"):
-            write_wav(tmp_path / "a.wav", [np.zeros((1, 1 << 17))], 48_000, 1, "24")
+            write_audio(tmp_path / "a.wav", [np.zeros((1, 1 << 17))], 48_000, 1, "24")
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, before)
         signal.signal(signal.SIGXFSZ, handler)

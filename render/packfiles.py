@@ -1,0 +1,210 @@
+"""Writing a listening pack: archive and listening copies, a reel, and what is in it."""
+
+import json
+import os
+import shutil
+import zipfile
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from presolder.models.loudness import integrated_loudness
+from presolder.models.network import format_network
+from presolder.models.response import decibels
+from presolder.render.audio import write_audio
+from presolder.render.delivery import (
+    Format,
+    Tags,
+    comparison_reel,
+    listening_ending,
+    write_listening_copy,
+    write_segment,
+)
+from presolder.render.folder import file_stems, new_file, new_folder
+from presolder.render.levels import rounded_level
+from presolder.render.packpieces import PackJob, Piece, make_pieces
+
+REEL = "00_reel"
+
+
+@dataclass(frozen=True, eq=False)
+class PackFile:
+    """One file of the pack before it is written."""
+
+    stem: str
+    piece: Piece
+    version: str
+    gain_db: float
+
+    @property
+    def audio(self) -> NDArray[np.float32]:
+        """The piece's audio with this file's gain."""
+        return self.piece.audio * np.float32(10.0 ** (self.gain_db / 20.0))
+
+
+def plan_files(job: PackJob, pieces: list[Piece]) -> list[PackFile]:
+    """Name every file: ``03_series_dial-04_matched``, ``03_series_sweep``.
+
+    Sweeps come at true level only; a piece too quiet to be matched has no
+    matched version.
+    """
+    stems = file_stems([design.name for design in job.designs])
+    files = []
+    for piece in pieces:
+        head = f"{piece.design + 1:02d}_{stems[piece.design]}"
+        voice = "" if piece.voice == "clean" else "_dirt"
+        if piece.dial is None:
+            files.append(PackFile(f"{head}_sweep{voice}", piece, "true", piece.true_gain_db))
+            continue
+        place = f"dial-{_padded(piece.dial)}{voice}"
+        files.append(PackFile(f"{head}_{place}_true", piece, "true", piece.true_gain_db))
+        if piece.matched_gain_db is not None:
+            files.append(
+                PackFile(f"{head}_{place}_matched", piece, "matched", piece.matched_gain_db)
+            )
+    return files
+
+
+def _padded(dial: float) -> str:
+    """Two figures before the point, so that names sort: 04, 10, 07.5."""
+    whole, _, part = f"{dial:g}".partition(".")
+    return f"{int(whole):02d}" + (f".{part}" if part else "")
+
+
+def write_pack(
+    job: PackJob,
+    out: Path,
+    *,
+    listening: Format,
+    light: bool,
+    force: bool,
+    progress: Callable[[int], None],
+) -> dict[str, Any]:
+    """Render a pack and write it as a folder, or as a zip if `out` ends in ``.zip``.
+
+    Parameters
+    ----------
+    job : PackJob
+        What to render.
+    out : Path
+        Folder or zip file.
+    listening : {"mp3", "m4a"}
+        Format of the listening copies, where ffmpeg is there.
+    light : bool
+        Leave the lossless archive copies out.
+    force : bool
+        Whether existing files may be replaced.
+    progress : callable
+        Called with units of work done; `work_units` gives how many there are.
+
+    Returns
+    -------
+    dict
+        What is in the pack, as in its ``pack.json``.
+
+    Raises
+    ------
+    InputError
+        If the place cannot be written.
+    """
+    if out.suffix.lower() == ".zip":
+        with new_file(out, force=force) as scratch:
+            folder = scratch.with_suffix("")
+            try:
+                folder.mkdir()
+                contents = _fill(job, folder, listening, light, progress)
+                _zip(folder, scratch)
+            finally:
+                shutil.rmtree(folder, ignore_errors=True)
+        return contents
+    with new_folder(out, force=force) as folder:
+        return _fill(job, folder, listening, light, progress)
+
+
+def work_units(job: PackJob) -> int:
+    """Units that `write_pack` reports at most."""
+    voices = 1 if job.stages.dirt is None else 2
+    positions = voices * (1 + len(job.dials))
+    return positions + voices * len(job.designs) * (1 + 2 * len(job.dials))
+
+
+def _fill(
+    job: PackJob, folder: Path, listening: Format, light: bool, progress: Callable[[int], None]
+) -> dict[str, Any]:
+    rate = job.recording.sample_rate_hz
+    files = plan_files(job, make_pieces(job, progress))
+    ending = listening_ending(listening)
+    (folder / "listen").mkdir()
+    if not light:
+        (folder / "archive").mkdir()
+
+    def write(file: PackFile) -> dict[str, Any]:
+        audio = file.audio
+        if not light:
+            path = folder / "archive" / f"{file.stem}.flac"
+            write_audio(path, [audio.astype(np.float64)], rate, len(audio), "24")
+        tags = _tags(job, file)
+        write_listening_copy(folder / "listen" / f"{file.stem}.{ending}", audio, rate, tags)
+        progress(1)
+        samples = audio.astype(np.float64)
+        return {
+            "file": file.stem,
+            "design": job.designs[file.piece.design].name,
+            "dial": file.piece.dial,
+            "voice": file.piece.voice,
+            "level": file.version,
+            "gain_db": round(file.gain_db, 4),
+            "sample_peak_dbfs": rounded_level(float(decibels(np.abs(samples).max()))),
+            "integrated_lufs": rounded_level(integrated_loudness([samples], rate)),
+        }
+
+    # ffmpeg and FLAC encoding run outside Python, so threads use both cores.
+    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
+        written = list(pool.map(write, files))
+    sweeps = [file.audio for file in files if file.piece.dial is None]
+    reel_tags = Tags("all designs in turn", "all", "sweep", job.rig.name)
+    write_segment(folder / "listen" / f"{REEL}.{ending}", comparison_reel(sweeps, rate), reel_tags)
+    contents = {
+        "presolder": version("presolder"),
+        "take": job.recording.name,
+        "rig": job.rig.name,
+        "workshop": job.workshop,
+        "note": job.note,
+        "listening_copies": ending,
+        "archive_copies": None if light else "flac",
+        "designs": [
+            {"name": d.name, "title": d.title, "expression": format_network(d.network) or None}
+            for d in job.designs
+        ],
+        "reel": REEL,
+        "files": written,
+    }
+    text = json.dumps(contents, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    (folder / "pack.json").write_text(text, encoding="utf-8")
+    return contents
+
+
+def _tags(job: PackJob, file: PackFile) -> Tags:
+    design = job.designs[file.piece.design].name
+    dial = "sweep" if file.piece.dial is None else f"{file.piece.dial:g}"
+    voice = "" if file.piece.voice == "clean" else ", dirt"
+    place = "sweep" if file.piece.dial is None else f"dial {dial}, {file.version} level"
+    return Tags(f"{design}: {place}{voice}", design, dial, job.rig.title or job.rig.name)
+
+
+def _zip(folder: Path, out: Path) -> None:
+    """Store the folder under a top folder of its own; audio does not shrink further."""
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_STORED) as archive:
+        for path in sorted(folder.rglob("*")):
+            if path.is_file():
+                # A fixed time stamp keeps the archive the same from run to run.
+                name = f"listening-pack/{path.relative_to(folder).as_posix()}"
+                entry = zipfile.ZipInfo(name, (1980, 1, 1, 0, 0, 0))
+                entry.external_attr = 0o644 << 16
+                archive.writestr(entry, path.read_bytes())
