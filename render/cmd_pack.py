@@ -8,20 +8,17 @@ from presolder.models.errors import InputError
 from presolder.models.knob import steady_turn
 from presolder.models.rig import DirtKind
 from presolder.render.audio import read_recording
-from presolder.render.cmd_render import LISTENING_CAUTION
-from presolder.render.delivery import NO_FFMPEG_NOTE, Format, have_ffmpeg
+from presolder.render.delivery import Format
 from presolder.render.options import (
     choose_dirt,
     design_options,
     gather_designs,
     output_options,
     parse_numbers,
-    progress_on_terminal,
     rig_option,
     stage_options,
 )
-from presolder.render.packfiles import work_units, write_pack
-from presolder.render.packpieces import PackJob
+from presolder.render.packing import PackJob, run_pack
 from presolder.render.rigfile import find_rig
 from presolder.render.stages import Stages
 
@@ -40,6 +37,8 @@ _LONGEST_TEXT = 2000
     "--listening", type=click.Choice(["mp3", "m4a"]), default="mp3", show_default=True,
     help="Format of the light copies (needs ffmpeg).",
 )  # fmt: skip
+@click.option("--single-file", is_flag=True, help="Only the page, as one HTML file OUT.html.")
+@click.option("--allow-large", is_flag=True, help="Let a single file pass the mailing limit.")
 @click.option("--light", is_flag=True, help="Leave out the lossless copies.")
 @stage_options
 @output_options
@@ -53,6 +52,8 @@ def pack(
     workshop: str,
     note: str,
     listening: Format,
+    single_file: bool,
+    allow_large: bool,
     light: bool,
     dirt_kind: DirtKind | None,
     drive: float | None,
@@ -74,11 +75,7 @@ def pack(
     sweep = steady_turn(10.0, 0.0, travel, 1.0)
     held = tuple(float(dial) for dial in parse_numbers("--dials", dials))
     job = PackJob(read_recording(di), rig, designs, sweep, held, stages, workshop, note)
-    with progress_on_terminal("packing", work_units(job)) as progress:
-        contents = write_pack(
-            job, out, listening=listening, light=light, force=force, progress=progress
-        )
-    if not have_ffmpeg():
-        click.echo(NO_FFMPEG_NOTE.format(ending=contents["listening_copies"]), err=True)
-    click.echo(f"{out}: {len(contents['files'])} recordings of {len(designs)} designs, and a reel")
-    click.echo(LISTENING_CAUTION)
+    run_pack(
+        job, out, listening=listening, light=light, single_file=single_file,
+        allow_large=allow_large, force=force,
+    )  # fmt: skip

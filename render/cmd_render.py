@@ -12,6 +12,7 @@ from presolder.models.knob import KnobPath, steady_turn
 from presolder.models.rig import DirtKind, Rig, Take
 from presolder.render.audio import Bits, read_recording
 from presolder.render.options import (
+    LISTENING_CAUTION,
     choose_dirt,
     design_options,
     gather_designs,
@@ -26,10 +27,6 @@ from presolder.render.stages import Stages
 from presolder.render.sweepfiles import SweepJob, describe_fit, render_sweep
 
 DEMO_TAKE = "fifths.flac"
-LISTENING_CAUTION = (
-    "Start playback quiet and raise it slowly: designs differ in level,"
-    " and loud sound harms hearing."
-)
 
 
 @click.command()
@@ -141,12 +138,16 @@ def run_sweep(job: SweepJob, out: Path, force: bool) -> None:
 
 @click.command()
 @stage_options
+@click.option("--pack", "as_pack", is_flag=True, help="Make a listening pack to send instead.")
+@click.option("--light", is_flag=True, help="Of a pack, leave out the lossless copies.")
 @output_options
 def demo(
     dirt_kind: DirtKind | None,
     drive: float | None,
     speaker: str | None,
     hum_db: float | None,
+    as_pack: bool,
+    light: bool,
     out: Path,
     force: bool,
 ) -> None:
@@ -155,5 +156,15 @@ def demo(
     rig = find_rig(DEFAULT_RIG)
     stages = Stages(choose_dirt(rig, dirt_kind, drive), speaker, hum_db)
     path = steady_turn(10.0, 0.0, 8.0, 1.0)
+    if as_pack:
+        # The page and its templates take a while to load, and only packs need them.
+        from presolder.render.packing import DEMO_DIALS, PackJob, run_pack
+
+        recording = read_recording(take)
+        job_ = PackJob(recording, rig, BUILT_IN, path, DEMO_DIALS, stages, "the demo bench")
+        run_pack(job_, out, light=light, force=force)
+        return
+    if light:
+        raise InputError("--light goes with --pack")
     job = SweepJob(read_recording(take), rig, BUILT_IN, path, stages=stages)
     run_sweep(job, out, force)

@@ -18,6 +18,11 @@ from presolder.models.rig import DIRT_KINDS, Dirt, DirtKind, Rig, require_dial
 from presolder.render.designfile import read_designs, resolve_design
 from presolder.render.rigfile import DEFAULT_RIG
 
+LISTENING_CAUTION = (
+    "Start playback quiet and raise it slowly: designs differ in level,"
+    " and loud sound harms hearing."
+)
+
 
 def rig_option(function: Callable[..., None]) -> Callable[..., None]:
     """``--rig``."""

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from presolder.models.errors import InputError
 from presolder.models.loudness import integrated_loudness
 from presolder.models.network import format_network
 from presolder.models.response import decibels
@@ -29,8 +30,11 @@ from presolder.render.delivery import (
 from presolder.render.folder import file_stems, new_file, new_folder
 from presolder.render.levels import rounded_level
 from presolder.render.packpieces import PackJob, Piece, make_pieces
+from presolder.render.page import build_page
 
 REEL = "00_reel"
+# Common practice, no source: what most mail services accept, less the growth of encoding.
+MAIL_LIMIT_BYTES = 15_000_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,6 +131,54 @@ def write_pack(
         return _fill(job, folder, listening, light, progress)
 
 
+def write_single_file(
+    job: PackJob,
+    out: Path,
+    *,
+    listening: Format,
+    allow_large: bool,
+    force: bool,
+    progress: Callable[[int], None],
+) -> int:
+    """Render a pack and write its page alone, with the audio inside.
+
+    Parameters
+    ----------
+    job, listening, force, progress
+        As for `write_pack`.
+    out : Path
+        An HTML file.
+    allow_large : bool
+        Whether the page may be larger than `MAIL_LIMIT_BYTES`.
+
+    Returns
+    -------
+    int
+        Its size in bytes.
+
+    Raises
+    ------
+    InputError
+        If it is too large, or the place cannot be written.
+    """
+    with new_file(out, force=force) as scratch:
+        folder = scratch.with_suffix(".parts")
+        try:
+            folder.mkdir()
+            _fill(job, folder, listening, True, progress)
+            size = (folder / "index.html").stat().st_size
+            if size > MAIL_LIMIT_BYTES and not allow_large:
+                raise InputError(
+                    f"{out}: would be {size / 1e6:.1f} MB, and mail rarely takes more than"
+                    f" {MAIL_LIMIT_BYTES / 1e6:.0f} MB; give fewer --design or --dials, or"
+                    " --allow-large"
+                )
+            shutil.copyfile(folder / "index.html", scratch)
+        finally:
+            shutil.rmtree(folder, ignore_errors=True)
+    return size
+
+
 def work_units(job: PackJob) -> int:
     """Units that `write_pack` reports at most."""
     voices = 1 if job.stages.dirt is None else 2
@@ -185,9 +237,39 @@ def _fill(
         "reel": REEL,
         "files": written,
     }
+    page = build_page(job, _page_copies(job, folder / "listen", files, ending))
+    (folder / "index.html").write_text(page, encoding="utf-8")
     text = json.dumps(contents, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
     (folder / "pack.json").write_text(text, encoding="utf-8")
     return contents
+
+
+def _page_copies(
+    job: PackJob, listen: Path, files: list[PackFile], ending: str
+) -> list[dict[str, Any]]:
+    """The listening copy that the page plays for each piece, with its gains.
+
+    Held pieces are taken at matched level, where quiet ones have been coded
+    with the most bits to spare; the page turns them down to true level.
+    """
+    chosen = {id(file.piece): file for file in files if file.version == "true"}
+    chosen |= {id(file.piece): file for file in files if file.version == "matched"}
+    copies = []
+    for file in chosen.values():
+        piece = file.piece
+        matched_db = piece.true_gain_db if piece.matched_gain_db is None else piece.matched_gain_db
+        copies.append(
+            {
+                "design": piece.design,
+                "dial": None if piece.dial is None else float(f"{piece.dial:g}"),
+                "voice": piece.voice,
+                "seconds": piece.audio.shape[1] / job.recording.sample_rate_hz,
+                "trueDb": piece.true_gain_db - file.gain_db,
+                "matchedDb": matched_db - file.gain_db,
+                "audio": (listen / f"{file.stem}.{ending}").read_bytes(),
+            }
+        )
+    return copies
 
 
 def _tags(job: PackJob, file: PackFile) -> Tags:

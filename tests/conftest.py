@@ -12,6 +12,12 @@ from presolder.render.rigfile import built_in_rigs, find_rig
 SAMPLES = Path(__file__).parent.parent / "samples"
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--pictures", action="store_true", help="renew the README's screenshot in docs/pictures"
+    )
+
+
 @pytest.fixture(scope="session")
 def humbucker() -> Rig:
     return find_rig("humbucker-500k")

@@ -14,9 +14,14 @@ import soundfile
 from test_commands import presolder
 
 from conftest import SAMPLES
+from presolder.models.designs import BUILT_IN
 from presolder.models.errors import InputError
-from presolder.render import delivery
+from presolder.models.knob import KnobPath
+from presolder.models.rig import Rig
+from presolder.render import delivery, packfiles
 from presolder.render.audio import read_recording
+from presolder.render.packpieces import PackJob
+from presolder.render.stages import Stages
 from rendering import rms
 
 TAKE = str(SAMPLES / "harmonics.flac")
@@ -120,6 +125,40 @@ def test_zip_and_m4a(tmp_path: Path) -> None:
     assert [path.name for path in tmp_path.iterdir()].count("send.zip") == 1
     tags = mutagen.File(tmp_path / "listening-pack/listen/01_cap_sweep.m4a", easy=True)
     assert tags["title"] == ["cap: sweep"]
+
+
+def test_single_file_and_its_limit(tmp_path: Path) -> None:
+    options = ("--design", "cap", "--dials", "5", "--travel", "1", "--single-file")
+    result = presolder("pack", TAKE, *options, "--out", tmp_path / "mail.html")
+    assert result.returncode == 0, result.stderr
+    assert [path.name for path in tmp_path.iterdir()] == ["mail.html"]
+    size = (tmp_path / "mail.html").stat().st_size
+    assert f"one page with its audio, {size / 1e6:.1f} MB" in result.stdout
+    refused = presolder("pack", TAKE, *options, "--out", tmp_path / "mail")
+    assert refused.returncode == 2
+    assert "must end in .html" in refused.stderr or "to end in .html" in refused.stderr
+
+
+def test_single_file_too_large_to_mail(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, humbucker: Rig
+) -> None:
+    monkeypatch.setattr(packfiles, "MAIL_LIMIT_BYTES", 1000)
+    path = KnobPath((0.0, 1.0), (10.0, 0.0))
+    job = PackJob(read_recording(Path(TAKE)), humbucker, BUILT_IN[:1], path, (5.0,), Stages())
+    for allow in (False, True):
+        if not allow:
+            with pytest.raises(InputError, match="--allow-large"):
+                packfiles.write_single_file(
+                    job, tmp_path / "a.html", listening="mp3", allow_large=allow, force=False,
+                    progress=lambda _: None,
+                )  # fmt: skip
+            assert list(tmp_path.iterdir()) == []
+        else:
+            packfiles.write_single_file(
+                job, tmp_path / "a.html", listening="mp3", allow_large=allow, force=False,
+                progress=lambda _: None,
+            )  # fmt: skip
+            assert (tmp_path / "a.html").exists()
 
 
 @pytest.fixture

@@ -1,0 +1,57 @@
+"""What a design does over the dial, in two curves: level and treble."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from presolder.models.circuit import describe
+from presolder.models.network import Network
+from presolder.models.response import decibels, transfer
+from presolder.models.rig import Rig
+
+BODY_HZ = 500.0
+TREBLE_HZ = (2000.0, 4000.0)
+
+
+@dataclass(frozen=True, eq=False)
+class Character:
+    """Two curves over the dial, each of shape (dials,), zero at dial 10.
+
+    Attributes
+    ----------
+    dial : ndarray
+        Positions.
+    level_db : ndarray
+        Level at 500 Hz against dial 10.
+    treble_db : ndarray
+        Mean level over 2-4 kHz against the level at 500 Hz, against dial 10:
+        below zero is duller than at 10, above it brighter.
+    """
+
+    dial: NDArray[np.float64]
+    level_db: NDArray[np.float64]
+    treble_db: NDArray[np.float64]
+
+
+def character(rig: Rig, network: Network | None, dial: NDArray[np.float64]) -> Character:
+    """Level and treble of the chain over the dial.
+
+    Parameters
+    ----------
+    rig : Rig
+        The instrument and what it feeds.
+    network : Network or None
+        The bypass.
+    dial : ndarray, shape (d,)
+        Positions above 0.
+
+    Returns
+    -------
+    Character
+    """
+    asked = np.concatenate([[BODY_HZ], np.geomspace(*TREBLE_HZ, 16)])
+    gain_db = decibels(transfer(describe(rig, network), asked, np.concatenate([[10.0], dial])))
+    body_db = gain_db[:, 0]
+    treble_db = gain_db[:, 1:].mean(axis=1) - body_db
+    return Character(dial, body_db[1:] - body_db[0], treble_db[1:] - treble_db[0])

@@ -1,0 +1,325 @@
+"use strict";
+(() => {
+  const byId = (id) => document.getElementById(id);
+  const holder = byId("pack");
+  const pack = JSON.parse(holder.textContent);
+  holder.remove(); // names must not be found in the page while listening blind
+  document.currentScript.remove();
+  const count = pack.designs.length;
+  const FADE_S = 0.008;
+  const state = { design: 0, place: "sweep", level: "true", voice: "clean", playing: false, unlit: false, offset: 0, startedAt: 0, order: null };
+  const decoded = new Map();
+  let context = null, voices = null, buffers = null, ticket = 0, about = null;
+
+  // ---- sound -------------------------------------------------------------
+  const pieceOf = (design) => pack.pieces.find((p) => p.design === design && p.voice === state.voice && String(p.dial ?? "sweep") === state.place);
+  const gainOf = (design) => 10 ** (pieceOf(design)[state.level === "true" ? "trueDb" : "matchedDb"] / 20);
+  const bytesOf = (text) => Uint8Array.from(atob(text), (c) => c.charCodeAt(0)).buffer;
+  async function loadBuffers(ctx) {
+    const pieces = [...Array(count).keys()].map(pieceOf);
+    return Promise.all(pieces.map(async (piece) => {
+      if (!decoded.has(piece)) decoded.set(piece, await ctx.decodeAudioData(bytesOf(piece.audio)));
+      return decoded.get(piece);
+    }));
+  }
+  // All designs run side by side from one instant; switching only moves gains.
+  function startVoices(ctx, loaded, chosen, when, offset, loop) {
+    return loaded.map((buffer, design) => {
+      const source = new AudioBufferSourceNode(ctx, { buffer, loop });
+      const gain = new GainNode(ctx, { gain: design === chosen ? gainOf(design) : 0 });
+      source.connect(gain).connect(ctx.destination);
+      source.start(when, offset);
+      return { source, gain };
+    });
+  }
+  function fadeTo(running, chosen, when) {
+    running.forEach(({ gain }, design) => {
+      gain.gain.cancelScheduledValues(when);
+      gain.gain.setTargetAtTime(design === chosen ? gainOf(design) : 0, when, FADE_S / 4);
+    });
+  }
+  const lengthS = () => (buffers ? Math.min(...buffers.map((b) => b.duration)) : 0);
+  function positionS() {
+    if (!state.playing) return state.offset;
+    const passed = Math.max(0, context.currentTime - state.startedAt);
+    return state.place === "sweep" ? Math.min(passed, lengthS()) : passed % lengthS();
+  }
+  function silence() {
+    if (voices) voices.forEach(({ source }) => { source.onended = null; source.stop(); source.disconnect(); });
+    voices = null;
+  }
+  async function play() {
+    context = context || new AudioContext();
+    const mine = ++ticket;
+    const resumed = context.resume();
+    const loaded = await loadBuffers(context);
+    await resumed;
+    if (mine !== ticket) return;
+    silence();
+    buffers = loaded;
+    if (state.offset >= lengthS() - 0.01) state.offset = 0;
+    const when = context.currentTime + 0.02;
+    voices = startVoices(context, loaded, state.design, when, state.offset, state.place !== "sweep");
+    state.startedAt = when - state.offset;
+    state.playing = true;
+    if (state.place === "sweep") voices[0].source.onended = () => stop(true);
+    show();
+    tick();
+  }
+  function stop(ended = false) {
+    ticket += 1;
+    state.offset = ended ? 0 : positionS();
+    silence();
+    state.playing = false;
+    show();
+  }
+  const toggle = () => (state.playing ? stop() : play());
+  function select(design, unlit = false) {
+    state.design = design;
+    state.unlit = unlit; // X must not light up the sample it is
+    if (voices) fadeTo(voices, design, context.currentTime);
+    show();
+  }
+  function change(key, value) {
+    const resume = state.playing;
+    const keep = key === "place" ? 0 : positionS();
+    if (key === "level") { state.level = value; if (voices) fadeTo(voices, state.design, context.currentTime); show(); return; }
+    stop();
+    state[key] = value;
+    state.offset = keep;
+    buffers = null;
+    show();
+    if (resume) play();
+  }
+  async function seek(seconds) {
+    const resume = state.playing;
+    if (resume) { ticket += 1; silence(); state.playing = false; }
+    state.offset = Math.max(0, seconds);
+    show();
+    if (resume) await play();
+  }
+
+  // ---- the knob ----------------------------------------------------------
+  const { times, dials } = pack.sweep;
+  function dialNow() {
+    if (state.place !== "sweep") return Number(state.place);
+    const t = positionS();
+    let i = 1;
+    while (i < times.length - 1 && t > times[i]) i += 1;
+    const share = Math.min(1, Math.max(0, (t - times[i - 1]) / (times[i] - times[i - 1])));
+    return dials[i - 1] + share * (dials[i] - dials[i - 1]);
+  }
+  function turnTo(dial) {
+    const wanted = Math.min(10, Math.max(0, dial));
+    if (state.place !== "sweep") {
+      const near = pack.dials.reduce((a, b) => (Math.abs(b - wanted) < Math.abs(a - wanted) ? b : a));
+      if (String(near) !== state.place) pick("place", String(near));
+      return;
+    }
+    for (let i = 1; i < times.length; i += 1) {
+      const [from, to] = [dials[i - 1], dials[i]];
+      if (from !== to && wanted <= Math.max(from, to) && wanted >= Math.min(from, to)) {
+        seek(times[i - 1] + ((wanted - from) / (to - from)) * (times[i] - times[i - 1]));
+        return;
+      }
+    }
+  }
+  function pick(name, value) {
+    document.querySelector(`input[name=${name}][value="${value}"]`).checked = true;
+    change(name, value);
+  }
+  const knob = byId("knob");
+  let drag = null;
+  knob.addEventListener("pointerdown", (e) => { knob.setPointerCapture(e.pointerId); drag = { y: e.clientY, x: e.clientX, dial: dialNow() }; e.preventDefault(); knob.focus(); });
+  knob.addEventListener("pointermove", (e) => { if (drag) turnTo(drag.dial + (drag.y - e.clientY + e.clientX - drag.x) / 16); });
+  for (const name of ["pointerup", "pointercancel"]) knob.addEventListener(name, () => { drag = null; });
+  knob.addEventListener("keydown", (e) => {
+    const step = { ArrowUp: 0.5, ArrowRight: 0.5, ArrowDown: -0.5, ArrowLeft: -0.5, PageUp: 2, PageDown: -2 }[e.key];
+    const jump = { Home: 0, End: 10 }[e.key];
+    if (step === undefined && jump === undefined) return;
+    e.preventDefault();
+    if (state.place !== "sweep" && step !== undefined) {
+      const sorted = [...pack.dials].sort((a, b) => a - b);
+      const next = sorted.indexOf(Number(state.place)) + Math.sign(step);
+      if (sorted[next] !== undefined) pick("place", String(sorted[next]));
+    } else turnTo(jump ?? dialNow() + step);
+  });
+
+  // ---- what is shown -----------------------------------------------------
+  const letter = (i) => `Sample ${String.fromCharCode(65 + i)}`;
+  const nameOf = (design) => (state.order ? letter(state.order.indexOf(design)) : pack.designs[design].name);
+  const shownOrder = () => state.order || [...Array(count).keys()];
+  function buildDesigns() {
+    byId("designs").replaceChildren(...shownOrder().map((design, i) => {
+      const button = document.createElement("button");
+      button.type = "button";
+      button.setAttribute("role", "radio");
+      button.textContent = state.order ? letter(i) : `${i + 1}  ${nameOf(design)}`;
+      button.addEventListener("click", () => select(design));
+      button.addEventListener("keydown", (e) => {
+        const move = { ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1 }[e.key];
+        if (move === undefined) return;
+        e.preventDefault();
+        const next = (i + move + count) % count;
+        select(shownOrder()[next]);
+        byId("designs").children[next].focus();
+      });
+      return button;
+    }));
+    show();
+  }
+  function showPosition() {
+    const dial = dialNow();
+    byId("pointer").setAttribute("transform", `rotate(${dial * 28 - 140})`);
+    byId("dial").textContent = dial.toFixed(1);
+    byId("time").textContent = positionS().toFixed(1);
+    knob.setAttribute("aria-valuenow", dial.toFixed(1));
+    knob.setAttribute("aria-valuetext", `dial ${dial.toFixed(1)}`);
+  }
+  function show() {
+    byId("play").textContent = state.playing ? "Stop" : "Play";
+    byId("play").setAttribute("aria-pressed", String(state.playing));
+    byId("length").textContent = (lengthS() || pieceOf(0).seconds).toFixed(1);
+    [...byId("designs").children].forEach((button, i) => {
+      const on = shownOrder()[i] === state.design && !state.unlit;
+      button.setAttribute("aria-checked", String(on));
+      button.tabIndex = on || (state.unlit && i === 0) ? 0 : -1;
+    });
+    showPosition();
+  }
+  function tick() {
+    if (!state.playing) return;
+    showPosition();
+    requestAnimationFrame(tick);
+  }
+
+  // ---- listening blind ---------------------------------------------------
+  const abx = { x: 0, right: 0, total: 0 };
+  // Chance of at least this many right answers by guessing: sum of C(n, k) / 2^n.
+  function guessing(right, total) {
+    let term = 0.5 ** total, sum = 0;
+    for (let k = 0; k <= total; k += 1) {
+      if (k >= right) sum += term;
+      term *= (total - k) / (k + 1);
+    }
+    return Math.min(1, sum);
+  }
+  const random = (n) => { // unbiased
+    const word = new Uint32Array(1), limit = 2 ** 32 - (2 ** 32 % n);
+    do crypto.getRandomValues(word); while (word[0] >= limit);
+    return word[0] % n;
+  };
+  function shuffled() {
+    const order = [...Array(count).keys()];
+    for (let i = count - 1; i > 0; i -= 1) { const j = random(i + 1); [order[i], order[j]] = [order[j], order[i]]; }
+    return order;
+  }
+  function options(select_, texts) {
+    select_.replaceChildren(...texts.map((text, i) => Object.assign(document.createElement("option"), { value: String(i), textContent: text })));
+  }
+  const pairNow = () => [byId("abx-a"), byId("abx-b")].map((s) => state.order[Number(s.value)]);
+  function newTrial() { abx.x = random(2); }
+  function newPair() {
+    Object.assign(abx, { right: 0, total: 0 });
+    byId("tally").textContent = "No answers yet.";
+    newTrial();
+  }
+  function answer(guess) {
+    const [a, b] = pairNow();
+    if (a === b) { byId("tally").textContent = "Choose two different samples."; return; }
+    abx.total += 1;
+    if (guess === abx.x) abx.right += 1;
+    byId("tally").textContent = `${abx.right} of ${abx.total} right. By guessing alone, the chance of that many or more is ${guessing(abx.right, abx.total).toFixed(3)}.`;
+    newTrial();
+  }
+  function goBlind() {
+    state.order = shuffled();
+    about = byId("about");
+    about.remove();
+    if (byId("note")) byId("note").hidden = true;
+    byId("rating").replaceChildren(...state.order.map((_, i) => {
+      const line = document.createElement("div");
+      line.className = "rate";
+      const title = Object.assign(document.createElement("strong"), { textContent: letter(i) });
+      const parts = [["Rating", ["-", "1", "2", "3", "4", "5"]], ["Rank", ["-", ...state.order.map((__, k) => String(k + 1))]]].map(([name, texts]) => {
+        const label = document.createElement("label"), select_ = document.createElement("select");
+        select_.setAttribute("aria-label", `${name} of ${letter(i)}`);
+        select_.className = name.toLowerCase();
+        options(select_, texts);
+        label.append(`${name} `, select_);
+        return label;
+      });
+      line.append(title, ...parts);
+      return line;
+    }));
+    const letters = state.order.map((_, i) => letter(i));
+    options(byId("abx-a"), letters);
+    options(byId("abx-b"), letters);
+    byId("abx-b").selectedIndex = Math.min(1, count - 1);
+    newPair();
+    for (const id of ["rating", "abx", "reveal"]) byId(id).hidden = false;
+    byId("abx").hidden = count < 2;
+    byId("blind").hidden = true;
+    byId("results").hidden = true;
+    byId("result-text").value = "";
+    state.design = state.order[0];
+    state.unlit = false;
+    if (voices) fadeTo(voices, state.design, context.currentTime);
+    buildDesigns();
+    byId("reveal").focus();
+  }
+  function reveal() {
+    const value = (i, kind) => { const s = byId("rating").children[i].querySelector(`.${kind}`); return s.options[s.selectedIndex].textContent; };
+    const lines = state.order.map((design, i) => `${letter(i)} was ${pack.designs[design].name}: rating ${value(i, "rating")}, rank ${value(i, "rank")}`);
+    if (abx.total) {
+      const [a, b] = pairNow().map((d) => pack.designs[d].name);
+      lines.push(`Told ${a} from ${b}: ${abx.right} of ${abx.total} right, by guessing ${guessing(abx.right, abx.total).toFixed(3)}`);
+    }
+    state.order = null;
+    state.unlit = false;
+    document.querySelector("main").append(about);
+    if (byId("note")) byId("note").hidden = false;
+    for (const id of ["rating", "abx", "reveal"]) byId(id).hidden = true;
+    byId("blind").hidden = false;
+    byId("results").hidden = false;
+    byId("result-text").value = `Listening results\n${lines.join("\n")}\n`;
+    buildDesigns();
+    byId("result-text").focus();
+  }
+  const on = (id, run) => byId(id).addEventListener("click", run);
+  on("play", toggle);
+  on("blind", goBlind);
+  on("reveal", reveal);
+  const hear = (design, unlit) => { select(design, unlit); if (!state.playing) play(); };
+  on("hear-a", () => hear(pairNow()[0]));
+  on("hear-b", () => hear(pairNow()[1]));
+  on("hear-x", () => hear(pairNow()[abx.x], true));
+  on("is-a", () => answer(0));
+  on("is-b", () => answer(1));
+  for (const id of ["abx-a", "abx-b"]) byId(id).addEventListener("change", newPair);
+  on("copy", async () => {
+    const text = byId("result-text");
+    try { await navigator.clipboard.writeText(text.value); } catch { text.select(); document.execCommand("copy"); }
+    byId("copied").textContent = "Copied.";
+  });
+  on("save", () => {
+    const url = URL.createObjectURL(new Blob([byId("result-text").value], { type: "text/plain" }));
+    Object.assign(document.createElement("a"), { href: url, download: "listening-results.txt" }).click();
+    setTimeout(() => URL.revokeObjectURL(url), 1000);
+  });
+  for (const name of ["place", "level", "voice"]) {
+    document.querySelectorAll(`input[name=${name}]`).forEach((input) => input.addEventListener("change", () => change(name, input.value)));
+  }
+  document.addEventListener("keydown", (e) => {
+    if (e.ctrlKey || e.metaKey || e.altKey || e.target.closest("select, textarea")) return;
+    if (e.key === " " && !e.target.closest("button, input")) { e.preventDefault(); toggle(); }
+    const number = Number(e.key);
+    if (e.key >= "1" && e.key <= "9" && number <= count) select(shownOrder()[number - 1]);
+  });
+  buildDesigns();
+  // For tests: what an ear cannot tell a program.
+  window.audition = {
+    state, positionS, dialNow, guessing, loadBuffers, startVoices, fadeTo,
+    clockS: () => (context ? context.currentTime : 0), startedAtS: () => state.startedAt, xIs: () => abx.x,
+  };
+})();
