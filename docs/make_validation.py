@@ -14,7 +14,8 @@ import matplotlib.pyplot as plt
 HERE = Path(__file__).parent
 sys.path.insert(0, str(HERE.parent / "tests"))
 
-from checks import CHECKS, rows_of, spice_ac_errors, spice_transient_errors
+from checks import CHECKS, rows_of
+from checks_simulator import spice_ac_errors, spice_transient_errors
 from validation_page import PAGE, table
 
 HEAD = """# Checked against the outside world

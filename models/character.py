@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from presolder.models.circuit import describe
+from presolder.models.circuit import Descriptor, describe
 from presolder.models.network import Network
 from presolder.models.response import decibels, transfer
 from presolder.models.rig import Rig
@@ -50,8 +50,26 @@ def character(rig: Rig, network: Network | None, dial: NDArray[np.float64]) -> C
     -------
     Character
     """
-    asked = np.concatenate([[BODY_HZ], np.geomspace(*TREBLE_HZ, 16)])
-    gain_db = decibels(transfer(describe(rig, network), asked, np.concatenate([[10.0], dial])))
-    body_db = gain_db[:, 0]
-    treble_db = gain_db[:, 1:].mean(axis=1) - body_db
+    body_db, treble_db = balance(describe(rig, network), np.concatenate([[10.0], dial]))
     return Character(dial, body_db[1:] - body_db[0], treble_db[1:] - treble_db[0])
+
+
+def balance(
+    descriptor: Descriptor, dial: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Gain at 500 Hz, and mean gain over 2-4 kHz less that, in dB.
+
+    Parameters
+    ----------
+    descriptor : Descriptor
+        The chain.
+    dial : ndarray, shape (d,)
+        Positions above 0.
+
+    Returns
+    -------
+    body_db, treble_db : ndarray, shape (d,)
+    """
+    asked = np.concatenate([[BODY_HZ], np.geomspace(*TREBLE_HZ, 16)])
+    gain_db = decibels(transfer(descriptor, asked, dial))
+    return gain_db[:, 0], gain_db[:, 1:].mean(axis=1) - gain_db[:, 0]

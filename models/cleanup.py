@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from presolder.models.character import balance
 from presolder.models.circuit import describe
 from presolder.models.dirt import driven_rig, first_order_gain, knee_volts, static_curve
 from presolder.models.network import Network
@@ -13,8 +14,6 @@ from presolder.models.rig import Dirt, DirtKind, Rig
 
 REFERENCE_HZ = 330.0
 _POINTS = 4096
-_TREBLE_HZ = (2000.0, 4000.0)
-_BODY_HZ = 500.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -30,7 +29,7 @@ class Cleanup:
     level_db : ndarray
         RMS of the tone after the stage, re 1 V.
     treble_db : ndarray
-        Mean chain gain over 2-4 kHz less that at 500 Hz: what reaches the stage.
+        Treble of what reaches the stage: mean gain over 2-4 kHz less that at 500 Hz.
     """
 
     dial: NDArray[np.float64]
@@ -108,16 +107,14 @@ def clean_up(
     Cleanup
     """
     descriptor = describe(driven_rig(rig, dirt), network)
-    treble_hz = np.geomspace(*_TREBLE_HZ, 16)
-    asked = np.concatenate([[frequency_hz, _BODY_HZ], treble_hz])
-    gain = transfer(descriptor, asked, np.concatenate([[10.0], dial]))
+    gain = transfer(descriptor, frequency_hz, np.concatenate([[10.0], dial]))[:, 0]
     _, after = first_order_gain(dirt, frequency_hz * np.arange(1, _POINTS // 4))
     full = knee_volts(dirt.kind) * 10.0 ** (dirt.drive_db / 20.0)
-    harmonics = tone_harmonics(dirt.kind, full * np.abs(gain[1:, 0] / gain[0, 0])) * after
+    harmonics = tone_harmonics(dirt.kind, full * np.abs(gain[1:] / gain[0])) * after
     power = 0.5 * np.square(np.abs(harmonics)).sum(axis=-1)
     with np.errstate(invalid="ignore"):
         thd = np.nan_to_num(total_harmonic_distortion(harmonics))
-        treble_db = decibels(gain[1:, 2:]).mean(axis=1) - decibels(gain[1:, 1])
+    _, treble_db = balance(descriptor, dial)
     level_db = 0.5 * decibels(power) + dirt.level_db
     return Cleanup(dial, thd, level_db, treble_db)
 

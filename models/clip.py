@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from presolder.models.dirt import first_order_gain, knee_volts, pre_emphasis, static_curve
-from presolder.models.kernels import filter_sections
 from presolder.models.overlap import windowed
 from presolder.models.rig import Dirt
+from presolder.models.sections import through_sections
 from presolder.models.shaper import shape_averaged
 from presolder.models.unload import band_limit
 
@@ -96,7 +96,9 @@ def clipped(
     level = 10.0 ** (dirt.level_db / 20.0)
     down = level * band_limit(bins, sample_rate_hz) * first_order_gain(dirt, bins)[1]
     down /= average * OVERSAMPLING
-    emphasised = _emphasised(blocks, sample_rate_hz, dirt, volts_per_unit)
+    emphasis = pre_emphasis(dirt, sample_rate_hz)
+    emphasis[:, :3] *= volts_per_unit
+    emphasised = through_sections(blocks, emphasis)
     for window, count in windowed(emphasised, _WINDOW, _MARGIN, _MARGIN):
         fine = np.fft.irfft(np.fft.rfft(window) * up, _WINDOW * OVERSAMPLING)
         shaped = np.empty_like(fine)
@@ -106,17 +108,3 @@ def clipped(
             )
         spectrum = np.fft.rfft(shaped)[:, : bins.size] * down
         yield np.fft.irfft(spectrum, _WINDOW)[:, _MARGIN : _MARGIN + count].copy()
-
-
-def _emphasised(
-    blocks: Iterable[NDArray[np.float64]], sample_rate_hz: float, dirt: Dirt, volts_per_unit: float
-) -> Iterator[NDArray[np.float64]]:
-    sections = pre_emphasis(dirt, sample_rate_hz)
-    sections[:, :3] *= volts_per_unit
-    memory: list[NDArray[np.float64]] = []
-    for block in blocks:
-        memory = memory or [np.zeros((1, 2)) for _ in block]
-        out = np.empty_like(block)
-        for channel, channel_memory, into in zip(block, memory, out, strict=True):
-            filter_sections(sections, channel_memory, np.ascontiguousarray(channel), into)
-        yield out

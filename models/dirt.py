@@ -10,8 +10,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from presolder.models.kernels import filter_sections
 from presolder.models.rig import Dirt, DirtKind, Rig
+from presolder.models.sections import through_sections
 
 _KNEE_DB = 1.0
 # A pair of small silicon signal diodes behind a few kilohms; typical, from memory.
@@ -162,15 +162,7 @@ def loudest_second(
         Of the louder channel; of the whole signal if it is under a second.
     """
     hop = round(0.1 * sample_rate_hz)
-    parts = []
-    memory: list[NDArray[np.float64]] = []
-    for block in blocks:
-        memory = memory or [np.zeros((len(sections), 2)) for _ in block]
-        out = np.empty_like(block)
-        for channel, channel_memory, into in zip(block, memory, out, strict=True):
-            filter_sections(sections, channel_memory, np.ascontiguousarray(channel), into)
-        parts.append(out)
-    signal = np.concatenate(parts, axis=1)
+    signal = np.concatenate(list(through_sections(blocks, sections)), axis=1)
     pad = -signal.shape[1] % hop
     hops = np.pad(signal, ((0, 0), (0, pad))).reshape(len(signal), -1, hop)
     energy = np.square(hops).sum(axis=-1)

@@ -9,7 +9,7 @@ from collections.abc import Iterable
 import numpy as np
 from numpy.typing import NDArray
 
-from presolder.models.kernels import filter_sections
+from presolder.models.sections import through_sections
 
 _HOP_SECONDS = 0.1
 _HOPS_PER_BLOCK = 4
@@ -104,18 +104,10 @@ def _hop_powers(
     blocks: Iterable[NDArray[np.float64]], sample_rate_hz: float, hop: int
 ) -> NDArray[np.float64]:
     """Mean square after K-weighting of each whole 100 ms, summed over channels."""
-    sections = k_weighting(sample_rate_hz)
-    memory: list[NDArray[np.float64]] = []
     rest = np.zeros(0)
     powers = []
-    for block in blocks:
-        memory = memory or [np.zeros((len(sections), 2)) for _ in block]
-        squares = np.zeros(block.shape[1])
-        for channel, channel_memory in zip(block, memory, strict=True):
-            weighted = np.empty(channel.size)
-            filter_sections(sections, channel_memory, np.ascontiguousarray(channel), weighted)
-            squares += weighted * weighted
-        squares = np.concatenate([rest, squares])
+    for weighted in through_sections(blocks, k_weighting(sample_rate_hz)):
+        squares = np.concatenate([rest, np.square(weighted).sum(axis=0)])
         whole = squares.size // hop * hop
         powers.append(squares[:whole].reshape(-1, hop).mean(axis=1))
         rest = squares[whole:]

@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 import scipy.optimize
 import soundfile
-from test_commands import presolder
 
 from conftest import SAMPLES
 from netlist import run_spice
@@ -36,6 +35,7 @@ from presolder.models.voicing import measured_speaker, noisy, plain_speaker, voi
 from presolder.render.audio import Recording
 from presolder.render.stages import Stages, make_ready
 from rendering import Array, rendered, rms
+from test_commands import presolder
 
 RATE = 48_000
 

@@ -11,7 +11,6 @@ import numpy as np
 import pyloudnorm
 import pytest
 import soundfile
-from test_commands import presolder
 
 from conftest import SAMPLES
 from presolder.models.designs import BUILT_IN
@@ -23,6 +22,7 @@ from presolder.render.audio import read_recording
 from presolder.render.packpieces import PackJob
 from presolder.render.stages import Stages
 from rendering import rms
+from test_commands import presolder
 
 TAKE = str(SAMPLES / "harmonics.flac")
 DESIGNS = ("--design", "bare", "--design", "cap", "--design", "68k + 1n5")

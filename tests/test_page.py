@@ -11,6 +11,7 @@ import pytest
 import soundfile
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, sync_playwright
+
 from test_commands import presolder
 
 NAMES = ("plain-<script>alert(1)</script>", "bright one", "two-gang")

@@ -6,7 +6,6 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from checks import random_network, random_rig
 from presolder.models.circuit import assemble, control_chain, describe
 from presolder.models.designs import BUILT_IN
 from presolder.models.discrete import discretise
@@ -25,6 +24,7 @@ from presolder.models.network import (
 from presolder.models.response import decibels, transfer
 from presolder.models.rig import Load, Pickup, Rig
 from presolder.models.taper import fraction_below_wiper
+from random_circuits import random_network, random_rig
 
 FREQUENCY_HZ = np.geomspace(20, 20_000, 31)
 circuits = st.tuples(st.integers(0, 2**31), st.integers(0, 200))

@@ -4,7 +4,8 @@ from collections.abc import Callable
 
 import pytest
 
-from checks import CHECKS, Row, rows_of
+from check_row import Row
+from checks import CHECKS, rows_of
 from validation_page import PAGE, committed_numbers, same_number
 
 

@@ -3,7 +3,7 @@
 import re
 from pathlib import Path
 
-from checks import Row
+from check_row import Row
 
 PAGE = Path(__file__).parent.parent / "docs" / "validation.md"
 
