@@ -18,7 +18,6 @@ from presolder.render.options import (
     rig_option,
     stage_options,
 )
-from presolder.render.packing import PackJob, run_pack
 from presolder.render.rigfile import find_rig
 from presolder.render.stages import Stages
 
@@ -66,6 +65,9 @@ def pack(
 
     Every design as a sweep, and held at each dial at true and at matched level.
     """
+    # The page and its templates take a while to load, and only packs need them.
+    from presolder.render.packing import PackJob, run_pack
+
     rig = find_rig(rig_name)
     designs = gather_designs(design_names, designs_file)
     for option, text in (("--workshop", workshop), ("--note", note)):
