@@ -5,7 +5,15 @@ import sys
 import click
 
 from presolder.models.errors import InputError
-from presolder.render import cmd_cleanup, cmd_curves, cmd_lists, cmd_need, cmd_pack, cmd_render
+from presolder.render import (
+    cmd_cleanup,
+    cmd_compare,
+    cmd_curves,
+    cmd_lists,
+    cmd_need,
+    cmd_pack,
+    cmd_render,
+)
 from presolder.render.tables import one_line
 
 
@@ -41,6 +49,7 @@ for _command in (
     cmd_render.demo,
     cmd_pack.pack,
     cmd_need.need_command,
+    cmd_compare.compare_command,
     cmd_curves.curves,
     cmd_cleanup.cleanup,
     cmd_lists.list_designs,

@@ -1,0 +1,148 @@
+"""Figures of merit: what a bypass costs and what it keeps."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from presolder.models.circuit import INPUT_LUG, describe
+from presolder.models.network import Network
+from presolder.models.response import decibels, transfer
+from presolder.models.rig import Rig
+
+BODY_HZ = 500.0
+LOAD_HZ = 1000.0
+DIALS = np.arange(1.0, 10.0)
+_SHAPE_HZ = np.geomspace(100.0, 6000.0, 120)
+_SPIKE_FROM_HZ = 1000.0
+
+
+@dataclass(frozen=True)
+class Merit:
+    """Figures of one design on one rig; formulas in ``docs/figures.md``.
+
+    Attributes
+    ----------
+    taper_shift_db : tuple of float
+        Level at 500 Hz against bare, at dials 1 to 9.
+    taper_rms_db, taper_worst_db : float
+        RMS and largest size of those.
+    tone_rms_db : float
+        How far the response's shape strays from that at dial 10.
+    spike_db : float
+        Largest treble excess over the shape at dial 10; at least 0.
+    leftover_db : float
+        Level at dial 1 against dial 10, 500 Hz.
+    load_ohms : float
+        Smallest impedance that the coil feeds at 1 kHz, over the dials.
+    """
+
+    taper_shift_db: tuple[float, ...]
+    taper_rms_db: float
+    taper_worst_db: float
+    tone_rms_db: float
+    spike_db: float
+    leftover_db: float
+    load_ohms: float
+
+
+def a_weighting_power(frequency_hz: ArrayLike) -> NDArray[np.float64]:
+    """Power weight of each frequency: A-weighting of IEC 61672-1, formula (E.6), as a ratio.
+
+    Parameters
+    ----------
+    frequency_hz : array_like
+        Any shape.
+
+    Returns
+    -------
+    ndarray
+        Same shape; 1 at 1 kHz.
+    """
+
+    def gain(squared: NDArray[np.float64]) -> NDArray[np.float64]:
+        low = (squared + 20.598997**2) * (squared + 12194.217**2)
+        middle = np.sqrt((squared + 107.65265**2) * (squared + 737.86223**2))
+        return np.asarray(12194.217**2 * squared**2 / (low * middle), dtype=np.float64)
+
+    frequency = np.asarray(frequency_hz, dtype=np.float64)
+    return np.asarray((gain(frequency**2) / gain(np.array(1e6))) ** 2, dtype=np.float64)
+
+
+def merit(rig: Rig, network: Network | None) -> Merit:
+    """Compute every figure of a design.
+
+    Parameters
+    ----------
+    rig : Rig
+        The instrument and what it feeds.
+    network : Network or None
+        The bypass; None is the bare pot, whose taper shift is zero.
+
+    Returns
+    -------
+    Merit
+    """
+    descriptor = describe(rig, network)
+    dials = np.concatenate([[10.0], DIALS])
+    gain_db = decibels(transfer(descriptor, np.concatenate([[BODY_HZ], _SHAPE_HZ]), dials))
+    bare_db = decibels(transfer(describe(rig, None), BODY_HZ, DIALS))[:, 0]
+    body_db = gain_db[:, 0]
+    shape_db = gain_db[:, 1:] - body_db[:, None]
+    stray_db = shape_db[1:] - shape_db[0]
+    weight = a_weighting_power(_SHAPE_HZ)
+    shift_db = body_db[1:] - bare_db
+    return Merit(
+        taper_shift_db=tuple(float(shift) for shift in shift_db),
+        taper_rms_db=float(np.sqrt(np.mean(shift_db**2))),
+        taper_worst_db=float(np.abs(shift_db).max()),
+        tone_rms_db=float(np.sqrt((stray_db**2 @ weight).mean() / weight.sum())),
+        spike_db=max(0.0, float(stray_db[:, _SHAPE_HZ >= _SPIKE_FROM_HZ].max())),
+        leftover_db=float(body_db[1] - body_db[0]),
+        load_ohms=float(np.abs(pickup_load(rig, network, LOAD_HZ, dials)).min()),
+    )
+
+
+def pickup_load(
+    rig: Rig, network: Network | None, frequency_hz: float, dial: NDArray[np.float64]
+) -> NDArray[np.complex128]:
+    """Impedance that the coil feeds, its own capacitance included.
+
+    Parameters
+    ----------
+    rig, network
+        As for `merit`.
+    frequency_hz : float
+        Frequency.
+    dial : ndarray, shape (d,)
+        Positions.
+
+    Returns
+    -------
+    ndarray of complex, shape (d,)
+        Ohms.
+
+    Notes
+    -----
+    From the divider V_lug / EMF = Z / (Z + Z_coil).
+    """
+    at_lug = replace(describe(rig, network), output=INPUT_LUG - 1)
+    ratio = transfer(at_lug, frequency_hz, dial)[:, 0]
+    coil = 2j * np.pi * frequency_hz * rig.pickup.inductance_henries
+    if rig.pickup.eddy_ohms is not None:
+        coil = 1.0 / (1.0 / coil + 1.0 / rig.pickup.eddy_ohms)
+    impedance = (rig.pickup.resistance_ohms + coil) * ratio / (1.0 - ratio)
+    return np.asarray(impedance, dtype=np.complex128)
+
+
+def score(figures: Merit, tone_weight: float) -> float:
+    """What a preference makes of a design, in dB; smaller is better.
+
+    Parameters
+    ----------
+    figures : Merit
+        Of the design.
+    tone_weight : float
+        0 to keep the taper only, 1 to keep the tone only.
+    """
+    return tone_weight * figures.tone_rms_db + (1.0 - tone_weight) * figures.taper_rms_db
