@@ -3,12 +3,14 @@
 from dataclasses import replace
 
 import numpy as np
+from click.testing import CliRunner
 from numpy.typing import NDArray
 
 from presolder.models.knob import KnobPath
 from presolder.models.network import Design
 from presolder.models.rig import Rig, Take
 from presolder.models.sweep import sweep_blocks
+from presolder.render.cli import cli
 
 Array = NDArray[np.float64]
 
@@ -32,6 +34,13 @@ def resting(dial: float, seconds: float) -> KnobPath:
 
 def as_string_take(rig: Rig) -> Rig:
     return replace(rig, take=Take("string"))
+
+
+def in_process(*arguments: str) -> str:
+    """Standard output of a command, without starting an interpreter for it."""
+    result = CliRunner().invoke(cli, arguments, catch_exceptions=False)
+    assert result.exit_code == 0, result.output
+    return result.stdout
 
 
 def rms(signal: Array) -> float:

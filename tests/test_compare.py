@@ -11,6 +11,7 @@ from presolder.models.network import Capacitor
 from presolder.models.rig import Load, Pickup, Pot, Rig
 from presolder.models.taper import Taper
 from presolder.render.rigfile import built_in_rigs
+from rendering import in_process
 from test_commands import presolder
 
 IDEAL = Rig(Pickup(1e-2, 1e-6), Pot(500e3, Taper("linear")))
@@ -76,11 +77,11 @@ def test_a_weighting_table() -> None:
 
 def test_every_rig_with_defaults() -> None:
     for name in built_in_rigs():
-        result = json.loads(presolder("compare", "--rig", name, "--keep", "tone", "--json").stdout)
+        result = json.loads(in_process("compare", "--rig", name, "--keep", "tone", "--json"))
         scores = [design["score_db"] for design in result["designs"]]
         assert scores == sorted(scores)
         assert scores == [design["tone_rms_db"] for design in result["designs"]]
-        table = presolder("compare", "--rig", name, "--keep", "taper").stdout.splitlines()
+        table = in_process("compare", "--rig", name, "--keep", "taper").splitlines()
         assert len(table) == 9
         assert table[1].split()[:2] == ["1", "bare"]
 

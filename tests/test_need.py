@@ -9,6 +9,7 @@ from presolder.models.need import PLAYING, need, treble_lost
 from presolder.models.rig import Load, Pickup, Pot, Rig
 from presolder.models.taper import Taper
 from presolder.render.rigfile import built_in_rigs
+from rendering import in_process
 from test_commands import presolder
 
 DIALS = np.array([10.0, 5.0, 2.0])
@@ -49,11 +50,10 @@ def test_resonance_of_coil_and_cable_by_hand() -> None:
 @pytest.mark.parametrize("playing", PLAYING)
 def test_every_rig_and_way_of_playing(playing: str) -> None:
     for name in built_in_rigs():
-        words = presolder("need", "--rig", name, "--plays", playing)
-        assert words.returncode == 0, words.stderr
-        result = json.loads(presolder("need", "--rig", name, "--plays", playing, "--json").stdout)
+        words = in_process("need", "--rig", name, "--plays", playing)
+        result = json.loads(in_process("need", "--rig", name, "--plays", playing, "--json"))
         assert set(result) == {"rig", "plays", "needed", "worst_lost_db", "dials"}
-        assert words.stdout.lower().startswith(result["needed"])
+        assert words.lower().startswith(result["needed"])
         assert len(result["dials"]) == 5
 
 
