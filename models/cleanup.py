@@ -7,7 +7,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from presolder.models.character import balance
 from presolder.models.circuit import describe
-from presolder.models.dirt import driven_rig, first_order_gain, knee_volts, static_curve
+from presolder.models.dirt import driven_rig, driven_volts, first_order_gain, static_curve
 from presolder.models.network import Network
 from presolder.models.response import decibels, transfer
 from presolder.models.rig import Dirt, DirtKind, Rig
@@ -109,8 +109,7 @@ def clean_up(
     descriptor = describe(driven_rig(rig, dirt), network)
     gain = transfer(descriptor, frequency_hz, np.concatenate([[10.0], dial]))[:, 0]
     _, after = first_order_gain(dirt, frequency_hz * np.arange(1, _POINTS // 4))
-    full = knee_volts(dirt.kind) * 10.0 ** (dirt.drive_db / 20.0)
-    harmonics = tone_harmonics(dirt.kind, full * np.abs(gain[1:] / gain[0])) * after
+    harmonics = tone_harmonics(dirt.kind, driven_volts(dirt) * np.abs(gain[1:] / gain[0])) * after
     power = 0.5 * np.square(np.abs(harmonics)).sum(axis=-1)
     with np.errstate(invalid="ignore"):
         thd = np.nan_to_num(total_harmonic_distortion(harmonics))

@@ -114,6 +114,11 @@ def knee_volts(kind: DirtKind) -> float:
     return float(np.interp(_KNEE_DB, -fall_db, size))
 
 
+def driven_volts(dirt: Dirt) -> float:
+    """Peak at the curve of the loudest second at dial 10: the drive, counted from the knee."""
+    return float(knee_volts(dirt.kind) * 10.0 ** (dirt.drive_db / 20.0))
+
+
 def pre_emphasis(dirt: Dirt, sample_rate_hz: float) -> NDArray[np.float64]:
     """The high-pass as one second-order section, by the bilinear transform.
 

@@ -1,5 +1,6 @@
 """Fair levels for comparing files: one shared gain, or equal loudness."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -35,12 +36,12 @@ def measure(audio: NDArray[np.floating], sample_rate_hz: float) -> Level:
     return Level(peak_db, None if loudness_lufs is None else loudness_lufs + peak_db)
 
 
-def shared_gain_db(levels: list[Level]) -> float:
+def shared_gain_db(peaks_db: Iterable[float]) -> float:
     """The one gain that puts the loudest peak of all files at -1 dBFS.
 
     It is 0 if all of them are silent.
     """
-    loudest = max(level.peak_db for level in levels)
+    loudest = max(peaks_db)
     return PEAK_DBFS - loudest if np.isfinite(loudest) else 0.0
 
 

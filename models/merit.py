@@ -5,12 +5,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from presolder.models.character import BODY_HZ
 from presolder.models.circuit import INPUT_LUG, describe
 from presolder.models.network import Network
 from presolder.models.response import decibels, transfer
 from presolder.models.rig import Rig
 
-BODY_HZ = 500.0
 LOAD_HZ = 1000.0
 DIALS = np.arange(1.0, 10.0)
 _SHAPE_HZ = np.geomspace(100.0, 6000.0, 120)

@@ -6,6 +6,7 @@ from typing import Literal, get_args
 import numpy as np
 from numpy.typing import NDArray
 
+from presolder.models.character import BODY_HZ
 from presolder.models.circuit import describe
 from presolder.models.response import decibels, transfer
 from presolder.models.rig import Rig
@@ -14,7 +15,6 @@ Playing = Literal["full", "rolls-back", "swells", "cleans-up-dirt"]
 PLAYING: tuple[Playing, ...] = get_args(Playing)
 Verdict = Literal["no", "hardly", "probably", "yes"]
 TREBLE_HZ = (2000.0, 3500.0, 5000.0)
-BODY_HZ = 500.0
 # Where each way of playing leaves the knob; common practice, no source.
 _DIALS_OF: dict[Playing, tuple[float, ...]] = {
     "full": (10.0,),
@@ -91,8 +91,9 @@ def need(rig: Rig, playing: Playing, dial: NDArray[np.float64]) -> Need:
     -------
     Need
     """
-    response_db = decibels(transfer(describe(rig, None), _RESONANCE_HZ, dial))
-    body_db = decibels(transfer(describe(rig, None), BODY_HZ, dial))
+    bare = describe(rig, None)
+    response_db = decibels(transfer(bare, _RESONANCE_HZ, dial))
+    body_db = decibels(transfer(bare, BODY_HZ, dial))
     highest = np.argmax(response_db, axis=1)
     resonant = (highest > 0) & (highest < _RESONANCE_HZ.size - 1)
     resonance_hz = np.where(resonant, _RESONANCE_HZ[highest], np.nan)

@@ -4,8 +4,9 @@ import json
 import os
 import shutil
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
@@ -29,7 +30,7 @@ from presolder.render.delivery import (
 )
 from presolder.render.folder import file_stems, new_file, new_folder
 from presolder.render.levels import rounded_level
-from presolder.render.packpieces import PackJob, Piece, make_pieces
+from presolder.render.packpieces import PackJob, Piece, make_pieces, voices_of
 from presolder.render.page import build_page
 
 REEL = "00_reel"
@@ -118,14 +119,9 @@ def write_pack(
         If the place cannot be written.
     """
     if out.suffix.lower() == ".zip":
-        with new_file(out, force=force) as scratch:
-            folder = scratch.with_suffix("")
-            try:
-                folder.mkdir()
-                contents = _fill(job, folder, listening, light, progress)
-                _zip(folder, scratch)
-            finally:
-                shutil.rmtree(folder, ignore_errors=True)
+        with new_file(out, force=force) as scratch, _folder_beside(scratch) as folder:
+            contents = _fill(job, folder, listening, light, progress)
+            _zip(folder, scratch)
         return contents
     with new_folder(out, force=force) as folder:
         return _fill(job, folder, listening, light, progress)
@@ -161,27 +157,33 @@ def write_single_file(
     InputError
         If it is too large, or the place cannot be written.
     """
-    with new_file(out, force=force) as scratch:
-        folder = scratch.with_suffix(".parts")
-        try:
-            folder.mkdir()
-            _fill(job, folder, listening, True, progress)
-            size = (folder / "index.html").stat().st_size
-            if size > MAIL_LIMIT_BYTES and not allow_large:
-                raise InputError(
-                    f"{out}: would be {size / 1e6:.1f} MB, and mail rarely takes more than"
-                    f" {MAIL_LIMIT_BYTES / 1e6:.0f} MB; give fewer --design or --dials, or"
-                    " --allow-large"
-                )
-            shutil.copyfile(folder / "index.html", scratch)
-        finally:
-            shutil.rmtree(folder, ignore_errors=True)
+    with new_file(out, force=force) as scratch, _folder_beside(scratch) as folder:
+        _fill(job, folder, listening, True, progress)
+        size = (folder / "index.html").stat().st_size
+        if size > MAIL_LIMIT_BYTES and not allow_large:
+            raise InputError(
+                f"{out}: would be {size / 1e6:.1f} MB, and mail rarely takes more than"
+                f" {MAIL_LIMIT_BYTES / 1e6:.0f} MB; give fewer --design or --dials, or"
+                " --allow-large"
+            )
+        (folder / "index.html").replace(scratch)
     return size
+
+
+@contextmanager
+def _folder_beside(scratch: Path) -> Iterator[Path]:
+    """A folder on the same disk as the scratch file, gone afterwards."""
+    folder = scratch.with_suffix(".parts")
+    try:
+        folder.mkdir()
+        yield folder
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
 
 
 def work_units(job: PackJob) -> int:
     """Units that `write_pack` reports at most."""
-    voices = 1 if job.stages.dirt is None else 2
+    voices = len(voices_of(job))
     positions = voices * (1 + len(job.dials))
     return positions + voices * len(job.designs) * (1 + 2 * len(job.dials))
 

@@ -75,8 +75,6 @@ class Piece:
     voice : {"clean", "dirt"}
     audio : ndarray of float32, shape (channels, n)
         Before any gain.
-    level : Level
-        Of that.
     true_gain_db : float
         Gain shared by all pieces of the voice.
     matched_gain_db : float or None
@@ -88,7 +86,6 @@ class Piece:
     dial: float | None
     voice: Voice
     audio: NDArray[np.float32]
-    level: Level
     true_gain_db: float
     matched_gain_db: float | None
 
@@ -128,13 +125,13 @@ def make_pieces(job: PackJob, progress: Callable[[int], None]) -> list[Piece]:
                 level = measure(audio, job.recording.sample_rate_hz)
                 rendered.append((index, dial, audio, level))
             progress(1)
-        true_gain_db = shared_gain_db([level for *_, level in rendered])
+        true_gain_db = shared_gain_db(level.peak_db for *_, level in rendered)
         sweeps = [level for _, dial, _, level in rendered if dial is None]
         held = [level for _, dial, _, level in rendered if dial is not None]
         matched = matching_gains_db(sweeps) + matching_gains_db(held)
         pieces += [
-            Piece(index, dial, voice, audio, level, true_gain_db, gain_db)
-            for (index, dial, audio, level), gain_db in zip(rendered, matched, strict=True)
+            Piece(index, dial, voice, audio, true_gain_db, gain_db)
+            for (index, dial, audio, _), gain_db in zip(rendered, matched, strict=True)
         ]
     return pieces
 

@@ -8,7 +8,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from presolder.models.dirt import driven_rig, knee_volts, loudest_second, pre_emphasis
+from presolder.models.dirt import (
+    driven_rig,
+    driven_volts,
+    knee_volts,
+    loudest_second,
+    pre_emphasis,
+)
 from presolder.models.errors import InputError, within
 from presolder.models.knob import KnobPath
 from presolder.models.network import Design
@@ -84,10 +90,9 @@ class ReadyStages:
         dirt = self.stages.dirt
         resolved = None
         if dirt is not None:
-            knee = knee_volts(dirt.kind)
             resolved = asdict(dirt) | {
-                "knee_volts": knee,
-                "loudest_second_volts": knee * 10.0 ** (dirt.drive_db / 20.0),
+                "knee_volts": knee_volts(dirt.kind),
+                "loudest_second_volts": driven_volts(dirt),
                 "volts_per_unit": self.volts_per_unit,
                 "input_ohms": dirt.load.resistance_ohms,
                 "input_farads": dirt.load.capacitance_farads,
@@ -129,7 +134,7 @@ def make_ready(stages: Stages, recording: Recording, rig: Rig) -> ReadyStages:
         chain = [b[0] for b in sweep_blocks(recording.samples, rate, rig, bare, at_ten)]
         if dirt is not None:
             reached = loudest_second(chain, rate, pre_emphasis(dirt, rate)).peak
-            volts_per_unit = knee_volts(dirt.kind) * 10.0 ** (dirt.drive_db / 20.0) / reached
+            volts_per_unit = driven_volts(dirt) / reached
         if stages.hum_db is not None:
             untouched = np.array([[1.0, 0.0, 0.0, 1.0, 0.0, 0.0]])
             noise_rms = loudest_second(chain, rate, untouched).rms * 10 ** (stages.hum_db / 20)

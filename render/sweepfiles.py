@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from presolder.models.errors import InputError
 from presolder.models.knob import KnobPath
 from presolder.models.loudness import integrated_loudness
+from presolder.models.matching import shared_gain_db
 from presolder.models.network import Design, Network, Parallel, Series, format_network
 from presolder.models.response import decibels
 from presolder.models.rig import Rig
@@ -23,8 +24,6 @@ from presolder.render.folder import file_stems, new_folder
 from presolder.render.levels import rounded_level
 from presolder.render.stages import ReadyStages, Stages, make_ready
 
-# The loudest sample of all designs lands here unless the user fixes the gain.
-AUTO_PEAK_DBFS = -1.0
 _SCRATCH_FRAMES = 1 << 16
 
 
@@ -156,7 +155,7 @@ def _after_chain(job: SweepJob, ready: ReadyStages, raw: Path) -> float:
 def _choose_gain(job: SweepJob, peaks: list[float]) -> float:
     loudest = float(decibels(max(peaks)))
     if job.gain_db is None:
-        return AUTO_PEAK_DBFS - loudest if math.isfinite(loudest) else 0.0
+        return shared_gain_db([loudest])
     if job.bits != "float" and loudest + job.gain_db > 0:
         design = job.designs[int(np.argmax(peaks))]
         raise InputError(
