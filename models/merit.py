@@ -5,8 +5,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from presolder.models.chain import PICKUP_SIDE
 from presolder.models.character import BODY_HZ
-from presolder.models.circuit import INPUT_LUG, describe
+from presolder.models.circuit import describe
 from presolder.models.network import Network
 from presolder.models.response import decibels, transfer
 from presolder.models.rig import Rig
@@ -124,10 +125,13 @@ def pickup_load(
 
     Notes
     -----
-    From the divider V_lug / EMF = Z / (Z + Z_coil).
+    From the divider V / EMF = Z / (Z + Z_coil), V at the pickup's side of the
+    volume pot, a second pickup being there but silent.
     """
-    at_lug = replace(describe(rig, network), output=INPUT_LUG - 1)
-    ratio = transfer(at_lug, frequency_hz, dial)[:, 0]
+    if rig.second is not None:
+        rig = replace(rig, second=replace(rig.second, strength=0.0))
+    at_pickup = replace(describe(rig, network), output=PICKUP_SIDE - 1)
+    ratio = transfer(at_pickup, frequency_hz, dial)[:, 0]
     coil = 2j * np.pi * frequency_hz * rig.pickup.inductance_henries
     if rig.pickup.eddy_ohms is not None:
         coil = 1.0 / (1.0 / coil + 1.0 / rig.pickup.eddy_ohms)

@@ -11,6 +11,8 @@ from presolder.models.taper import DIAL_MAX, Taper
 
 DirtKind = Literal["smooth", "diodes", "lopsided", "fuzz"]
 DIRT_KINDS: tuple[DirtKind, ...] = get_args(DirtKind)
+VolumeWiring = Literal["lug", "independent"]
+VOLUME_WIRINGS: tuple[VolumeWiring, ...] = get_args(VolumeWiring)
 LARGEST_DRIVE_DB = 60.0
 
 
@@ -197,6 +199,38 @@ class Take:
 
 
 @dataclass(frozen=True)
+class Second:
+    """A second pickup with a volume of its own, joined by the switch in its middle position.
+
+    Attributes
+    ----------
+    pickup : Pickup
+    volume : Pot
+    tone : Tone or None
+    dial : float or None
+        Where its volume stands; None if both knobs are turned together.
+    network : Network, None or "same"
+        Its own bypass; "same" if it gets the one under audition too.
+    strength : float
+        Its EMF over the first pickup's. Both follow the same string: what
+        differs by their places along it is not modelled.
+    """
+
+    pickup: Pickup
+    volume: Pot
+    tone: Tone | None = None
+    dial: float | None = DIAL_MAX
+    network: Network | Literal["same"] | None = "same"
+    strength: float = 1.0
+
+    def __post_init__(self) -> None:
+        if self.dial is not None:
+            require_dial("dial", self.dial)
+        if not 0 <= self.strength <= 100:
+            raise InputError(f"strength = {self.strength:g} must lie between 0 and 100")
+
+
+@dataclass(frozen=True)
 class Rig:
     """Everything between the string and the first active stage.
 
@@ -211,6 +245,11 @@ class Rig:
     take : Take
     dirt : Dirt or None
         A clipping stage to listen through; its input then replaces `load`.
+    second : Second or None
+        A second pickup that is on as well.
+    volume_wiring : {"lug", "independent"}
+        The pickup at the input lug and the output at the wiper; or the other
+        way round, so that one volume at 0 does not silence the other pickup.
     name, title : str
         For people and file names.
     """
@@ -222,10 +261,16 @@ class Rig:
     load: Load = field(default_factory=Load)
     take: Take = field(default_factory=Take)
     dirt: Dirt | None = None
+    second: Second | None = None
+    volume_wiring: VolumeWiring = "lug"
     name: str = "rig"
     title: str = ""
 
     def __post_init__(self) -> None:
         require_component("cable", self.cable_farads, "farad", zero_ok=True)
+        if self.volume_wiring not in VOLUME_WIRINGS:
+            raise InputError(
+                f"wiring = {self.volume_wiring!r} must be one of {', '.join(VOLUME_WIRINGS)}"
+            )
         if self.take.tone_dial is not None and self.tone is None:
             raise InputError("tone_dial is given for the take, but the rig has no [tone]")

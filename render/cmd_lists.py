@@ -7,7 +7,7 @@ import click
 from presolder.models.designs import BUILT_IN
 from presolder.models.network import format_network
 from presolder.models.quantities import format_quantity
-from presolder.models.rig import Pot, Rig
+from presolder.models.rig import Pickup, Pot, Rig, Tone
 from presolder.render.rigfile import built_in_rigs, find_rig
 
 
@@ -33,26 +33,42 @@ def list_rigs() -> None:
 
 def describe_rig(rig: Rig) -> Iterator[str]:
     """A rig's values, a line per section."""
-    pickup = rig.pickup
-    eddy = f", eddy {format_quantity(pickup.eddy_ohms, 'ohm')}" if pickup.eddy_ohms else ""
-    yield (
-        f"pickup  {format_quantity(pickup.resistance_ohms, 'ohm')},"
-        f" {format_quantity(pickup.inductance_henries, 'henry')},"
-        f" {format_quantity(pickup.capacitance_farads, 'farad')}{eddy}"
-    )
-    yield f"volume  {describe_pot(rig.volume)}"
+    yield f"pickup  {describe_pickup(rig.pickup)}"
+    wiring = ", independent wiring" if rig.volume_wiring == "independent" else ""
+    yield f"volume  {describe_pot(rig.volume)}{wiring}"
     if rig.tone is not None:
-        yield (
-            f"tone    {describe_pot(rig.tone.pot)},"
-            f" {format_quantity(rig.tone.capacitance_farads, 'farad')},"
-            f" dial {rig.tone.dial:g}, {rig.tone.wiring} wiring"
-        )
+        yield f"tone    {describe_tone(rig.tone)}"
+    if rig.second is not None:
+        second = rig.second
+        stands = "turned together with the first" if second.dial is None else f"at {second.dial:g}"
+        yield f"second  pickup {describe_pickup(second.pickup)}"
+        yield f"        volume {describe_pot(second.volume)}, {stands}"
+        if second.tone is not None:
+            yield f"        tone {describe_tone(second.tone)}"
     yield f"cable   {format_quantity(rig.cable_farads, 'farad')}"
     yield (
         f"input   {format_quantity(rig.load.resistance_ohms, 'ohm')},"
         f" {format_quantity(rig.load.capacitance_farads, 'farad')}"
     )
     yield f"take    captured at the {rig.take.captured}"
+
+
+def describe_pickup(pickup: Pickup) -> str:
+    """A pickup's values."""
+    eddy = f", eddy {format_quantity(pickup.eddy_ohms, 'ohm')}" if pickup.eddy_ohms else ""
+    return (
+        f"{format_quantity(pickup.resistance_ohms, 'ohm')},"
+        f" {format_quantity(pickup.inductance_henries, 'henry')},"
+        f" {format_quantity(pickup.capacitance_farads, 'farad')}{eddy}"
+    )
+
+
+def describe_tone(tone: Tone) -> str:
+    """A tone control's values and place."""
+    return (
+        f"{describe_pot(tone.pot)}, {format_quantity(tone.capacitance_farads, 'farad')},"
+        f" dial {tone.dial:g}, {tone.wiring} wiring"
+    )
 
 
 def describe_pot(pot: Pot) -> str:

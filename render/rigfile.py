@@ -7,7 +7,18 @@ from pathlib import Path
 from typing import Literal, TypeVar
 
 from presolder.models.errors import InputError, within
-from presolder.models.rig import DIRT_KINDS, Dirt, Load, Pickup, Pot, Rig, Take, Tone
+from presolder.models.rig import (
+    DIRT_KINDS,
+    VOLUME_WIRINGS,
+    Dirt,
+    Load,
+    Pickup,
+    Pot,
+    Rig,
+    Second,
+    Take,
+    Tone,
+)
 from presolder.models.taper import NAMED_TAPERS, Taper
 from presolder.render.designfile import resolve_design
 from presolder.render.points import read_points
@@ -68,24 +79,24 @@ def read_rig(path: Path) -> Rig:
         Naming file, section, key, the bad value and what is accepted.
     """
     whole = Section(str(path), read_toml(path))
-    whole.only("title", "pickup", "volume", "tone", "cable", "input", "take", "dirt")
+    whole.only("title", "pickup", "volume", "tone", "second", "cable", "input", "take", "dirt")
     for key in ("pickup", "volume"):
         if key not in whole.table:
             raise InputError(f"{path}: section [{key}] is missing")
     pickup = _checked(whole.sub("pickup"), _read_pickup)
-    volume = _checked(whole.sub("volume"), lambda s: _read_pot(s, path.parent))
-    tone = (
-        _checked(whole.sub("tone"), lambda s: _read_tone(s, path.parent))
-        if "tone" in whole.table
-        else None
-    )
+    volume = _checked(whole.sub("volume"), lambda s: _read_pot(s, path.parent, "wiring"))
+    wiring = whole.sub("volume").choice("wiring", VOLUME_WIRINGS, "lug")
+    tone = _optional(whole, "tone", lambda s: _read_tone(s, path.parent))
+    second = _optional(whole, "second", lambda s: _read_second(s, path.parent))
     cable_farads = _checked(whole.sub("cable"), _read_cable)
     load = _checked(whole.sub("input"), _read_load)
     take = _checked(whole.sub("take"), _read_take)
-    dirt = _checked(whole.sub("dirt"), _read_dirt) if "dirt" in whole.table else None
+    dirt = _optional(whole, "dirt", _read_dirt)
     title = whole.text("title", "")
     try:
-        return Rig(pickup, volume, tone, cable_farads, load, take, dirt, path.stem, title)
+        return Rig(
+            pickup, volume, tone, cable_farads, load, take, dirt, second, wiring, path.stem, title
+        )
     except InputError as error:
         raise within(error, str(path)) from None
 
@@ -98,6 +109,11 @@ def _checked(section: Section, read: Callable[[Section], Part]) -> Part:
         if str(error).startswith(section.place):
             raise
         raise within(error, section.place) from None
+
+
+def _optional(whole: Section, key: str, read: Callable[[Section], Part]) -> Part | None:
+    """Read a section that may be absent."""
+    return _checked(whole.sub(key), read) if key in whole.table else None
 
 
 def _read_pickup(section: Section) -> Pickup:
@@ -139,6 +155,25 @@ def _read_tone(section: Section, folder: Path) -> Tone:
         section.quantity("capacitance", "farad"),
         section.number("dial", 10.0),
         section.choice("wiring", ("modern", "fifties"), "modern"),
+    )
+
+
+def _read_second(section: Section, folder: Path) -> Second:
+    section.only("pickup", "volume", "tone", "dial", "design", "level_db")
+    for key in ("pickup", "volume"):
+        section.required(key)
+    level_db = section.number("level_db", 0.0)
+    if not -40 <= level_db <= 40:
+        raise InputError(f"level_db = {level_db:g} must lie between -40 and 40")
+    together = section.table.get("dial") == "together"
+    design = section.text("design", "same")
+    return Second(
+        _checked(section.sub("pickup"), _read_pickup),
+        _checked(section.sub("volume"), lambda s: _read_pot(s, folder)),
+        _optional(section, "tone", lambda s: _read_tone(s, folder)),
+        None if together else section.number("dial", 10.0),
+        "same" if design == "same" else resolve_design(design).network,
+        10.0 ** (level_db / 20.0),
     )
 
 

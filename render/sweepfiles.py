@@ -189,6 +189,8 @@ def _manifest(
     if rig["take"]["input_ohms"] is not None and math.isinf(rig["take"]["input_ohms"]):
         rig["take"]["input_ohms"] = None
     rig["take"]["network"] = format_network(job.rig.take.network) or None
+    if job.rig.second is not None and job.rig.second.network != "same":
+        rig["second"]["network"] = format_network(job.rig.second.network) or None
     return {
         "presolder": version("presolder"),
         "input": {

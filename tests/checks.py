@@ -18,10 +18,11 @@ from checks_books import (
     resonance,
     tapers,
 )
-from checks_simulator import lsoda, spice_ac, spice_transient, symbolic
+from checks_simulator import lsoda, spice_ac, spice_transient, spice_two_pickups, symbolic
 
 CHECKS: tuple[Callable[[], list[Row]], ...] = (
     spice_ac,
+    spice_two_pickups,
     spice_transient,
     lsoda,
     symbolic,

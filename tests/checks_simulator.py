@@ -1,6 +1,7 @@
 """Checks against programs and libraries that solve circuits by themselves."""
 
 import warnings
+from dataclasses import replace
 from fractions import Fraction
 from functools import cache
 
@@ -27,7 +28,7 @@ from presolder.models.response import decibels, transfer
 from presolder.models.rig import Rig
 from presolder.render.audio import read_recording
 from presolder.render.rigfile import find_rig
-from random_circuits import random_network, random_rig
+from random_circuits import random_network, random_pair, random_rig
 from rendering import as_string_take, rendered, rms
 
 
@@ -53,6 +54,28 @@ def spice_ac() -> list[Row]:
     return [
         Row(source, f"{what} gain", len(gain), float(gain.max()), 0.02, "dB"),
         Row(source, f"{what} phase", len(phase), float(phase.max()), 0.2, "degrees"),
+    ]
+
+
+def spice_two_pickups(case_count: int = 36) -> list[Row]:
+    """Two pickups with a volume each, in both wirings."""
+    random = np.random.default_rng(21)
+    gain_error, phase_error = [], []
+    for index in range(case_count):
+        rig, network = random_pair(random, index), random_network(random, index)
+        # With the lug wiring and the second volume at 0, the output is silent.
+        if rig.volume_wiring == "lug" and rig.second and rig.second.dial == 0:
+            rig = replace(rig, second=replace(rig.second, dial=0.3))
+        dial = 10.0 if index % 12 == 0 else float(random.uniform(0.2, 10))
+        frequency_hz, outside = spice_response(parts_of(rig, network, at_dial(dial)))
+        ratio = transfer(describe(rig, network), frequency_hz, dial)[0] / outside
+        gain_error.append(np.abs(decibels(ratio)).max())
+        phase_error.append(np.abs(np.angle(ratio, deg=True)).max())
+    source = "ngspice, a general-purpose circuit simulator: AC analysis"
+    what = "two pickups with a volume and a bypass each, lug and independent wiring:"
+    return [
+        Row(source, f"{what} gain", case_count, float(max(gain_error)), 0.02, "dB"),
+        Row(source, f"{what} phase", case_count, float(max(phase_error)), 0.2, "degrees"),
     ]
 
 

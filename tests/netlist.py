@@ -72,30 +72,54 @@ def following_dial(ohms: float, taper: object, rest: bool) -> str:
 
 def parts_of(rig: object, network: object, value: Value) -> list[Part]:
     """Every part of the chain but the source, between named nodes (``emf`` to ``out``)."""
-    pickup, tone, load = rig.pickup, rig.tone, rig.load  # type: ignore[attr-defined]
-    parts = [
-        Part("R", "emf", "coil", repr(pickup.resistance_ohms)),
-        Part("L", "coil", "lug", repr(pickup.inductance_henries)),
-    ]
-    if pickup.eddy_ohms:
-        parts.append(Part("R", "coil", "lug", repr(pickup.eddy_ohms)))
-    if pickup.capacitance_farads:
-        parts.append(Part("C", "lug", "0", repr(pickup.capacitance_farads)))
-    volume = rig.volume  # type: ignore[attr-defined]
-    parts.append(Part("R", "lug", "out", value(volume.resistance_ohms, volume.taper, True)))
-    parts.append(Part("R", "out", "0", value(volume.resistance_ohms, volume.taper, False)))
-    if tone is not None:
-        top = {"modern": "lug", "fifties": "out"}[tone.wiring]
-        ohms = max(tone.pot.resistance_ohms * fraction(tone.pot.taper, tone.dial), 1e-3)
-        parts.append(Part("R", top, "tone", repr(ohms)))
-        parts.append(Part("C", "tone", "0", repr(tone.capacitance_farads)))
+    load = rig.load  # type: ignore[attr-defined]
+    independent = rig.volume_wiring == "independent"  # type: ignore[attr-defined]
+    free = count(1)
+    parts = _one_pickup(rig, independent, "emf", "", free, network, value)
+    second = rig.second  # type: ignore[attr-defined]
+    if second is not None:
+        own = network if second.network == "same" else second.network
+        held = value if second.dial is None else at_dial(second.dial)
+        parts.append(Part("E", "emf2", "0", f"emf 0 {second.strength!r}"))
+        parts += _one_pickup(second, independent, "emf2", "2", free, own, held)
     farads = rig.cable_farads + load.capacitance_farads  # type: ignore[attr-defined]
     if farads:
         parts.append(Part("C", "out", "0", repr(farads)))
     if np.isfinite(load.resistance_ohms):
         parts.append(Part("R", "out", "0", repr(load.resistance_ohms)))
+    return parts
+
+
+def _one_pickup(
+    rig: object,
+    independent: bool,
+    emf: str,
+    mark: str,
+    free: Iterator[int],
+    network: object,
+    value: Value,
+) -> list[Part]:
+    """From one EMF to ``out``; the mark keeps a second pickup's nodes apart."""
+    pickup, tone, volume = rig.pickup, rig.tone, rig.volume  # type: ignore[attr-defined]
+    coil, hot = f"coil{mark}", f"lug{mark}"
+    parts = [
+        Part("R", emf, coil, repr(pickup.resistance_ohms)),
+        Part("L", coil, hot, repr(pickup.inductance_henries)),
+    ]
+    if pickup.eddy_ohms:
+        parts.append(Part("R", coil, hot, repr(pickup.eddy_ohms)))
+    if pickup.capacitance_farads:
+        parts.append(Part("C", hot, "0", repr(pickup.capacitance_farads)))
+    wiper = hot if independent else "out"
+    parts.append(Part("R", hot, "out", value(volume.resistance_ohms, volume.taper, True)))
+    parts.append(Part("R", wiper, "0", value(volume.resistance_ohms, volume.taper, False)))
+    if tone is not None:
+        top = {"modern": hot, "fifties": "out"}[tone.wiring]
+        ohms = max(tone.pot.resistance_ohms * fraction(tone.pot.taper, tone.dial), 1e-3)
+        parts.append(Part("R", top, f"tone{mark}", repr(ohms)))
+        parts.append(Part("C", f"tone{mark}", "0", repr(tone.capacitance_farads)))
     if network is not None:
-        _add(parts, network, "lug", "out", count(1), value)
+        _add(parts, network, hot, "out", free, value)
     return parts
 
 

@@ -1,9 +1,11 @@
 """Seeded random rigs and networks, over everything that the model describes."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from presolder.models.network import Capacitor, Gang, Network, Parallel, Resistor, Series
-from presolder.models.rig import Load, Pickup, Pot, Rig, Tone
+from presolder.models.rig import VOLUME_WIRINGS, Load, Pickup, Pot, Rig, Second, Tone
 from presolder.models.taper import Taper, TaperKind
 
 KINDS: tuple[TaperKind, ...] = ("linear", "audio", "reverse-audio", "two-slope", "measured")
@@ -42,6 +44,20 @@ def random_rig(random: np.random.Generator, index: int) -> Rig:
         log(100e-12, 2e-9),
         Load(log(8e3, 1e7), log(5e-12, 300e-12)),
     )
+
+
+def random_pair(random: np.random.Generator, index: int) -> Rig:
+    """A rig with two pickups; wirings, held and shared knobs, and bypasses take turns."""
+    first, other = random_rig(random, index), random_rig(random, index + 1)
+    second = Second(
+        other.pickup,
+        other.volume,
+        other.tone,
+        (None, 10.0, 0.0, float(random.uniform(0.2, 9.8)))[index % 4],
+        ("same", None, random_network(random, index + 3))[index % 3],  # type: ignore[arg-type]
+        float(random.uniform(0.3, 3.0)),
+    )
+    return replace(first, second=second, volume_wiring=VOLUME_WIRINGS[index % 2])
 
 
 def random_leaf(random: np.random.Generator, kind: str = "") -> Network:

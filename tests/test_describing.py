@@ -136,7 +136,7 @@ def test_unusable_measured_tapers(points: tuple[tuple[float, float], ...]) -> No
 
 
 def test_built_in_rigs_and_designs_can_all_be_named() -> None:
-    assert len(built_in_rigs()) == 4
+    assert len(built_in_rigs()) == 6
     for name in built_in_rigs():
         assert find_rig(name).name == name
     for design in BUILT_IN:

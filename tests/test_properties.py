@@ -6,7 +6,8 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from presolder.models.circuit import assemble, control_chain, describe
+from presolder.models.chain import control_chain
+from presolder.models.circuit import assemble, describe
 from presolder.models.designs import BUILT_IN
 from presolder.models.discrete import discretise
 from presolder.models.expression import parse_expression
