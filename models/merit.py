@@ -13,8 +13,9 @@ from presolder.models.response import decibels, transfer
 from presolder.models.rig import Rig
 
 LOAD_HZ = 1000.0
-DIALS = np.arange(1.0, 10.0)
-_SHAPE_HZ = np.geomspace(100.0, 6000.0, 120)
+# Where a knob that is turned down is left; common practice, no source.
+DIALS = np.arange(3.0, 10.0)
+SHAPE_HZ = np.geomspace(100.0, 6000.0, 120)
 _SPIKE_FROM_HZ = 1000.0
 
 
@@ -25,7 +26,7 @@ class Merit:
     Attributes
     ----------
     taper_shift_db : tuple of float
-        Level at 500 Hz against bare, at dials 1 to 9.
+        Level at 500 Hz against bare, at each dial.
     taper_rms_db, taper_worst_db : float
         RMS and largest size of those.
     tone_rms_db : float
@@ -70,7 +71,7 @@ def a_weighting_power(frequency_hz: ArrayLike) -> NDArray[np.float64]:
     return np.asarray((gain(frequency**2) / gain(np.array(1e6))) ** 2, dtype=np.float64)
 
 
-def merit(rig: Rig, network: Network | None) -> Merit:
+def merit(rig: Rig, network: Network | None, dial: NDArray[np.float64] = DIALS) -> Merit:
     """Compute every figure of a design.
 
     Parameters
@@ -79,29 +80,73 @@ def merit(rig: Rig, network: Network | None) -> Merit:
         The instrument and what it feeds.
     network : Network or None
         The bypass; None is the bare pot, whose taper shift is zero.
+    dial : ndarray, shape (d,)
+        Positions that count, above 0.
 
     Returns
     -------
     Merit
     """
     descriptor = describe(rig, network)
-    dials = np.concatenate([[10.0], DIALS])
-    gain_db = decibels(transfer(descriptor, np.concatenate([[BODY_HZ], _SHAPE_HZ]), dials))
-    bare_db = decibels(transfer(describe(rig, None), BODY_HZ, DIALS))[:, 0]
-    body_db = gain_db[:, 0]
-    shape_db = gain_db[:, 1:] - body_db[:, None]
-    stray_db = shape_db[1:] - shape_db[0]
-    weight = a_weighting_power(_SHAPE_HZ)
-    shift_db = body_db[1:] - bare_db
+    dials = np.concatenate([[10.0], dial])
+    gain_db = decibels(transfer(descriptor, np.concatenate([[BODY_HZ], SHAPE_HZ]), dials))
+    bare_db = decibels(transfer(describe(rig, None), BODY_HZ, dial))[:, 0]
+    shift_db, stray_db = shift_and_stray(gain_db, bare_db)
+    taper_db, tone_db = rms_figures(shift_db, stray_db, SHAPE_HZ)
+    ends_db = decibels(transfer(descriptor, BODY_HZ, np.array([1.0, 10.0])))[:, 0]
     return Merit(
         taper_shift_db=tuple(float(shift) for shift in shift_db),
-        taper_rms_db=float(np.sqrt(np.mean(shift_db**2))),
+        taper_rms_db=float(taper_db),
         taper_worst_db=float(np.abs(shift_db).max()),
-        tone_rms_db=float(np.sqrt((stray_db**2 @ weight).mean() / weight.sum())),
-        spike_db=max(0.0, float(stray_db[:, _SHAPE_HZ >= _SPIKE_FROM_HZ].max())),
-        leftover_db=float(body_db[1] - body_db[0]),
+        tone_rms_db=float(tone_db),
+        spike_db=max(0.0, float(stray_db[:, SHAPE_HZ >= _SPIKE_FROM_HZ].max())),
+        leftover_db=float(ends_db[0] - ends_db[1]),
         load_ohms=float(np.abs(pickup_load(rig, network, LOAD_HZ, dials)).min()),
     )
+
+
+def shift_and_stray(
+    gain_db: NDArray[np.float64], bare_db: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """How far level and shape move, for any number of designs at once.
+
+    Parameters
+    ----------
+    gain_db : ndarray, shape (..., d + 1, f + 1)
+        Gain at dial 10 and then each dial; at 500 Hz and then each frequency.
+    bare_db : ndarray, shape (d,)
+        Gain of the bare pot at 500 Hz.
+
+    Returns
+    -------
+    shift_db : ndarray, shape (..., d)
+        Level at 500 Hz against bare.
+    stray_db : ndarray, shape (..., d, f)
+        Shape (gain over that at 500 Hz) against the shape at dial 10.
+    """
+    body_db = gain_db[..., :1]
+    shape_db = gain_db[..., 1:] - body_db
+    return body_db[..., 1:, 0] - bare_db, shape_db[..., 1:, :] - shape_db[..., :1, :]
+
+
+def rms_figures(
+    shift_db: NDArray[np.float64],
+    stray_db: NDArray[np.float64],
+    frequency_hz: NDArray[np.float64],
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Taper RMS and tone RMS, each of shape (...), from `shift_and_stray`.
+
+    Parameters
+    ----------
+    shift_db : ndarray, shape (..., d)
+    stray_db : ndarray, shape (..., d, f)
+    frequency_hz : ndarray, shape (f,)
+        Frequencies of the strays, evenly spaced on a log scale.
+    """
+    weight = a_weighting_power(frequency_hz)
+    taper = np.sqrt(np.square(shift_db).mean(axis=-1))
+    tone = np.sqrt((np.square(stray_db) @ weight).mean(axis=-1) / weight.sum())
+    return np.asarray(taper, dtype=np.float64), np.asarray(tone, dtype=np.float64)
 
 
 def pickup_load(
@@ -139,14 +184,18 @@ def pickup_load(
     return np.asarray(impedance, dtype=np.complex128)
 
 
-def score(figures: Merit, tone_weight: float) -> float:
-    """What a preference makes of a design, in dB; smaller is better.
+def score(
+    taper_rms_db: NDArray[np.float64] | float,
+    tone_rms_db: NDArray[np.float64] | float,
+    tone_weight: float,
+) -> NDArray[np.float64]:
+    """What a preference makes of designs, in dB; smaller is better.
 
     Parameters
     ----------
-    figures : Merit
-        Of the design.
+    taper_rms_db, tone_rms_db : ndarray or float
+        Figures of the designs.
     tone_weight : float
         0 to keep the taper only, 1 to keep the tone only.
     """
-    return tone_weight * figures.tone_rms_db + (1.0 - tone_weight) * figures.taper_rms_db
+    return np.asarray(tone_weight * tone_rms_db + (1.0 - tone_weight) * taper_rms_db)

@@ -8,6 +8,7 @@ import numpy as np
 
 from presolder.models.cleanup import Cleanup, clean_dial
 from presolder.models.network import Design
+from presolder.render.plotstyle import colour_of, line_style
 
 COLUMNS = (
     "design",
@@ -18,9 +19,6 @@ COLUMNS = (
     "clean_below_10_percent",
     "clean_below_3_percent",
 )
-# Dark to light with different dashes and marks: apart in greyscale and for colour-blind eyes.
-_COLOURS = ("#000000", "#5b2a86", "#0b6e8f", "#a8433a", "#2f7d4f", "#b8860b", "#7f7f7f", "#c77cb0")
-_DASHES = ("-", "--", "-.", ":", (0, (6, 1)), (0, (1, 1)), (0, (4, 1, 1, 1)), (0, (8, 3)))
 
 
 def write_cleanup(file: TextIO, designs: tuple[Design, ...], figures: list[Cleanup]) -> None:
@@ -74,10 +72,10 @@ def plot_cleanup(
     axes = figure.subplots()
     labels = []
     for i, (design, curve) in enumerate(zip(designs, figures, strict=True)):
-        colour, dash = _COLOURS[i % len(_COLOURS)], _DASHES[i % len(_DASHES)]
         percent = np.maximum(100 * curve.thd, 1e-3)
-        axes.semilogy(curve.dial, percent, linestyle=dash, color=colour, linewidth=1.8)
-        labels.append((float(np.interp(1.0, curve.dial, np.log10(percent))), design.name, colour))
+        axes.semilogy(curve.dial, percent, **line_style(i))
+        height = float(np.interp(1.0, curve.dial, np.log10(percent)))
+        labels.append((height, design.name, colour_of(i)))
     for percent_line in (10, 3):
         axes.axhline(percent_line, color="0.75", linewidth=0.8, zorder=0)
         axes.annotate(

@@ -13,6 +13,7 @@ from presolder.render import (
     cmd_need,
     cmd_pack,
     cmd_render,
+    cmd_tailor,
 )
 from presolder.render.tables import one_line
 
@@ -50,6 +51,7 @@ for _command in (
     cmd_pack.pack,
     cmd_need.need_command,
     cmd_compare.compare_command,
+    cmd_tailor.tailor_command,
     cmd_curves.curves,
     cmd_cleanup.cleanup,
     cmd_lists.list_designs,

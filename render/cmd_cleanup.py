@@ -18,6 +18,7 @@ from presolder.render.options import (
     gather_designs,
     rig_option,
 )
+from presolder.render.plotstyle import require_plot_ending
 from presolder.render.rigfile import find_rig
 
 _DIALS = np.linspace(0.1, 10.0, 100)
@@ -54,8 +55,7 @@ def cleanup(
         raise InputError("--dirt is missing; one of smooth, diodes, lopsided, fuzz")
     if not 20 <= tone_hz <= 5000:
         raise InputError(f"--tone {tone_hz:g} must lie between 20 and 5000 Hz")
-    if plot_file is not None and plot_file.suffix.lower() not in (".png", ".svg"):
-        raise InputError(f"--plot {str(plot_file)!r} must end in .png or .svg")
+    require_plot_ending(plot_file)
     figures = [clean_up(rig, design.network, dirt, _DIALS, tone_hz) for design in designs]
     if csv_file is not None:
         with (

@@ -1,84 +1,62 @@
 """The compare command: figures of merit of several designs, ranked by a preference."""
 
 import json
-from dataclasses import asdict
 from pathlib import Path
 
 import click
 
-from presolder.models.errors import InputError
-from presolder.models.merit import Merit, merit, score
-from presolder.models.network import Design, format_network
-from presolder.models.quantities import format_quantity
-from presolder.render.options import design_options, gather_designs, rig_option
+from presolder.models.merit import merit
+from presolder.render.merittable import (
+    MERIT_HEAD,
+    merit_cells,
+    merit_json,
+    preference_options,
+    read_preference,
+    read_used_dials,
+    score_of,
+)
+from presolder.render.options import design_options, gather_designs, json_option, rig_option
 from presolder.render.rigfile import find_rig
-
-_WORDS = {"taper": 0.0, "tone": 1.0}
-_HEAD = "rank  design            score   tone RMS  taper RMS   worst   spike  left at 1  coil feeds"
 
 
 @click.command("compare")
 @rig_option
 @design_options
-@click.option(
-    "--keep", default="0.5", show_default=True, help="taper, tone, or the tone's weight 0 to 1."
-)
-@click.option("--json", "as_json", is_flag=True, help="Numbers for programs; see docs/json.md.")
+@preference_options
+@json_option
 def compare_command(
     rig_name: str,
     design_names: tuple[str, ...],
     designs_file: Path | None,
     keep: str,
-    as_json: bool,
+    dial_list: str,
+    as_json_text: bool,
 ) -> None:
-    """Rank designs by how well they keep the taper, the tone, or both."""
+    """Rank designs by how well they keep the taper, the tone, or both.
+
+    Figures are in dB; see docs/figures.md.
+    """
     rig = find_rig(rig_name)
     designs = gather_designs(design_names, designs_file)
-    tone_weight = read_preference(keep)
+    tone_weight, dials = read_preference(keep), read_used_dials(dial_list)
     ranked = sorted(
-        ((design, merit(rig, design.network)) for design in designs),
-        key=lambda pair: score(pair[1], tone_weight),
+        ((design, merit(rig, design.network, dials)) for design in designs),
+        key=lambda pair: score_of(pair[1], tone_weight),
     )
-    if as_json:
-        click.echo(_as_json(rig.name, tone_weight, ranked))
-        return
-    click.echo(_HEAD)
-    for rank, (design, figures) in enumerate(ranked, start=1):
-        click.echo(
-            f"{rank:4}  {design.name:16}{score(figures, tone_weight):7.2f} dB"
-            f"{figures.tone_rms_db:7.2f} dB{figures.taper_rms_db:8.2f} dB"
-            f"{figures.taper_worst_db:7.1f}{figures.spike_db:8.1f}{figures.leftover_db:8.1f} dB"
-            f"   {format_quantity(figures.load_ohms, 'ohm')}"
-        )
-
-
-def read_preference(keep: str) -> float:
-    """The tone's weight from ``taper``, ``tone`` or a number.
-
-    Raises
-    ------
-    InputError
-        If it is none of these.
-    """
-    if keep in _WORDS:
-        return _WORDS[keep]
-    try:
-        weight = float(keep)
-    except ValueError:
-        weight = -1.0
-    if not 0.0 <= weight <= 1.0:
-        raise InputError(f"--keep {keep!r} must be taper, tone, or a number from 0 to 1")
-    return weight
-
-
-def _as_json(rig: str, tone_weight: float, ranked: list[tuple[Design, Merit]]) -> str:
-    designs = [
-        {
-            "design": design.name,
-            "expression": format_network(design.network) or None,
-            "score_db": score(figures, tone_weight),
-            **asdict(figures),
+    if as_json_text:
+        entries = [
+            {"design": design.name, **merit_json(design.network, figures, tone_weight)}
+            for design, figures in ranked
+        ]
+        result = {
+            "rig": rig.name,
+            "tone_weight": tone_weight,
+            "dials": [float(dial) for dial in dials],
+            "designs": entries,
         }
-        for design, figures in ranked
-    ]
-    return json.dumps({"rig": rig, "tone_weight": tone_weight, "designs": designs}, indent=2)
+        click.echo(json.dumps(result, indent=2))
+        return
+    width = max(16, *(len(design.name) for design, _ in ranked))
+    click.echo(f"rank  {'design':{width}}{MERIT_HEAD}")
+    for rank, (design, figures) in enumerate(ranked, start=1):
+        click.echo(f"{rank:4}  {design.name:{width}}{merit_cells(figures, tone_weight)}")

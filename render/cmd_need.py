@@ -9,7 +9,7 @@ import numpy as np
 from presolder.models.errors import InputError
 from presolder.models.need import PLAYING, TREBLE_HZ, Need, Playing, need
 from presolder.models.rig import Rig
-from presolder.render.options import parse_dials, rig_option
+from presolder.render.options import json_option, parse_dials, rig_option
 from presolder.render.rigfile import find_rig
 
 _SAYS = {
@@ -29,19 +29,20 @@ _ALWAYS_FULL = (
     "--plays",
     "playing",
     type=click.Choice(PLAYING),
-    required=True,
+    default="rolls-back",
+    show_default=True,
     help="What the knob is used for.",
 )
 @click.option("--dial", "dial_list", default="10,8,6,4,2", show_default=True, help="By commas.")
-@click.option("--json", "as_json", is_flag=True, help="Numbers for programs; see docs/json.md.")
-def need_command(rig_name: str, playing: Playing, dial_list: str, as_json: bool) -> None:
+@json_option
+def need_command(rig_name: str, playing: Playing, dial_list: str, as_json_text: bool) -> None:
     """Tell whether a rig and a way of playing need a bypass."""
     rig = find_rig(rig_name)
     dials = parse_dials(dial_list)
     if np.any(dials == 0):
         raise InputError("--dial 0 is silent and has no treble; it must be above 0")
     result = need(rig, playing, dials)
-    click.echo(_as_json(rig, playing, result) if as_json else _in_words(playing, result))
+    click.echo(_as_json(rig, playing, result) if as_json_text else _in_words(playing, result))
 
 
 def _in_words(playing: Playing, result: Need) -> str:

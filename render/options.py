@@ -61,6 +61,21 @@ def output_options(function: Callable[..., None]) -> Callable[..., None]:
     )(function)
 
 
+def plot_options(function: Callable[..., None]) -> Callable[..., None]:
+    """``--plot`` and ``--force`` of commands that write single files."""
+    function = click.option("--force", is_flag=True, help="Replace existing files.")(function)
+    return click.option(
+        "--plot", "plot_file", type=click.Path(path_type=Path), help="Draw a PNG or SVG."
+    )(function)
+
+
+def json_option(function: Callable[..., None]) -> Callable[..., None]:
+    """``--json``."""
+    return click.option(
+        "--json", "as_json_text", is_flag=True, help="Numbers for programs; see docs/json.md."
+    )(function)
+
+
 def stage_options(function: Callable[..., None]) -> Callable[..., None]:
     """``--dirt``, ``--drive``, ``--speaker`` and ``--hum-db``."""
     for option in (

@@ -5,6 +5,7 @@ import json
 import numpy as np
 import pytest
 
+from presolder.models.errors import InputError
 from presolder.models.expression import parse_expression
 from presolder.models.merit import a_weighting_power, merit, pickup_load
 from presolder.models.network import Capacitor
@@ -12,7 +13,6 @@ from presolder.models.rig import Load, Pickup, Pot, Rig
 from presolder.models.taper import Taper
 from presolder.render.rigfile import built_in_rigs
 from rendering import in_process
-from test_commands import presolder
 
 IDEAL = Rig(Pickup(1e-2, 1e-6), Pot(500e3, Taper("linear")))
 
@@ -26,7 +26,7 @@ def test_taper_shift_of_a_resistor_by_hand() -> None:
     a, track, across = np.arange(1, 10) / 10, 500e3, 250e3
     upper = 1 / (1 / ((1 - a) * track) + 1 / across)
     shift_db = 20 * np.log10(a * track / (a * track + upper) / a)
-    figures = merit(IDEAL, parse_expression("250k"))
+    figures = merit(IDEAL, parse_expression("250k"), np.arange(1.0, 10.0))
     assert figures.taper_shift_db == pytest.approx(shift_db, abs=1e-6)
     assert figures.taper_rms_db == pytest.approx(np.sqrt(np.mean(shift_db**2)), abs=1e-6)
     assert figures.taper_worst_db == pytest.approx(shift_db.max(), abs=1e-6)
@@ -52,7 +52,7 @@ def test_spike_of_an_overcompensated_pot_by_hand() -> None:
         below, above = 1 / (1 / lower + s * cable), 1 / (1 / upper + s * bypass)
         return float(20 * np.log10(abs(below / (below + above))))
 
-    assert merit(cabled, Capacitor(bypass)).spike_db == pytest.approx(
+    assert merit(cabled, Capacitor(bypass), np.arange(1.0, 10.0)).spike_db == pytest.approx(
         gain_db(6000) - gain_db(500), abs=1e-3
     )
     assert gain_db(1e9) - gain_db(1e-3) == pytest.approx(20 * np.log10(5), abs=0.01)
@@ -86,8 +86,16 @@ def test_every_rig_with_defaults() -> None:
         assert table[1].split()[:2] == ["1", "bare"]
 
 
+def test_dials_that_count() -> None:
+    """Taper shift at one dial is the level's difference there."""
+    result = json.loads(in_process("compare", "--design", "250k", "--dials", "5", "--json"))
+    (design,) = result["designs"]
+    assert design["taper_shift_db"] == [pytest.approx(design["taper_rms_db"])]
+    with pytest.raises(InputError, match="--dials: 0 must lie above 0 and up to 10"):
+        in_process("compare", "--dials", "5,0")
+
+
 @pytest.mark.parametrize("keep", ["both", "2", "-1", "nan"])
 def test_nonsense_preference(keep: str) -> None:
-    result = presolder("compare", "--keep", keep)
-    assert result.returncode == 2
-    assert "must be taper, tone, or a number from 0 to 1" in result.stderr
+    with pytest.raises(InputError, match="must be taper, tone, or a number from 0 to 1"):
+        in_process("compare", "--keep", keep)

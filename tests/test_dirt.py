@@ -191,9 +191,10 @@ DIALS = np.linspace(0.1, 10, 100)
 def test_order_of_cleaning_up(dirt: Dirt, rigs: dict[str, Rig]) -> None:
     """Common practice, no source; the values are check values for these tests alone.
 
-    A lone capacitor is compared at the value that the others have.
+    A lone capacitor is compared at the value that the others have. The rule is
+    about one pickup: a second one at 10 keeps the stage driven at every dial.
     """
-    for rig in rigs.values():
+    for rig in (rig for rig in rigs.values() if rig.second is None):
         figures = {
             text: clean_up(rig, parse_expression(text) if text else None, dirt, DIALS)
             for text in ("150k || 1n", "120k + 1n", "", "1n")
@@ -209,7 +210,7 @@ def test_order_of_cleaning_up(dirt: Dirt, rigs: dict[str, Rig]) -> None:
 
 def test_330p_is_brightest_at_low_dial_on_500k_pots(rigs: dict[str, Rig]) -> None:
     for rig in rigs.values():
-        if rig.volume.resistance_ohms == 500e3:
+        if rig.volume.resistance_ohms == 500e3 and rig.second is None:
             low = np.array([1.0, 2.0])
             treble = {
                 text: clean_up(rig, parse_expression(text), FUZZY, low).treble_db

@@ -61,7 +61,6 @@ def test_every_rig_and_way_of_playing(playing: str) -> None:
     ("options", "message"),
     [
         (["--plays", "loud"], "'loud' is not one of"),
-        ([], "--plays"),
         (["--plays", "full", "--dial", "0"], "must be above 0"),
         (["--plays", "full", "--dial", "12"], "must lie between 0 and 10"),
     ],

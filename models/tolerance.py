@@ -1,0 +1,211 @@
+"""What the spread of real parts does to level and treble, and which part does most of it."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from presolder.models.character import character
+from presolder.models.errors import InputError
+from presolder.models.network import Capacitor, Gang, Leaf, Network, Resistor, leaves
+from presolder.models.quantities import format_code
+from presolder.models.rig import Rig
+from presolder.models.shapes import with_parts
+
+Array = NDArray[np.float64]
+LOWEST_PERCENTILE, HIGHEST_PERCENTILE = 5.0, 95.0
+_BENT = ("audio", "reverse-audio", "two-slope")
+
+
+@dataclass(frozen=True)
+class Spread:
+    """How far parts stray; each is drawn evenly from its nominal value plus or minus this.
+
+    All but the midpoint are fractions of the value. Common practice, no source.
+    """
+
+    pot: float = 0.20
+    midpoint: float = 0.05
+    resistor: float = 0.05
+    capacitor: float = 0.10
+    cable: float = 0.20
+
+    def __post_init__(self) -> None:
+        for name, value in vars(self).items():
+            if not 0.0 <= value <= 0.9:
+                raise InputError(f"{name} = {100 * value:g} % must lie between 0 and 90 %")
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """One thing that strays: its name, its kind in `Spread`, and by how much."""
+
+    name: str
+    kind: str
+    spread: float
+
+
+@dataclass(frozen=True, eq=False)
+class Bands:
+    """Level and treble over many draws: n parts, d dials.
+
+    Attributes
+    ----------
+    dial : ndarray, shape (d,)
+    level_db, treble_db : ndarray, shape (3, d)
+        5th, 50th and 95th percentile, each as in `Character`.
+    parts : tuple of Part
+        What was drawn.
+    level_share, treble_share : ndarray, shape (n,)
+        Share of the variance, summed over the dials, that each part explains
+        by itself in a linear model; the rest is what they do together.
+    treble_deviation_db : float
+        Standard deviation of the treble, root mean square over the dials.
+    """
+
+    dial: Array
+    level_db: Array
+    treble_db: Array
+    parts: tuple[Part, ...]
+    level_share: Array
+    treble_share: Array
+    treble_deviation_db: float
+
+
+def straying_parts(rig: Rig, network: Network | None, spread: Spread) -> tuple[Part, ...]:
+    """The parts that a build of this design draws from a drawer."""
+    parts = [Part("volume pot", "pot", spread.pot)]
+    if rig.volume.taper.kind in _BENT:
+        parts.append(Part("taper midpoint", "midpoint", spread.midpoint))
+    parts.append(Part("cable", "cable", spread.cable))
+    for leaf in leaves(network):
+        match leaf:
+            case Resistor(ohms):
+                parts.append(Part(format_code(ohms, "ohm"), "resistor", spread.resistor))
+            case Capacitor(farads):
+                parts.append(Part(format_code(farads, "farad"), "capacitor", spread.capacitor))
+            case Gang(ohms):
+                parts.append(Part(f"gang {format_code(ohms, 'ohm')}", "pot", spread.pot))
+    return tuple(parts)
+
+
+def bands(
+    rig: Rig,
+    network: Network | None,
+    dial: Array,
+    spread: Spread | None = None,
+    *,
+    draws: int = 1000,
+    seed: int = 1,
+    progress: Callable[[int], None] = lambda _: None,
+) -> Bands:
+    """Draw builds of a design and see where level and treble fall.
+
+    Parameters
+    ----------
+    rig, network
+        The design on its rig.
+    dial : ndarray, shape (d,)
+        Positions above 0.
+    spread : Spread
+        How far parts stray.
+    draws : int
+        Number of builds.
+    seed : int
+        Of the random numbers; the same seed gives the same builds.
+    progress : callable
+        Called with 1 after each build.
+
+    Returns
+    -------
+    Bands
+
+    Notes
+    -----
+    The parts stray independently, so that a standardised regression
+    coefficient, squared, is a part's share of the variance (Saltelli et al.,
+    Global Sensitivity Analysis, section 1.2.5).
+    """
+    parts = straying_parts(rig, network, spread or Spread())
+    offsets = np.random.default_rng(seed).uniform(-1.0, 1.0, (draws, len(parts)))
+    offsets *= [part.spread for part in parts]
+    level, treble = np.empty((draws, dial.size)), np.empty((draws, dial.size))
+    for i, offset in enumerate(offsets):
+        drawn = character(*_drawn(rig, network, parts, offset), dial)
+        level[i], treble[i] = drawn.level_db, drawn.treble_db
+        progress(1)
+    asked = (LOWEST_PERCENTILE, 50.0, HIGHEST_PERCENTILE)
+    return Bands(
+        dial,
+        np.percentile(level, asked, axis=0),
+        np.percentile(treble, asked, axis=0),
+        parts,
+        _shares(offsets, level),
+        _shares(offsets, treble),
+        float(np.sqrt(treble.var(axis=0).mean())),
+    )
+
+
+def _drawn(
+    rig: Rig, network: Network | None, parts: tuple[Part, ...], offset: Array
+) -> tuple[Rig, Network | None]:
+    by_name = {part.name: float(off) for part, off in zip(parts, offset, strict=True)}
+    taper = rig.volume.taper
+    if "taper midpoint" in by_name:
+        bent = taper.midpoint + by_name["taper midpoint"]
+        taper = replace(taper, midpoint=min(max(bent, 0.01), 0.99))
+    ohms = rig.volume.resistance_ohms * (1.0 + by_name["volume pot"])
+    cable_farads = rig.cable_farads * (1.0 + by_name["cable"])
+    rig = replace(rig, volume=replace(rig.volume, resistance_ohms=ohms, taper=taper))
+    rig = replace(rig, cable_farads=cable_farads)
+    if network is None:
+        return rig, None
+    fixed = len(parts) - len(leaves(network))
+    strayed = tuple(
+        _scaled(leaf, 1.0 + float(off))
+        for leaf, off in zip(leaves(network), offset[fixed:], strict=True)
+    )
+    return rig, with_parts(network, strayed)
+
+
+def _scaled(leaf: Leaf, factor: float) -> Leaf:
+    match leaf:
+        case Capacitor(farads):
+            return Capacitor(farads * factor)
+        case _:
+            return replace(leaf, ohms=leaf.ohms * factor)
+
+
+def _shares(offsets: Array, outcome: Array) -> Array:
+    """Share of the variance of all columns of the outcome that each offset explains."""
+    deviation = offsets.std(axis=0)
+    moved = deviation > 0
+    x = (offsets[:, moved] - offsets[:, moved].mean(axis=0)) / deviation[moved]
+    y = outcome - outcome.mean(axis=0)
+    slopes, *_ = np.linalg.lstsq(x, y, rcond=None)
+    total = np.square(y).mean(axis=0).sum()
+    shares = np.zeros(offsets.shape[1])
+    if total > 0:
+        shares[moved] = np.square(slopes).sum(axis=1) / total
+    return shares
+
+
+def narrowed_deviation_db(result: Bands, kind: str, from_spread: float, to_spread: float) -> float:
+    """Treble deviation if parts of one kind strayed less.
+
+    Parameters
+    ----------
+    result : Bands
+    kind : str
+        As in `Spread`.
+    from_spread, to_spread : float
+        Spread now, and instead.
+    """
+    share = sum(
+        float(share)
+        for part, share in zip(result.parts, result.treble_share, strict=True)
+        if part.kind == kind
+    )
+    kept = 1.0 - share * (1.0 - (to_spread / from_spread) ** 2)
+    return result.treble_deviation_db * float(np.sqrt(max(kept, 0.0)))
