@@ -12,6 +12,7 @@ from presolder.render import (
     cmd_lists,
     cmd_need,
     cmd_pack,
+    cmd_pickup,
     cmd_render,
     cmd_tailor,
 )
@@ -53,6 +54,7 @@ for _command in (
     cmd_compare.compare_command,
     cmd_tailor.tailor_command,
     cmd_curves.curves,
+    cmd_pickup.pickup,
     cmd_cleanup.cleanup,
     cmd_lists.list_designs,
     cmd_lists.list_rigs,
