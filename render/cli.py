@@ -14,6 +14,7 @@ from presolder.render import (
     cmd_pack,
     cmd_pickup,
     cmd_render,
+    cmd_sheet,
     cmd_tailor,
 )
 from presolder.render.tables import one_line
@@ -54,6 +55,7 @@ for _command in (
     cmd_compare.compare_command,
     cmd_tailor.tailor_command,
     cmd_curves.curves,
+    cmd_sheet.sheet_command,
     cmd_pickup.pickup,
     cmd_cleanup.cleanup,
     cmd_lists.list_designs,

@@ -9,18 +9,9 @@ import numpy as np
 from presolder.models.errors import InputError
 from presolder.models.need import PLAYING, TREBLE_HZ, Need, Playing, need
 from presolder.models.rig import Rig
+from presolder.render.needwords import in_words
 from presolder.render.options import json_option, parse_dials, rig_option
 from presolder.render.rigfile import find_rig
-
-_SAYS = {
-    "no": "No: the bare pot keeps its treble where you leave the knob.",
-    "hardly": "Hardly: the bare pot dulls the tone a little; most players leave it.",
-    "probably": "Probably: the bare pot dulls the tone noticeably where you leave the knob.",
-    "yes": "Yes: the bare pot takes much of the treble where you leave the knob.",
-}
-_ALWAYS_FULL = (
-    "No: with the knob always at 10, wiper and input lug are one, and a bypass does nothing."
-)
 
 
 @click.command("need")
@@ -42,21 +33,7 @@ def need_command(rig_name: str, playing: Playing, dial_list: str, as_json_text: 
     if np.any(dials == 0):
         raise InputError("--dial 0 is silent and has no treble; it must be above 0")
     result = need(rig, playing, dials)
-    click.echo(_as_json(rig, playing, result) if as_json_text else _in_words(playing, result))
-
-
-def _in_words(playing: Playing, result: Need) -> str:
-    lines = [_ALWAYS_FULL if playing == "full" else _SAYS[result.verdict]]
-    if playing != "full":
-        lines.append(
-            f"Treble lost at the worst of the dials used ({playing}): {result.worst_db:.1f} dB."
-        )
-    lines += ["", "dial   lost at 2 kHz   3.5 kHz     5 kHz   resonance"]
-    rows = zip(result.dial, result.lost_db, result.resonance_hz, result.resonance_db, strict=True)
-    for dial, lost, frequency, height in rows:
-        peak = "none" if math.isnan(frequency) else f"{frequency:.0f} Hz, {height:+.1f} dB"
-        lines.append(f"{dial:4g}{lost[0]:13.1f} dB{lost[1]:7.1f} dB{lost[2]:7.1f} dB   {peak}")
-    return "\n".join(lines)
+    click.echo(_as_json(rig, playing, result) if as_json_text else in_words(playing, result))
 
 
 def _as_json(rig: Rig, playing: Playing, result: Need) -> str:

@@ -15,6 +15,7 @@ from presolder.models.quantities import format_quantity
 from presolder.render.options import parse_numbers
 
 MERIT_HEAD = "  score  tone RMS  taper RMS  worst  spike  left at 1  coil feeds"
+DEFAULT_KEEP = "0.7"
 _WORDS = {"taper": 0.0, "tone": 1.0}
 
 
@@ -25,7 +26,10 @@ def preference_options(function: Callable[..., None]) -> Callable[..., None]:
         help="Where the knob is left, by commas.",
     )(function)  # fmt: skip
     return click.option(
-        "--keep", default="0.7", show_default=True, help="taper, tone, or the tone's weight 0 to 1."
+        "--keep",
+        default=DEFAULT_KEEP,
+        show_default=True,
+        help="taper, tone, or the tone's weight 0 to 1.",
     )(function)
 
 

@@ -7,7 +7,7 @@ import zipfile
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from presolder.models.errors import InputError
 from presolder.models.loudness import integrated_loudness
+from presolder.models.merit import merit
 from presolder.models.network import format_network
 from presolder.models.response import decibels
 from presolder.render.audio import write_audio
@@ -30,8 +31,9 @@ from presolder.render.delivery import (
 )
 from presolder.render.folder import file_stems, new_file, new_folder
 from presolder.render.levels import rounded_level
-from presolder.render.packpieces import PackJob, Piece, make_pieces, voices_of
+from presolder.render.packpieces import PackJob, Piece, heard_rig, make_pieces, voices_of
 from presolder.render.page import build_page
+from presolder.render.sheetfiles import sheet_page
 
 REEL = "00_reel"
 # Common practice, no source: what most mail services accept, less the growth of encoding.
@@ -233,17 +235,33 @@ def _fill(
         "listening_copies": ending,
         "archive_copies": None if light else "flac",
         "designs": [
-            {"name": d.name, "title": d.title, "expression": format_network(d.network) or None}
+            {
+                "name": d.name,
+                "title": d.title,
+                "expression": format_network(d.network) or None,
+                "figures": asdict(merit(heard_rig(job), d.network)),
+            }
             for d in job.designs
         ],
         "reel": REEL,
         "files": written,
     }
+    _write_sheets(job, folder / "sheets")
     page = build_page(job, _page_copies(job, folder / "listen", files, ending))
     (folder / "index.html").write_text(page, encoding="utf-8")
     text = json.dumps(contents, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
     (folder / "pack.json").write_text(text, encoding="utf-8")
     return contents
+
+
+def _write_sheets(job: PackJob, folder: Path) -> None:
+    """A parts and wiring sheet for every design that needs soldering."""
+    stems = file_stems([design.name for design in job.designs])
+    folder.mkdir()
+    for number, (design, stem) in enumerate(zip(job.designs, stems, strict=True), start=1):
+        if design.network is not None:
+            page = sheet_page(heard_rig(job), design, job.workshop)
+            (folder / f"{number:02d}_{stem}.html").write_text(page, encoding="utf-8")
 
 
 def _page_copies(

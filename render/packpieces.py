@@ -7,6 +7,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from presolder.models.dirt import driven_rig
 from presolder.models.errors import InputError
 from presolder.models.knob import KnobPath
 from presolder.models.matching import Level, matching_gains_db, measure, shared_gain_db
@@ -88,6 +89,11 @@ class Piece:
     audio: NDArray[np.float32]
     true_gain_db: float
     matched_gain_db: float | None
+
+
+def heard_rig(job: PackJob) -> Rig:
+    """The rig that figures are about: with dirt, it feeds the dirt's input."""
+    return job.rig if job.stages.dirt is None else driven_rig(job.rig, job.stages.dirt)
 
 
 def voices_of(job: PackJob) -> tuple[Voice, ...]:

@@ -2,18 +2,21 @@
 
 import base64
 import json
-from importlib import resources
 from typing import Any
 
-import jinja2
 import numpy as np
 from markupsafe import Markup
 from numpy.typing import NDArray
 
 from presolder.models.character import Character, character
-from presolder.models.dirt import driven_rig
+from presolder.models.merit import Merit, merit
+from presolder.models.need import need
 from presolder.models.network import format_network
-from presolder.render.packpieces import PackJob, voices_of
+from presolder.models.rig import Rig
+from presolder.render.needwords import SAYS
+from presolder.render.packpieces import PackJob, heard_rig, voices_of
+from presolder.render.sheetfiles import sheet_context
+from presolder.render.template import filled, page_part
 
 _DIALS = np.linspace(0.5, 10.0, 39)
 _WIDTH, _HEIGHT, _LEFT, _TOP = 220, 120, 26, 8
@@ -38,10 +41,7 @@ def build_page(job: PackJob, copies: list[dict[str, Any]]) -> str:
         HTML. Text from the user is escaped, and a policy in the page forbids
         every network request.
     """
-    folder = resources.files("presolder.render").joinpath("page_parts")
-    environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined)
-    template = environment.from_string(folder.joinpath("index.html.j2").read_text("utf-8"))
-    rig = job.rig if job.stages.dirt is None else driven_rig(job.rig, job.stages.dirt)
+    rig = heard_rig(job)
     bare = character(rig, None, _DIALS)
     designs = []
     for design in job.designs:
@@ -52,6 +52,8 @@ def build_page(job: PackJob, copies: list[dict[str, Any]]) -> str:
                 "expression": format_network(design.network),
                 "chart": Markup(chart(figure)),
                 "sentence": sentence(figure, bare),
+                "figures": figure_rows(merit(rig, design.network)),
+                "sheet": sheet_context(rig, design) if design.network is not None else None,
             }
         )
     data = {
@@ -62,14 +64,16 @@ def build_page(job: PackJob, copies: list[dict[str, Any]]) -> str:
             copy | {"audio": base64.b64encode(copy["audio"]).decode("ascii")} for copy in copies
         ],
     }
-    return template.render(
+    return filled(
+        "index.html.j2",
         designs=designs,
+        need=need_in_words(rig),
         dials=[f"{dial:g}" for dial in job.dials],
         voices=voices_of(job),
         workshop=job.workshop,
         note=job.note,
-        style=Markup(folder.joinpath("style.css").read_text("utf-8")),
-        script=Markup(folder.joinpath("player.js").read_text("utf-8")),
+        style=Markup(page_part("style.css")),
+        script=Markup(page_part("player.js")),
         data=Markup(_inert(json.dumps(data))),
     )
 
@@ -95,6 +99,25 @@ def sentence(figure: Character, bare: Character) -> str:
     else:
         level = f"lifts the level {f'by {lift:.0f} dB at 5' if lift >= 1 else 'a little'}"
     return f"It {tone}, and {level}."
+
+
+def figure_rows(figures: Merit) -> list[tuple[str, str]]:
+    """Figures of merit as rows of a small table."""
+    return [
+        ("tone strays by", f"{figures.tone_rms_db:.1f} dB"),
+        ("level shifts by", f"{figures.taper_rms_db:.1f} dB"),
+        ("most treble excess", f"{figures.spike_db:.1f} dB"),
+        ("dial 1 is below 10 by", f"{-figures.leftover_db:.0f} dB"),
+    ]
+
+
+def need_in_words(rig: Rig) -> str:
+    """Whether someone who turns the knob down a little needs any bypass."""
+    result = need(rig, "rolls-back", np.array([10.0]))
+    return (
+        "Is one needed, for a player who turns the knob down to 8, 7 or 6?"
+        f" {SAYS[result.verdict]} The worst of these loses {result.worst_db:.1f} dB of treble."
+    )
 
 
 def chart(figure: Character) -> str:

@@ -232,6 +232,26 @@ def test_exact_binomial(page: Page, right: int, total: int) -> None:
     )
 
 
+def test_what_the_deciding_commands_say_is_on_the_page(page: Page, page_file: Path) -> None:
+    """Need, figures of merit, and parts and wiring; the bare pot needs no sheet."""
+    about = page.locator("#about")
+    assert "Is one needed, for a player who turns the knob down" in about.inner_text()
+    cards = page.locator("#about article")
+    figures = [card.locator("dd").all_inner_texts() for card in cards.all()]
+    contents = json.loads((page_file.parent / "pack.json").read_text())["designs"]
+    for shown, design in zip(figures, contents, strict=True):
+        assert shown[0] == f"{design['figures']['tone_rms_db']:.1f} dB"
+        assert shown[1] == f"{design['figures']['taper_rms_db']:.1f} dB"
+    assert [card.locator("details").count() for card in cards.all()] == [0, 1, 1]
+    gang = cards.nth(2)
+    gang.locator("summary").click()
+    assert "must be a dual-gang part" in gang.inner_text()
+    assert "Never open a mains-powered amplifier" in gang.inner_text()
+    assert gang.locator("svg[role=img]").count() == 2
+    sheets = sorted(path.name for path in (page_file.parent / "sheets").iterdir())
+    assert sheets == ["02_bright_one.html", "03_two-gang.html"]
+
+
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("size", [(360, 640), (1440, 900), (3840, 2160)])
 def test_accessible_and_fits(
@@ -247,6 +267,9 @@ def test_accessible_and_fits(
     )
     page = context.new_page()
     page.goto(page_file.as_uri())
+    for summary in page.locator("details summary").all():
+        summary.click()
+    assert page.locator("details[open]").count() == 2
     for blind in (False, True):
         if blind:
             page.get_by_role("button", name="Hide the names").click()
