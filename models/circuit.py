@@ -137,8 +137,15 @@ def describe(rig: Rig, network: Network | None) -> Descriptor:
 def describe_take(rig: Rig) -> Descriptor:
     """Equations of the chain as it stood while the take was recorded.
 
-    The volume stood at ``rig.take.volume_dial``; everything the take does not
-    override is as in the rig.
+    The volume stood at ``rig.take.volume_dial``.
+    """
+    return describe(as_recorded(rig), rig.take.network)
+
+
+def as_recorded(rig: Rig) -> Rig:
+    """The rig with the cable, input and tone dial of its takes.
+
+    Everything that the take does not override is as in the rig.
     """
     take = rig.take
     tone = rig.tone
@@ -152,4 +159,4 @@ def describe_take(rig: Rig) -> Descriptor:
         ),
     )
     cable_farads = rig.cable_farads if take.cable_farads is None else take.cable_farads
-    return describe(replace(rig, tone=tone, load=load, cable_farads=cable_farads), take.network)
+    return replace(rig, tone=tone, load=load, cable_farads=cable_farads)

@@ -16,6 +16,7 @@ from presolder.render import (
     cmd_render,
     cmd_sheet,
     cmd_tailor,
+    cmd_verify,
 )
 from presolder.render.tables import one_line
 
@@ -57,6 +58,7 @@ for _command in (
     cmd_curves.curves,
     cmd_sheet.sheet_command,
     cmd_pickup.pickup,
+    cmd_verify.verify_command,
     cmd_cleanup.cleanup,
     cmd_lists.list_designs,
     cmd_lists.list_rigs,
