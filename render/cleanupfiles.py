@@ -2,12 +2,12 @@
 
 import csv
 from pathlib import Path
-from typing import TextIO
+from typing import Any, TextIO
 
 import numpy as np
 
 from presolder.models.cleanup import Cleanup, clean_dial
-from presolder.models.network import Design
+from presolder.models.network import Design, format_network
 from presolder.render.plotstyle import colour_of, line_style
 
 COLUMNS = (
@@ -49,6 +49,21 @@ def in_words(design: Design, figure: Cleanup) -> str:
         where = "never" if dial is None else f"at {dial:.1f}"
         texts.append(f"{label} {where}")
     return f"{design.name:16} {', '.join(texts)}"
+
+
+def as_json(design: Design, figure: Cleanup) -> dict[str, Any]:
+    """A design's numbers by dial as plain values."""
+    ten, three = (clean_dial(figure, threshold) for threshold in (0.10, 0.03))
+    return {
+        "design": design.name,
+        "expression": format_network(design.network) or None,
+        "clean_below_10_percent_dial": ten,
+        "clean_below_3_percent_dial": three,
+        "dials": [round(float(dial), 4) for dial in figure.dial],
+        "thd_percent": [round(100 * float(thd), 4) for thd in figure.thd],
+        "level_db": [round(float(level), 4) for level in figure.level_db],
+        "treble_db": [round(float(treble), 4) for treble in figure.treble_db],
+    }
 
 
 def plot_cleanup(

@@ -1,5 +1,7 @@
 """The cleanup command: how each design's dirt clears as the knob comes down."""
 
+import json
+from dataclasses import asdict
 from pathlib import Path
 
 import click
@@ -8,7 +10,7 @@ import numpy as np
 from presolder.models.cleanup import REFERENCE_HZ, clean_up
 from presolder.models.errors import InputError
 from presolder.models.rig import DirtKind
-from presolder.render.cleanupfiles import in_words, plot_cleanup, write_cleanup
+from presolder.render.cleanupfiles import as_json, in_words, plot_cleanup, write_cleanup
 from presolder.render.folder import new_file
 from presolder.render.options import (
     choose_dirt,
@@ -16,6 +18,8 @@ from presolder.render.options import (
     dirt_option,
     drive_option,
     gather_designs,
+    json_option,
+    plot_options,
     rig_option,
 )
 from presolder.render.plotstyle import require_plot_ending
@@ -31,8 +35,8 @@ _DIALS = np.linspace(0.1, 10.0, 100)
 @drive_option
 @click.option("--tone", "tone_hz", type=float, default=REFERENCE_HZ, show_default=True, help="Hz.")
 @click.option("--csv", "csv_file", type=click.Path(path_type=Path), help="Write the numbers.")
-@click.option("--plot", "plot_file", type=click.Path(path_type=Path), help="Draw a PNG or SVG.")
-@click.option("--force", is_flag=True, help="Replace existing files.")
+@plot_options
+@json_option
 def cleanup(
     rig_name: str,
     design_names: tuple[str, ...],
@@ -43,6 +47,7 @@ def cleanup(
     csv_file: Path | None,
     plot_file: Path | None,
     force: bool,
+    as_json_text: bool,
 ) -> None:
     """Tell at which dial each design's dirt turns clean.
 
@@ -67,5 +72,14 @@ def cleanup(
         title = f"{rig.name}, {dirt.kind} at {dirt.drive_db:g} dB, {tone_hz:g} Hz"
         with new_file(plot_file, force=force) as scratch:
             plot_cleanup(scratch, title, designs, figures)
+    if as_json_text:
+        result = {
+            "rig": rig.name,
+            "dirt": asdict(dirt),
+            "tone_hz": tone_hz,
+            "designs": [as_json(d, f) for d, f in zip(designs, figures, strict=True)],
+        }
+        click.echo(json.dumps(result, indent=2))
+        return
     for design, figure in zip(designs, figures, strict=True):
         click.echo(in_words(design, figure))

@@ -1,5 +1,6 @@
 """The commands that list what is built in."""
 
+import json
 from collections.abc import Iterator
 
 import click
@@ -8,12 +9,22 @@ from presolder.models.designs import BUILT_IN
 from presolder.models.network import format_network
 from presolder.models.quantities import format_quantity
 from presolder.models.rig import Pickup, Pot, Rig, Tone
+from presolder.render.options import json_option
 from presolder.render.rigfile import built_in_rigs, find_rig
+from presolder.render.rigvalues import rig_values
 
 
 @click.command("designs")
-def list_designs() -> None:
+@json_option
+def list_designs(as_json_text: bool) -> None:
     """List the built-in designs with their values."""
+    if as_json_text:
+        entries = [
+            {"name": d.name, "expression": format_network(d.network) or None, "title": d.title}
+            for d in BUILT_IN
+        ]
+        click.echo(json.dumps({"designs": entries}, indent=2))
+        return
     width = max(len(design.name) for design in BUILT_IN)
     for design in BUILT_IN:
         click.echo(
@@ -22,8 +33,13 @@ def list_designs() -> None:
 
 
 @click.command("rigs")
-def list_rigs() -> None:
+@json_option
+def list_rigs(as_json_text: bool) -> None:
     """List the built-in rigs with their values."""
+    if as_json_text:
+        rigs = [rig_values(find_rig(name)) for name in built_in_rigs()]
+        click.echo(json.dumps({"rigs": rigs}, indent=2))
+        return
     for name in built_in_rigs():
         rig = find_rig(name)
         click.echo(f"{name}: {rig.title}")

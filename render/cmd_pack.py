@@ -13,6 +13,7 @@ from presolder.render.options import (
     choose_dirt,
     design_options,
     gather_designs,
+    json_option,
     output_options,
     parse_numbers,
     rig_option,
@@ -41,6 +42,7 @@ _LONGEST_TEXT = 2000
 @click.option("--light", is_flag=True, help="Leave out the lossless copies.")
 @stage_options
 @output_options
+@json_option
 def pack(
     di: Path,
     rig_name: str,
@@ -60,6 +62,7 @@ def pack(
     hum_db: float | None,
     out: Path,
     force: bool,
+    as_json_text: bool,
 ) -> None:
     """Make a folder (or OUT.zip) of listening samples from recording DI.
 
@@ -79,5 +82,5 @@ def pack(
     job = PackJob(read_recording(di), rig, designs, sweep, held, stages, workshop, note)
     run_pack(
         job, out, listening=listening, light=light, single_file=single_file,
-        allow_large=allow_large, force=force,
+        allow_large=allow_large, force=force, as_json_text=as_json_text,
     )  # fmt: skip

@@ -1,5 +1,6 @@
 """The commands that make sound: render and demo."""
 
+import json
 from dataclasses import replace
 from importlib import resources
 from pathlib import Path
@@ -16,6 +17,7 @@ from presolder.render.options import (
     choose_dirt,
     design_options,
     gather_designs,
+    json_option,
     output_options,
     progress_on_terminal,
     rig_option,
@@ -49,6 +51,7 @@ DEMO_TAKE = "fifths.flac"
 @click.option("--bits", type=click.Choice(["16", "24", "float"]), default="24", show_default=True)
 @stage_options
 @output_options
+@json_option
 @click.pass_context
 def render(
     context: click.Context,
@@ -70,6 +73,7 @@ def render(
     hum_db: float | None,
     out: Path,
     force: bool,
+    as_json_text: bool,
 ) -> None:
     """Render recording DI through each design while the volume knob turns."""
     rig = find_rig(rig_name)
@@ -81,7 +85,7 @@ def render(
         raise InputError(f"--gain-db {gain_db:g} must lie between -200 and 200")
     stages = Stages(choose_dirt(rig, dirt_kind, drive), speaker, hum_db)
     job = SweepJob(read_recording(di), rig, designs, path, bits, gain_db, stages)
-    run_sweep(job, out, force)
+    run_sweep(job, out, force, as_json_text)
 
 
 def recaptured(rig: Rig, captured: str) -> Rig:
@@ -120,11 +124,15 @@ def knob_path(
     return read_gesture(gesture)
 
 
-def run_sweep(job: SweepJob, out: Path, force: bool) -> None:
-    """Render with progress, and say what was made."""
+def run_sweep(job: SweepJob, out: Path, force: bool, as_json_text: bool) -> None:
+    """Render with progress, and say what was made, or print the manifest."""
     length = 2 * len(job.designs) * round(job.path.duration_s * job.recording.sample_rate_hz)
     with progress_on_terminal("rendering", length) as progress:
         manifest = render_sweep(job, out, force=force, progress=progress)
+    if as_json_text:
+        click.echo(json.dumps(manifest, indent=2, ensure_ascii=False))
+        click.echo(LISTENING_CAUTION, err=True)
+        return
     click.echo(
         f"take: {describe_fit(job.recording, job.path)}; gain for all designs:"
         f" {manifest['output']['gain_db']:+.2f} dB"
@@ -141,6 +149,7 @@ def run_sweep(job: SweepJob, out: Path, force: bool) -> None:
 @click.option("--pack", "as_pack", is_flag=True, help="Make a listening pack to send instead.")
 @click.option("--light", is_flag=True, help="Of a pack, leave out the lossless copies.")
 @output_options
+@json_option
 def demo(
     dirt_kind: DirtKind | None,
     drive: float | None,
@@ -150,6 +159,7 @@ def demo(
     light: bool,
     out: Path,
     force: bool,
+    as_json_text: bool,
 ) -> None:
     """Render the bundled recording through every built-in design."""
     take = Path(str(resources.files("presolder.samples").joinpath(DEMO_TAKE)))
@@ -162,9 +172,9 @@ def demo(
 
         recording = read_recording(take)
         job_ = PackJob(recording, rig, BUILT_IN, path, DEMO_DIALS, stages, "the demo bench")
-        run_pack(job_, out, light=light, force=force)
+        run_pack(job_, out, light=light, force=force, as_json_text=as_json_text)
         return
     if light:
         raise InputError("--light goes with --pack")
     job = SweepJob(read_recording(take), rig, BUILT_IN, path, stages=stages)
-    run_sweep(job, out, force)
+    run_sweep(job, out, force, as_json_text)

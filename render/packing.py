@@ -1,6 +1,8 @@
 """Making a pack from a command: progress, notes, and the size limit of a single file."""
 
+import json
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -24,6 +26,7 @@ def run_pack(
     single_file: bool = False,
     allow_large: bool = False,
     force: bool = False,
+    as_json_text: bool = False,
 ) -> None:
     """Make a pack and say what was made.
 
@@ -33,7 +36,7 @@ def run_pack(
         What to render.
     out : Path
         Folder, zip, or with `single_file` an HTML file.
-    listening, light, single_file, allow_large, force
+    listening, light, single_file, allow_large, force, as_json_text
         As the command's options.
 
     Raises
@@ -49,6 +52,7 @@ def run_pack(
                 job, out, listening=listening, allow_large=allow_large, force=force,
                 progress=progress,
             )  # fmt: skip
+            contents: dict[str, Any] = {"page": str(out), "bytes": size}
             made = f"one page with its audio, {size / 1e6:.1f} MB"
         else:
             contents = write_pack(
@@ -57,5 +61,9 @@ def run_pack(
             made = f"{len(contents['files'])} recordings of {len(job.designs)} designs, and a reel"
     if not have_ffmpeg():
         click.echo(NO_FFMPEG_NOTE.format(ending="mp3 or ogg"), err=True)
+    if as_json_text:
+        click.echo(json.dumps(contents, indent=2, ensure_ascii=False))
+        click.echo(LISTENING_CAUTION, err=True)
+        return
     click.echo(f"{out}: {made}")
     click.echo(LISTENING_CAUTION)

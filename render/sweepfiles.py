@@ -3,7 +3,7 @@
 import json
 import math
 from collections.abc import Callable, Iterator
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import asdict, dataclass, field
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -22,6 +22,7 @@ from presolder.models.sweep import sample_count, sweep_blocks
 from presolder.render.audio import Bits, Recording, write_audio
 from presolder.render.folder import file_stems, new_folder
 from presolder.render.levels import rounded_level
+from presolder.render.rigvalues import rig_values
 from presolder.render.stages import ReadyStages, Stages, make_ready
 
 _SCRATCH_FRAMES = 1 << 16
@@ -182,15 +183,7 @@ def _manifest(
 ) -> dict[str, Any]:
     recording = job.recording
     wanted = sample_count(job.path, recording.sample_rate_hz)
-    rig = asdict(replace(ready.rig, dirt=None))
-    del rig["dirt"]
-    if math.isinf(rig["load"]["resistance_ohms"]):
-        rig["load"]["resistance_ohms"] = None
-    if rig["take"]["input_ohms"] is not None and math.isinf(rig["take"]["input_ohms"]):
-        rig["take"]["input_ohms"] = None
-    rig["take"]["network"] = format_network(job.rig.take.network) or None
-    if job.rig.second is not None and job.rig.second.network != "same":
-        rig["second"]["network"] = format_network(job.rig.second.network) or None
+    rig = rig_values(ready.rig)
     return {
         "presolder": version("presolder"),
         "input": {
