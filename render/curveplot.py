@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 MOST_PANELS = 6
 _DIALS = np.linspace(0.5, 10.0, 96)
 _HZ = np.geomspace(80.0, 12_000.0, 400)
-_LOWEST_DB = -45.0
+_LOWEST_DB = -60.0
 
 
 def plot_curves(
