@@ -59,6 +59,11 @@ def main() -> None:
         soundfile.write(di, audio, RATE, "PCM_24")
         times = [command(di, Path(folder) / f"out{i}") for i in range(4)]
         dirty = min(command(di, Path(folder) / f"dirt{i}", "--dirt", "diodes") for i in range(3))
+    start = time.perf_counter()
+    subprocess.run(
+        [sys.executable, "-m", "presolder.render", "tailor"], check=True, stdout=subprocess.DEVNULL
+    )
+    print(f"tailor, whole command, E12, 15 topologies {time.perf_counter() - start:6.2f} s")
     print(f"render, first run   {times[0]:6.2f} s  {SECONDS / times[0]:6.0f} x real time")
     best = min(times[1:])
     print(f"render, later runs  {best:6.2f} s  {SECONDS / best:6.0f} x real time")
