@@ -4,6 +4,7 @@
 """
 
 import contextlib
+import json
 import shlex
 import shutil
 import tempfile
@@ -120,8 +121,6 @@ def make_takes(series: str) -> None:
 
 def best_values() -> dict[str, str]:
     """The series design that the search finds, and a lone capacitor to hear beside it."""
-    import json
-
     text = run(
         "presolder tailor --rig bench-7.toml --dials 6,7,8 --topology series --gangs none --json"
     )

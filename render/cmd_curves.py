@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 import numpy as np
+from numpy.typing import NDArray
 
 from presolder.models.errors import InputError, within
 from presolder.models.network import Design
@@ -112,7 +113,7 @@ def _plot(
     force: bool,
     rig: Rig,
     designs: tuple[Design, ...],
-    dials: "np.typing.NDArray[np.float64]",
+    dials: NDArray[np.float64],
     spread: Spread | None,
     draws: int,
     seed: int,
@@ -129,7 +130,7 @@ def _plot(
 def _draw(
     rig: Rig,
     designs: tuple[Design, ...],
-    dials: "np.typing.NDArray[np.float64]",
+    dials: NDArray[np.float64],
     spread: Spread,
     draws: int,
     seed: int,

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import click
 import numpy as np
+from numpy.typing import NDArray
 
 from presolder.models.errors import InputError, within
 from presolder.models.merit import merit, score
@@ -111,7 +112,7 @@ class _Result:
         self,
         rig: Rig,
         tone_weight: float,
-        dials: "np.typing.NDArray[np.float64]",
+        dials: NDArray[np.float64],
         best: list[Found],
     ) -> None:
         self.rig, self.tone_weight, self.dials, self.best = rig, tone_weight, dials, best
@@ -130,8 +131,9 @@ class _Result:
         names = [format_network(found.network) for found in self.best]
         width = max(16, *map(len, names))
         lines = [
-            f"{searched:,} designs of {series} values in {shape_count} topologies;"
-            " the best of each, in dB (docs/figures.md)",
+            f"Out of {searched:,} designs of {series} values in {shape_count}"
+            f" topolog{'y' if shape_count == 1 else 'ies'}, the best of each, in dB"
+            " (docs/figures.md)",
             "",
             f"rank  {'design':{width}}{MERIT_HEAD}  against built-in",
         ]
@@ -199,7 +201,7 @@ def best_of_each(found: list[Found], tone_weight: float) -> list[Found]:
     ]
 
 
-def _values(option: str, text: str, series: str, unit: Unit) -> "np.typing.NDArray[np.float64]":
+def _values(option: str, text: str, series: str, unit: Unit) -> NDArray[np.float64]:
     smallest, colon, largest = text.partition(":")
     try:
         low, high = parse_quantity(smallest, unit), parse_quantity(largest, unit)

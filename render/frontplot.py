@@ -2,6 +2,9 @@
 
 from pathlib import Path
 
+import numpy as np
+from numpy.typing import NDArray
+
 from presolder.models.designs import BUILT_IN
 from presolder.models.merit import DIALS, merit
 from presolder.models.network import format_network
@@ -13,7 +16,7 @@ _MOST_NAMED = 9
 
 
 def plot_front(
-    path: Path, rig: Rig, best: list[Found], front: list[Found], dials: object = DIALS
+    path: Path, rig: Rig, best: list[Found], front: list[Found], dials: NDArray[np.float64] = DIALS
 ) -> None:
     """Draw the front between taper and tone, the best found, and the built-in designs.
 
@@ -38,7 +41,7 @@ def plot_front(
         [f.taper_rms_db for f in front], [f.tone_rms_db for f in front], where="post",
         color=colour_of(2), linewidth=1.8,
     )  # fmt: skip
-    built_in = [(design.name, merit(rig, design.network, dials)) for design in BUILT_IN]  # type: ignore[arg-type]
+    built_in = [(design.name, merit(rig, design.network, dials)) for design in BUILT_IN]
     axes.plot(
         [m.taper_rms_db for _, m in built_in], [m.tone_rms_db for _, m in built_in], "s",
         color=colour_of(6), markersize=5,

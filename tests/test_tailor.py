@@ -164,7 +164,7 @@ def test_command_on_every_rig(rig_name: str) -> None:
 def test_table_and_plot(tmp_path: Path) -> None:
     options = ("--topology", "series", "--series", "E6", "--plot", str(tmp_path / "front.svg"))
     text = in_process("tailor", *options)
-    assert "designs of E6 values in 1 topologies" in text
+    assert "designs of E6 values in 1 topology, the best of each" in text
     assert "ahead of the bare pot" in text
     picture = (tmp_path / "front.svg").read_text()
     assert "gang-series" in picture and "taper shift" in picture
