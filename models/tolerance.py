@@ -1,6 +1,6 @@
 """What the spread of real parts does to level and treble, and which part does most of it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -10,11 +10,12 @@ from presolder.models.character import character
 from presolder.models.errors import InputError
 from presolder.models.network import Capacitor, Gang, Leaf, Network, Resistor, leaves
 from presolder.models.quantities import format_code
-from presolder.models.rig import Rig
+from presolder.models.rig import Pot, Rig
 from presolder.models.shapes import with_parts
 
 Array = NDArray[np.float64]
 LOWEST_PERCENTILE, HIGHEST_PERCENTILE = 5.0, 95.0
+_SECOND = "second "
 _BENT = ("audio", "reverse-audio", "two-slope")
 
 
@@ -75,19 +76,30 @@ class Bands:
 
 def straying_parts(rig: Rig, network: Network | None, spread: Spread) -> tuple[Part, ...]:
     """The parts that a build of this design draws from a drawer."""
-    parts = [Part("volume pot", "pot", spread.pot)]
-    if rig.volume.taper.kind in _BENT:
-        parts.append(Part("taper midpoint", "midpoint", spread.midpoint))
-    parts.append(Part("cable", "cable", spread.cable))
-    for leaf in leaves(network):
-        match leaf:
-            case Resistor(ohms):
-                parts.append(Part(format_code(ohms, "ohm"), "resistor", spread.resistor))
-            case Capacitor(farads):
-                parts.append(Part(format_code(farads, "farad"), "capacitor", spread.capacitor))
-            case Gang(ohms):
-                parts.append(Part(f"gang {format_code(ohms, 'ohm')}", "pot", spread.pot))
+    parts = [*_of_pot(rig.volume, "", spread), Part("cable", "cable", spread.cable)]
+    parts += [_of_leaf(leaf, "", spread) for leaf in leaves(network)]
+    if rig.second is not None:
+        fitted = network if rig.second.network == "same" else rig.second.network
+        parts += _of_pot(rig.second.volume, _SECOND, spread)
+        parts += [_of_leaf(leaf, _SECOND, spread) for leaf in leaves(fitted)]
     return tuple(parts)
+
+
+def _of_pot(pot: Pot, whose: str, spread: Spread) -> list[Part]:
+    parts = [Part(f"{whose}volume pot", "pot", spread.pot)]
+    if pot.taper.kind in _BENT:
+        parts.append(Part(f"{whose}taper midpoint", "midpoint", spread.midpoint))
+    return parts
+
+
+def _of_leaf(leaf: Leaf, whose: str, spread: Spread) -> Part:
+    match leaf:
+        case Resistor(ohms):
+            return Part(f"{whose}{format_code(ohms, 'ohm')}", "resistor", spread.resistor)
+        case Capacitor(farads):
+            return Part(f"{whose}{format_code(farads, 'farad')}", "capacitor", spread.capacitor)
+        case Gang(ohms):
+            return Part(f"{whose}gang {format_code(ohms, 'ohm')}", "pot", spread.pot)
 
 
 def bands(
@@ -132,7 +144,7 @@ def bands(
     offsets *= [part.spread for part in parts]
     level, treble = np.empty((draws, dial.size)), np.empty((draws, dial.size))
     for i, offset in enumerate(offsets):
-        drawn = character(*_drawn(rig, network, parts, offset), dial)
+        drawn = character(*_drawn(rig, network, offset), dial)
         level[i], treble[i] = drawn.level_db, drawn.treble_db
         progress(1)
     asked = (LOWEST_PERCENTILE, 50.0, HIGHEST_PERCENTILE)
@@ -147,26 +159,31 @@ def bands(
     )
 
 
-def _drawn(
-    rig: Rig, network: Network | None, parts: tuple[Part, ...], offset: Array
-) -> tuple[Rig, Network | None]:
-    by_name = {part.name: float(off) for part, off in zip(parts, offset, strict=True)}
-    taper = rig.volume.taper
-    if "taper midpoint" in by_name:
-        bent = taper.midpoint + by_name["taper midpoint"]
-        taper = replace(taper, midpoint=min(max(bent, 0.01), 0.99))
-    ohms = rig.volume.resistance_ohms * (1.0 + by_name["volume pot"])
-    cable_farads = rig.cable_farads * (1.0 + by_name["cable"])
-    rig = replace(rig, volume=replace(rig.volume, resistance_ohms=ohms, taper=taper))
-    rig = replace(rig, cable_farads=cable_farads)
+def _drawn(rig: Rig, network: Network | None, offsets: Array) -> tuple[Rig, Network | None]:
+    """The build with these offsets, which stand in the order of `straying_parts`."""
+    left = iter(float(offset) for offset in offsets)
+    volume = _strayed_pot(rig.volume, left)
+    cable_farads = rig.cable_farads * (1.0 + next(left))
+    fitted = _strayed_network(network, left)
+    second = rig.second
+    if second is not None:
+        own = network if second.network == "same" else second.network
+        second = replace(second, volume=_strayed_pot(second.volume, left))
+        second = replace(second, network=_strayed_network(own, left))
+    return replace(rig, volume=volume, cable_farads=cable_farads, second=second), fitted
+
+
+def _strayed_pot(pot: Pot, left: Iterator[float]) -> Pot:
+    ohms, taper = pot.resistance_ohms * (1.0 + next(left)), pot.taper
+    if taper.kind in _BENT:
+        taper = replace(taper, midpoint=min(max(taper.midpoint + next(left), 0.01), 0.99))
+    return Pot(ohms, taper)
+
+
+def _strayed_network(network: Network | None, left: Iterator[float]) -> Network | None:
     if network is None:
-        return rig, None
-    fixed = len(parts) - len(leaves(network))
-    strayed = tuple(
-        _scaled(leaf, 1.0 + float(off))
-        for leaf, off in zip(leaves(network), offset[fixed:], strict=True)
-    )
-    return rig, with_parts(network, strayed)
+        return None
+    return with_parts(network, tuple(_scaled(leaf, 1.0 + next(left)) for leaf in leaves(network)))
 
 
 def _scaled(leaf: Leaf, factor: float) -> Leaf:

@@ -104,7 +104,7 @@ def _what_matters(design: Design, spread: Bands) -> Iterator[str]:
     for i in order:
         part = spread.parts[i]
         yield (
-            f"    {part.name:18}{100 * spread.level_share[i]:4.0f} %"
+            f"    {part.name:22}{100 * spread.level_share[i]:4.0f} %"
             f"{100 * spread.treble_share[i]:6.0f} %"
         )
     verdict = tighter_capacitor(spread)
