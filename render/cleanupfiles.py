@@ -103,13 +103,13 @@ def plot_cleanup(
         height = max(place, height + 0.115, -0.95)
         axes.annotate(
             name, (0.93, 10.0**height), color=colour, fontsize=9, ha="right", va="center",
-            annotation_clip=False,
+            annotation_clip=False, parse_math=False,
         )  # fmt: skip
     axes.yaxis.tick_right()
     axes.yaxis.set_label_position("right")
     axes.set_yticks([0.1, 1, 10, 100], ["0.1", "1", "10", "100"])
     axes.set_ylabel("total harmonic distortion, %")
     axes.set_xlabel("volume dial")
-    axes.set_title(title, loc="left", fontsize=11)
+    axes.set_title(title, loc="left", fontsize=11, parse_math=False)
     axes.spines[["top", "left"]].set_visible(False)
     figure.savefig(path, dpi=110)

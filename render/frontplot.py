@@ -67,6 +67,7 @@ def plot_front(
         axes.annotate(
             name, (taper, tone), xytext=(1.02, height), textcoords=axes.get_yaxis_transform(),
             fontsize=8.5, color=colour, va="center", annotation_clip=False,
+            parse_math=False,
             arrowprops={"arrowstyle": "-", "color": colour, "linewidth": 0.5, "alpha": 0.6,
                         "relpos": (0.0, 0.5), "shrinkB": 2},
         )  # fmt: skip

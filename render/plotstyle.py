@@ -51,7 +51,7 @@ def quiet_axes(axes: "Axes", x_label: str, y_label: str, title: str) -> None:
     axes.grid(alpha=0.2)
     axes.set_xlabel(x_label)
     axes.set_ylabel(y_label)
-    axes.set_title(title, loc="left", fontsize=11)
+    axes.set_title(title, loc="left", fontsize=11, parse_math=False)
 
 
 def label_lines(axes: "Axes", x: float, ends: list[tuple[float, str, str]]) -> None:
@@ -79,6 +79,7 @@ def label_lines(axes: "Axes", x: float, ends: list[tuple[float, str, str]]) -> N
             color=colour,
             fontsize=8.5,
             va="center",
+            parse_math=False,
             annotation_clip=False,
             arrowprops={
                 "arrowstyle": "-",

@@ -103,6 +103,16 @@ def test_plain_table_and_plot(tmp_path: Path) -> None:
     assert (tmp_path / "c.png").read_bytes().startswith(b"\x89PNG")
 
 
+def test_names_are_not_read_as_formulas(tmp_path: Path) -> None:
+    """A dollar sign starts a formula for the plotting library."""
+    designs = tmp_path / "designs.toml"
+    designs.write_text('[[design]]\nname = "5$ \\\\frac$"\nnetwork = "150p"\n')
+    for command, options in (("curves", ("--dial", "5")), ("cleanup", ("--dirt", "smooth"))):
+        picture = tmp_path / f"{command}.svg"
+        in_process(command, "--designs", str(designs), *options, "--plot", str(picture))
+        assert "5$ \\frac$" in picture.read_text()
+
+
 def test_labels_keep_their_distance() -> None:
     heights = spread_apart([0.0, 0.1, 0.2, 9.9, 9.95], 1.0, 10.0)
     assert np.diff(heights).min() > 1.0 - 1e-9
