@@ -7,6 +7,7 @@ import click
 import numpy as np
 from numpy.typing import NDArray
 
+from presolder.models.designs import BUILT_IN
 from presolder.models.errors import InputError, within
 from presolder.models.merit import merit, score
 from presolder.models.network import Capacitor, Network, Resistor, format_network, leaves
@@ -127,6 +128,20 @@ class _Result:
         own = merit(self.rig, found.network, self.dials)
         return min(scores) - score_of(own, self.tone_weight) if scores else None
 
+    def best_built_in(self) -> tuple[str, float]:
+        """Name and score of the built-in design, other than bare, that suits best."""
+        return min(
+            (
+                (
+                    design.name,
+                    score_of(merit(self.rig, design.network, self.dials), self.tone_weight),
+                )
+                for design in BUILT_IN
+                if design.network is not None
+            ),
+            key=lambda pair: pair[1],
+        )
+
     def in_words(self, series: str, searched: int, shape_count: int) -> str:
         names = [format_network(found.network) for found in self.best]
         width = max(16, *map(len, names))
@@ -145,7 +160,12 @@ class _Result:
         lines.append(f"      {'bare':{width}}{merit_cells(self.bare, self.tone_weight)}")
         best = score_of(merit(self.rig, self.best[0].network, self.dials), self.tone_weight)
         ahead = score_of(self.bare, self.tone_weight) - best
-        lines += ["", f"The best is {ahead:.2f} dB ahead of the bare pot."]
+        name, points = self.best_built_in()
+        lines += [
+            "",
+            f"The best is {ahead:.2f} dB ahead of the bare pot, and {points - best:.2f} dB ahead of"
+            f" the best built-in design, {name}.",
+        ]
         if ahead <= 0:
             lines[-1] = "Nothing found beats the bare pot for this preference; try --keep tone."
         return "\n".join(lines)
@@ -169,6 +189,7 @@ class _Result:
                 }
                 for found in self.best
             ],
+            "best_built_in": dict(zip(("design", "score_db"), self.best_built_in(), strict=True)),
             "bare": merit_json(None, self.bare, self.tone_weight),
             "front": [
                 {

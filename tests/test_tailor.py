@@ -150,6 +150,9 @@ def test_command_on_every_rig(rig_name: str) -> None:
     scores = [design["score_db"] for design in result["best"]]
     assert scores == sorted(scores)
     assert result["designs_searched"] > 20_000
+    compared = json.loads(in_process("compare", "--rig", rig_name, "--json"))["designs"]
+    first = next(entry for entry in compared if entry["design"] != "bare")
+    assert result["best_built_in"] == {"design": first["design"], "score_db": first["score_db"]}
     tapers = [point["taper_rms_db"] for point in result["front"]]
     tones = [point["tone_rms_db"] for point in result["front"]]
     assert tapers == sorted(tapers) and tones == sorted(tones, reverse=True)
