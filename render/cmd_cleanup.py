@@ -52,12 +52,17 @@ def cleanup(
     """Tell at which dial each design's dirt turns clean.
 
     A reference tone reaches the stage --drive dB past its knee at dial 10.
+    Without --dirt, and with none in the rig, the stage is smooth.
     """
     rig = find_rig(rig_name)
     designs = gather_designs(design_names, designs_file)
+    if dirt_kind is None and rig.dirt is None:
+        dirt_kind = "smooth"
     dirt = choose_dirt(rig, dirt_kind, drive)
     if dirt is None:
-        raise InputError("--dirt is missing; one of smooth, diodes, lopsided, fuzz")
+        raise InputError(
+            "--dirt none has nothing to clean up; one of smooth, diodes, lopsided, fuzz"
+        )
     if not 20 <= tone_hz <= 5000:
         raise InputError(f"--tone {tone_hz:g} must lie between 20 and 5000 Hz")
     require_plot_ending(plot_file)

@@ -9,6 +9,7 @@ import pytest
 
 from conftest import SAMPLES
 from presolder.models.designs import BUILT_IN
+from presolder.models.errors import InputError
 from presolder.render.cli import cli
 from presolder.render.rigfile import built_in_rigs
 from rendering import in_process
@@ -44,6 +45,14 @@ def test_pack_prints_its_contents(tmp_path: Path) -> None:
     options = ("--design", "150p", "--dials", "5", "--travel", "1", "--light")
     printed = in_process("pack", TAKE, *options, "--json", "--out", str(out))
     assert json.loads(printed) == json.loads((out / "pack.json").read_text())
+
+
+@pytest.mark.parametrize("rig_name", list(built_in_rigs()))
+def test_cleanup_on_every_rig(rig_name: str) -> None:
+    result = json.loads(in_process("cleanup", "--rig", rig_name, "--design", "cap", "--json"))
+    assert (result["rig"], result["dirt"]["kind"]) == (rig_name, "smooth")
+    with pytest.raises(InputError, match="--dirt none has nothing to clean up"):
+        in_process("cleanup", "--rig", rig_name, "--dirt", "none")
 
 
 def test_cleanup() -> None:
