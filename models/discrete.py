@@ -21,7 +21,6 @@ from numpy.polynomial import Polynomial
 from numpy.typing import NDArray
 
 from presolder.models.circuit import Descriptor
-from presolder.models.kernels import step_states
 from presolder.models.taper import DIAL_MAX
 
 STAGES = 4
@@ -175,6 +174,9 @@ def advance(
     ndarray, shape (channels, n)
         The output, sample-aligned with the EMF.
     """
+    # Half a second to import, which only rendering should pay.
+    from presolder.models.kernels import step_states
+
     output = np.empty((emf.shape[0], emf.shape[2]))
     for channel in range(emf.shape[0]):
         step_states(

@@ -5,8 +5,6 @@ from collections.abc import Iterable, Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from presolder.models.kernels import filter_sections
-
 
 def through_sections(
     blocks: Iterable[NDArray[np.float64]], sections: NDArray[np.float64]
@@ -25,6 +23,9 @@ def through_sections(
     ndarray, shape (channels, n)
         New arrays.
     """
+    # Half a second to import, which only rendering should pay.
+    from presolder.models.kernels import filter_sections
+
     memory: list[NDArray[np.float64]] = []
     for block in blocks:
         memory = memory or [np.zeros((len(sections), 2)) for _ in block]
