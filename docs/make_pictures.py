@@ -1,5 +1,6 @@
 """Draw the README's pictures: ``python docs/make_pictures.py``."""
 
+import math
 from pathlib import Path
 
 import matplotlib as mpl
@@ -14,6 +15,7 @@ from presolder.models.designs import BUILT_IN
 from presolder.models.response import decibels, transfer
 from presolder.models.rig import Dirt
 from presolder.render.cleanupfiles import plot_cleanup
+from presolder.render.plotstyle import spread_apart
 from presolder.render.rigfile import DEFAULT_RIG, find_rig
 
 PICTURES = Path(__file__).parent / "pictures"
@@ -42,7 +44,9 @@ def draw_curves() -> None:
             ends.append((float(gain_db[-1]), name, colour))
         if dial == 10.0:
             ends = [(ends[0][0], "all designs", "#000000")]
-        for height, (_, name, colour) in zip(_spread(ends), sorted(ends), strict=True):
+        ends.sort()
+        heights = spread_apart([height for height, *_ in ends], 3.2, math.inf)
+        for height, (_, name, colour) in zip(heights, ends, strict=True):
             panel.annotate(
                 name, (12_500, height), color=colour, fontsize=9, va="center", annotation_clip=False
             )
@@ -56,14 +60,6 @@ def draw_curves() -> None:
     panels[0].set_ylabel("gain, pickup EMF to input, dB")
     panels[0].set_ylim(-50, 15)
     figure.savefig(PICTURES / "curves.png", dpi=110)
-
-
-def _spread(ends: list[tuple[float, str, str]], gap_db: float = 3.2) -> list[float]:
-    """Label heights in rising order, moved apart so that they do not overlap."""
-    heights: list[float] = []
-    for height, _, _ in sorted(ends):
-        heights.append(max(height, heights[-1] + gap_db) if heights else height)
-    return heights
 
 
 def draw_cleanup() -> None:

@@ -58,6 +58,11 @@ class Rheostat:
         return np.maximum(share, self.floor_ohms / self.ohms)
 
 
+def gang_rheostat(gang: Gang) -> Rheostat:
+    """The law of a second gang, down to the resistance of its contact."""
+    return Rheostat(gang.ohms, gang.taper, gang.at_ten == "zero", CONTACT_OHMS)
+
+
 @dataclass(frozen=True)
 class Branch:
     """One two-terminal part between nodes `plus` and `minus`.
@@ -99,12 +104,11 @@ def control_chain(rig: Rig, network: Network | None) -> tuple[Branch, ...]:
     ]
     if rig.second is not None:
         second, side, first = rig.second, next(free), len(branches)
-        fitted = network if second.network == "same" else second.network
         branches += [
             *_pickup(second.pickup, side, second.strength, free),
             *_volume(second.volume, rig.volume_wiring, side, CONTACT_OHMS),
             *_tone(second.tone, side, free),
-            *_bypass(fitted, side, free),
+            *_bypass(second.fitted(network), side, free),
         ]
         branches[first:] = [_held(branch, second.dial) for branch in branches[first:]]
     shunt_farads = rig.cable_farads + rig.load.capacitance_farads
@@ -177,9 +181,8 @@ def _between(network: Network, plus: int, minus: int, free: Iterator[int]) -> It
             yield Branch("resistor", plus, minus, ohms)
         case Capacitor(farads):
             yield Branch("capacitor", plus, minus, farads)
-        case Gang(ohms, taper, at_ten):
-            law = Rheostat(ohms, taper, at_ten == "zero", CONTACT_OHMS)
-            yield Branch("rheostat", plus, minus, rheostat=law)
+        case Gang():
+            yield Branch("rheostat", plus, minus, rheostat=gang_rheostat(network))
         case Parallel(parts):
             for part in parts:
                 yield from _between(part, plus, minus, free)

@@ -1,5 +1,6 @@
 """Bypass networks: series/parallel trees of resistors, capacitors and second gangs."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -126,9 +127,35 @@ def join(kind: type[Series] | type[Parallel], parts: list[Network]) -> Network:
 
 def format_network(network: Network | None) -> str:
     """Write a network in the expression notation, ``""`` for the bare pot."""
+    return "" if network is None else _joined(network, _leaf_text)
+
+
+def shape_text(network: Network | None) -> str:
+    """Write a topology in letters, ``"R + (G || C)"``; ``""`` for the bare pot."""
+    return "" if network is None else _joined(network, leaf_letter)
+
+
+def leaf_letter(leaf: Leaf) -> str:
+    """``R``, ``C`` or ``G``, for the kind of part."""
+    return {Resistor: "R", Capacitor: "C", Gang: "G"}[type(leaf)]
+
+
+def _joined(network: Network, leaf_text: Callable[[Leaf], str]) -> str:
+    def bracketed(part: Network) -> str:
+        text = _joined(part, leaf_text)
+        return f"({text})" if isinstance(part, Series | Parallel) else text
+
     match network:
-        case None:
-            return ""
+        case Series(parts):
+            return " + ".join(bracketed(part) for part in parts)
+        case Parallel(parts):
+            return " || ".join(bracketed(part) for part in parts)
+        case _:
+            return leaf_text(network)
+
+
+def _leaf_text(leaf: Leaf) -> str:
+    match leaf:
         case Resistor(ohms):
             return format_code(ohms, "ohm")
         case Capacitor(farads):
@@ -136,12 +163,3 @@ def format_network(network: Network | None) -> str:
         case Gang(ohms, taper, at_ten):
             bend = "" if taper.midpoint == Taper().midpoint else f", {taper.midpoint:g}"
             return f"gang({format_code(ohms, 'ohm')}, {taper.kind}, {at_ten}{bend})"
-        case Series(parts):
-            return " + ".join(_bracketed(part) for part in parts)
-        case Parallel(parts):
-            return " || ".join(_bracketed(part) for part in parts)
-
-
-def _bracketed(part: Network) -> str:
-    text = format_network(part)
-    return f"({text})" if isinstance(part, Series | Parallel) else text

@@ -12,10 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from presolder.models.chain import OUTPUT, PICKUP_SIDE, Rheostat, control_chain
+from presolder.models.chain import OUTPUT, PICKUP_SIDE, control_chain, gang_rheostat
 from presolder.models.circuit import assemble
 from presolder.models.network import (
-    CONTACT_OHMS,
     Capacitor,
     Gang,
     Leaf,
@@ -134,9 +133,9 @@ def leaf_admittance(leaf: Leaf, s: Complex, dial: NDArray[np.float64]) -> Comple
             return np.full((1, 1), 1.0 / ohms, dtype=np.complex128)
         case Capacitor(farads):
             return farads * s[None, :]
-        case Gang(ohms, taper, at_ten):
-            law = Rheostat(ohms, taper, at_ten == "zero", CONTACT_OHMS)
-            return np.asarray(1.0 / (ohms * law.share(dial)), dtype=np.complex128)[:, None]
+        case Gang(ohms):
+            share = gang_rheostat(leaf).share(dial)
+            return np.asarray(1.0 / (ohms * share), dtype=np.complex128)[:, None]
 
 
 def combined(network: Network, parts: Iterator[Complex]) -> Complex:

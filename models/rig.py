@@ -229,6 +229,10 @@ class Second:
         if not 0 <= self.strength <= 100:
             raise InputError(f"strength = {self.strength:g} must lie between 0 and 100")
 
+    def fitted(self, auditioned: Network | None) -> Network | None:
+        """The bypass across its volume pot, given the one under audition."""
+        return auditioned if self.network == "same" else self.network
+
 
 @dataclass(frozen=True)
 class Rig:

@@ -2,7 +2,7 @@
 
 from presolder.models.designs import BUILT_IN
 from presolder.models.expression import parse_expression
-from presolder.models.network import Capacitor, Leaf, Network, Parallel, Resistor, Series, leaves
+from presolder.models.network import Leaf, Network, Parallel, Series, leaves
 
 # Every way to join up to three resistors and capacitors that fewer parts
 # could not do as well (two resistors in series are one), and the same with a
@@ -27,28 +27,6 @@ DEFAULT_SHAPES: tuple[Network, ...] = tuple(
         "1n + (gang(1k) || 1n)",
     )
 )
-
-
-def shape_text(network: Network | None) -> str:
-    """A topology in letters: ``"R + (G || C)"``; ``""`` for the bare pot."""
-    match network:
-        case None:
-            return ""
-        case Resistor():
-            return "R"
-        case Capacitor():
-            return "C"
-        case Series(parts):
-            return " + ".join(_bracketed(part) for part in parts)
-        case Parallel(parts):
-            return " || ".join(_bracketed(part) for part in parts)
-        case _:
-            return "G"
-
-
-def _bracketed(part: Network) -> str:
-    text = shape_text(part)
-    return f"({text})" if isinstance(part, Series | Parallel) else text
 
 
 def with_parts(shape: Network, parts: tuple[Leaf, ...]) -> Network:

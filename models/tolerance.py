@@ -79,7 +79,7 @@ def straying_parts(rig: Rig, network: Network | None, spread: Spread) -> tuple[P
     parts = [*_of_pot(rig.volume, "", spread), Part("cable", "cable", spread.cable)]
     parts += [_of_leaf(leaf, "", spread) for leaf in leaves(network)]
     if rig.second is not None:
-        fitted = network if rig.second.network == "same" else rig.second.network
+        fitted = rig.second.fitted(network)
         parts += _of_pot(rig.second.volume, _SECOND, spread)
         parts += [_of_leaf(leaf, _SECOND, spread) for leaf in leaves(fitted)]
     return tuple(parts)
@@ -167,9 +167,9 @@ def _drawn(rig: Rig, network: Network | None, offsets: Array) -> tuple[Rig, Netw
     fitted = _strayed_network(network, left)
     second = rig.second
     if second is not None:
-        own = network if second.network == "same" else second.network
-        second = replace(second, volume=_strayed_pot(second.volume, left))
-        second = replace(second, network=_strayed_network(own, left))
+        own_volume = _strayed_pot(second.volume, left)
+        own_network = _strayed_network(second.fitted(network), left)
+        second = replace(second, volume=own_volume, network=own_network)
     return replace(rig, volume=volume, cable_farads=cable_farads, second=second), fitted
 
 

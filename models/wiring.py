@@ -6,7 +6,16 @@ from itertools import count
 
 import numpy as np
 
-from presolder.models.network import Capacitor, Gang, Leaf, Network, Parallel, Resistor, Series
+from presolder.models.network import (
+    Capacitor,
+    Gang,
+    Leaf,
+    Network,
+    Parallel,
+    Resistor,
+    Series,
+    leaf_letter,
+)
 from presolder.models.preferred import SERIES, preferred_values
 from presolder.models.quantities import format_quantity
 from presolder.models.rig import Pot, Rig
@@ -69,17 +78,13 @@ def placed_parts(network: Network | None) -> tuple[Placed, ...]:
             for inner, here, there in zip(part.parts, stops, stops[1:], strict=False):
                 put(inner, here, there)
         else:
-            letter = _letter(part)
+            letter = leaf_letter(part)
             numbers[letter] += 1
             placed.append(Placed(f"{letter}{numbers[letter]}", part, start, end))
 
     if network is not None:
         put(network, INPUT_LUG, WIPER_LUG)
     return tuple(placed)
-
-
-def _letter(leaf: Leaf) -> str:
-    return {Resistor: "R", Capacitor: "C", Gang: "G"}[type(leaf)]
 
 
 def value_text(leaf: Leaf) -> str:

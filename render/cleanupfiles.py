@@ -1,6 +1,7 @@
 """The cleanup command's job: distortion over the dial as CSV, words and a plot."""
 
 import csv
+import math
 from pathlib import Path
 from typing import Any, TextIO
 
@@ -8,7 +9,7 @@ import numpy as np
 
 from presolder.models.cleanup import Cleanup, clean_dial
 from presolder.models.network import Design, format_network
-from presolder.render.plotstyle import colour_of, line_style
+from presolder.render.plotstyle import colour_of, line_style, spread_apart
 
 COLUMNS = (
     "design",
@@ -98,9 +99,9 @@ def plot_cleanup(
         )
     axes.set_xlim(1.0, 10.0)
     axes.set_ylim(0.1, 100.0)
-    height = -1.0
-    for place, name, colour in sorted(labels):
-        height = max(place, height + 0.115, -0.95)
+    labels.sort()
+    heights = spread_apart([max(place, -0.885) for place, *_ in labels], 0.115, math.inf)
+    for (_, name, colour), height in zip(labels, heights, strict=True):
         axes.annotate(
             name, (0.93, 10.0**height), color=colour, fontsize=9, ha="right", va="center",
             annotation_clip=False, parse_math=False,

@@ -5,14 +5,10 @@ from pathlib import Path
 
 import click
 
-from presolder.models.designs import BUILT_IN
 from presolder.models.errors import InputError
-from presolder.models.merit import merit
-from presolder.models.network import Design
-from presolder.models.rig import Rig
 from presolder.render.designfile import resolve_design
 from presolder.render.folder import new_file
-from presolder.render.merittable import DEFAULT_KEEP, read_preference, score_of
+from presolder.render.merittable import DEFAULT_KEEP, best_built_in, read_preference
 from presolder.render.options import json_option, rig_option
 from presolder.render.rigfile import find_rig
 from presolder.render.sheetfiles import make_sheet, sheet_json, sheet_page, sheet_text
@@ -45,7 +41,10 @@ def sheet_command(
     rig = find_rig(rig_name)
     if len(workshop) > _LONGEST_TEXT:
         raise InputError(f"--workshop has {len(workshop)} characters; at most {_LONGEST_TEXT}")
-    design = first_choice(rig) if design_name is None else resolve_design(design_name)
+    if design_name is None:
+        design, _ = best_built_in(rig, read_preference(DEFAULT_KEEP))
+    else:
+        design = resolve_design(design_name)
     if out is not None:
         if out.suffix.lower() not in (".html", ".htm"):
             raise InputError(f"--out {str(out)!r} must end in .html")
@@ -56,12 +55,3 @@ def sheet_command(
         click.echo(json.dumps(sheet_json(rig, design), indent=2, ensure_ascii=False))
     elif out is None:
         click.echo(sheet_text(make_sheet(rig, design)))
-
-
-def first_choice(rig: Rig) -> Design:
-    """The built-in design, other than bare, that compare ranks first by default."""
-    weight = read_preference(DEFAULT_KEEP)
-    return min(
-        (design for design in BUILT_IN if design.network is not None),
-        key=lambda design: score_of(merit(rig, design.network), weight),
-    )

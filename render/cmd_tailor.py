@@ -1,25 +1,35 @@
 """The tailor command: which values that one can buy suit a rig and a preference."""
 
 import json
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import click
 import numpy as np
 from numpy.typing import NDArray
 
-from presolder.models.designs import BUILT_IN
 from presolder.models.errors import InputError, within
-from presolder.models.merit import merit, score
-from presolder.models.network import Capacitor, Network, Resistor, format_network, leaves
+from presolder.models.merit import Merit, merit, score
+from presolder.models.network import (
+    Capacitor,
+    Design,
+    Network,
+    Resistor,
+    format_network,
+    leaves,
+    shape_text,
+)
 from presolder.models.preferred import SERIES, preferred_values
 from presolder.models.quantities import Unit, parse_quantity, require_component
 from presolder.models.rig import Rig
-from presolder.models.shapes import DEFAULT_SHAPES, built_in_of, canonical, shape_text
+from presolder.models.shapes import DEFAULT_SHAPES, built_in_of, canonical
 from presolder.models.tailor import Found, Shelf, combinations, dual_pot_gangs, front, tailor
 from presolder.render.designfile import resolve_design
 from presolder.render.folder import new_file
 from presolder.render.merittable import (
     MERIT_HEAD,
+    best_built_in,
     merit_cells,
     merit_json,
     preference_options,
@@ -99,107 +109,95 @@ def tailor_command(
         with new_file(plot_file, force=force) as scratch:
             plot_front(scratch, rig, best, front(found), dials)
     searched = sum(combinations(shape, shelf) for shape in shapes)
-    result = _Result(rig, tone_weight, dials, best)
+    result = _judged(rig, best, tone_weight, dials)
     if as_json_text:
-        click.echo(json.dumps(result.as_json(series, searched, front(found)), indent=2))
-    else:
-        click.echo(result.in_words(series, searched, len(shapes)))
-
-
-class _Result:
-    """The best few, judged beside the bare pot and the built-in designs."""
-
-    def __init__(
-        self,
-        rig: Rig,
-        tone_weight: float,
-        dials: NDArray[np.float64],
-        best: list[Found],
-    ) -> None:
-        self.rig, self.tone_weight, self.dials, self.best = rig, tone_weight, dials, best
-        self.bare = merit(rig, None, dials)
-
-    def better_by(self, found: Found) -> float | None:
-        """By how much its score is below that of the built-in design of its topology."""
-        scores = [
-            score_of(merit(self.rig, network, self.dials), self.tone_weight)
-            for network in built_in_of(found.shape)
-        ]
-        own = merit(self.rig, found.network, self.dials)
-        return min(scores) - score_of(own, self.tone_weight) if scores else None
-
-    def best_built_in(self) -> tuple[str, float]:
-        """Name and score of the built-in design, other than bare, that suits best."""
-        return min(
-            (
-                (
-                    design.name,
-                    score_of(merit(self.rig, design.network, self.dials), self.tone_weight),
-                )
-                for design in BUILT_IN
-                if design.network is not None
-            ),
-            key=lambda pair: pair[1],
-        )
-
-    def in_words(self, series: str, searched: int, shape_count: int) -> str:
-        names = [format_network(found.network) for found in self.best]
-        width = max(16, *map(len, names))
-        lines = [
-            f"Out of {searched:,} designs of {series} values in {shape_count}"
-            f" topolog{'y' if shape_count == 1 else 'ies'}, the best of each, in dB"
-            " (docs/figures.md)",
-            "",
-            f"rank  {'design':{width}}{MERIT_HEAD}  against built-in",
-        ]
-        for rank, (name, found) in enumerate(zip(names, self.best, strict=True), start=1):
-            gain = self.better_by(found)
-            against = "-" if gain is None else f"{gain:.2f} better"
-            cells = merit_cells(merit(self.rig, found.network, self.dials), self.tone_weight)
-            lines.append(f"{rank:4}  {name:{width}}{cells:66}  {against}")
-        lines.append(f"      {'bare':{width}}{merit_cells(self.bare, self.tone_weight)}")
-        best = score_of(merit(self.rig, self.best[0].network, self.dials), self.tone_weight)
-        ahead = score_of(self.bare, self.tone_weight) - best
-        name, points = self.best_built_in()
-        lines += [
-            "",
-            f"The best is {ahead:.2f} dB ahead of the bare pot, and {points - best:.2f} dB ahead of"
-            f" the best built-in design, {name}.",
-        ]
-        if ahead <= 0:
-            lines[-1] = "Nothing found beats the bare pot for this preference; try --keep tone."
-        return "\n".join(lines)
-
-    def as_json(self, series: str, searched: int, on_front: list[Found]) -> dict[str, object]:
-        return {
-            "rig": self.rig.name,
-            "tone_weight": self.tone_weight,
-            "dials": [float(dial) for dial in self.dials],
+        asked = {
+            "rig": rig.name,
+            "tone_weight": tone_weight,
+            "dials": [float(dial) for dial in dials],
             "series": series,
             "designs_searched": searched,
-            "best": [
-                {
-                    "topology": shape_text(found.shape),
-                    "better_than_built_in_db": self.better_by(found),
-                    **merit_json(
-                        found.network,
-                        merit(self.rig, found.network, self.dials),
-                        self.tone_weight,
-                    ),
-                }
-                for found in self.best
-            ],
-            "best_built_in": dict(zip(("design", "score_db"), self.best_built_in(), strict=True)),
-            "bare": merit_json(None, self.bare, self.tone_weight),
-            "front": [
-                {
-                    "expression": format_network(found.network),
-                    "taper_rms_db": found.taper_rms_db,
-                    "tone_rms_db": found.tone_rms_db,
-                }
-                for found in on_front
-            ],
         }
+        click.echo(json.dumps(asked | _as_json(result, tone_weight, front(found)), indent=2))
+    else:
+        click.echo(_in_words(result, tone_weight, series, searched, len(shapes)))
+
+
+@dataclass(frozen=True)
+class _Result:
+    """The best few, each judged once, beside the bare pot and the built-in designs.
+
+    `rows` has for each the design, its figures, and by how much its score is
+    below that of the built-in design of its topology, if there is one.
+    """
+
+    rows: list[tuple[Found, Merit, float | None]]
+    bare: Merit
+    built_in: Design
+    built_in_score: float
+
+
+def _judged(rig: Rig, best: list[Found], tone_weight: float, dials: NDArray[np.float64]) -> _Result:
+    def points(network: Network) -> float:
+        return score_of(merit(rig, network, dials), tone_weight)
+
+    rows = []
+    for found in best:
+        figures = merit(rig, found.network, dials)
+        alike = [points(network) for network in built_in_of(found.shape)]
+        gain = min(alike) - score_of(figures, tone_weight) if alike else None
+        rows.append((found, figures, gain))
+    return _Result(rows, merit(rig, None, dials), *best_built_in(rig, tone_weight, dials))
+
+
+def _in_words(result: _Result, tone_weight: float, series: str, searched: int, count: int) -> str:
+    names = [format_network(found.network) for found, _, _ in result.rows]
+    width = max(16, *map(len, names))
+    lines = [
+        f"Out of {searched:,} designs of {series} values in {count}"
+        f" topolog{'y' if count == 1 else 'ies'}, the best of each, in dB (docs/figures.md)",
+        "",
+        f"rank  {'design':{width}}{MERIT_HEAD}  against built-in",
+    ]
+    for rank, (name, row) in enumerate(zip(names, result.rows, strict=True), start=1):
+        _, figures, gain = row
+        against = "-" if gain is None else f"{gain:.2f} better"
+        lines.append(f"{rank:4}  {name:{width}}{merit_cells(figures, tone_weight):66}  {against}")
+    lines.append(f"      {'bare':{width}}{merit_cells(result.bare, tone_weight)}")
+    best = score_of(result.rows[0][1], tone_weight)
+    ahead = score_of(result.bare, tone_weight) - best
+    if ahead > 0:
+        closing = (
+            f"The best is {ahead:.2f} dB ahead of the bare pot, and"
+            f" {result.built_in_score - best:.2f} dB ahead of the best built-in design,"
+            f" {result.built_in.name}."
+        )
+    else:
+        closing = "Nothing found beats the bare pot for this preference; try --keep tone."
+    return "\n".join([*lines, "", closing])
+
+
+def _as_json(result: _Result, tone_weight: float, on_front: list[Found]) -> dict[str, Any]:
+    return {
+        "best": [
+            {
+                "topology": shape_text(found.shape),
+                "better_than_built_in_db": gain,
+                **merit_json(found.network, figures, tone_weight),
+            }
+            for found, figures, gain in result.rows
+        ],
+        "best_built_in": {"design": result.built_in.name, "score_db": result.built_in_score},
+        "bare": merit_json(None, result.bare, tone_weight),
+        "front": [
+            {
+                "expression": format_network(found.network),
+                "taper_rms_db": found.taper_rms_db,
+                "tone_rms_db": found.tone_rms_db,
+            }
+            for found in on_front
+        ],
+    }
 
 
 def best_of_each(found: list[Found], tone_weight: float) -> list[Found]:

@@ -18,6 +18,7 @@ from presolder.models.rig import require_dial
 from presolder.models.verify import Cause, Findings, in_figures, verify, within_spread
 from presolder.render.audio import read_recording
 from presolder.render.designfile import resolve_design
+from presolder.render.levels import finite
 from presolder.render.options import json_option, rig_option
 from presolder.render.rigfile import find_rig
 
@@ -177,13 +178,9 @@ def _as_json(rig: str, design: str, findings: Findings) -> dict[str, Any]:
                     "measured": float(measured[1][i]),
                     "predicted": float(predicted[1][i]),
                 },
-                "bands_measured_db": _finite(findings.measured_db[i]),
-                "bands_predicted_db": _finite(findings.predicted_db[i]),
+                "bands_measured_db": finite(findings.measured_db[i], 3),
+                "bands_predicted_db": finite(findings.predicted_db[i], 3),
             }
             for i, dial in enumerate(findings.dial)
         ],
     }
-
-
-def _finite(values: NDArray[np.float64]) -> list[float | None]:
-    return [round(float(value), 3) if math.isfinite(value) else None for value in values]

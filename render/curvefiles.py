@@ -1,7 +1,6 @@
 """The curves command's numbers: as CSV rows, as a table for the terminal, and as JSON."""
 
 import csv
-import math
 from collections.abc import Iterator
 from typing import Any, TextIO
 
@@ -14,6 +13,7 @@ from presolder.models.network import Design, format_network
 from presolder.models.response import decibels, transfer
 from presolder.models.rig import Rig
 from presolder.models.tolerance import Bands, narrowed_deviation_db
+from presolder.render.levels import finite
 
 COLUMNS = ("design", "dial", "frequency_hz", "gain_db", "phase_deg")
 # A capacitor of tight tolerance is worth its price from this much; common practice, no source.
@@ -184,8 +184,3 @@ def _spread_json(spread: Bands) -> dict[str, Any]:
             None if verdict is None else round(verdict[1], 4)
         ),
     }
-
-
-def finite(values: NDArray[np.float64]) -> list[float | None]:
-    """Numbers to four decimals, null where there is none."""
-    return [round(float(value), 4) if math.isfinite(value) else None for value in values]

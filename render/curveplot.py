@@ -12,7 +12,7 @@ from presolder.models.network import Design
 from presolder.models.response import decibels, transfer
 from presolder.models.rig import Rig
 from presolder.models.tolerance import Bands
-from presolder.render.plotstyle import colour_of, label_lines, line_style, quiet_axes
+from presolder.render.plotstyle import colour_of, label_lines, line_style, quiet_axes, save
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -64,7 +64,7 @@ def plot_curves(
     for number, dial in enumerate(dials):
         axes = figure.add_subplot(lower[number // 3, number % 3])
         _response(axes, rig, designs, float(dial), "dB, EMF to input" if number % 3 == 0 else "")
-    figure.savefig(path, dpi=110, metadata={"Date": None} if path.suffix == ".svg" else None)
+    save(figure, path)
 
 
 def _over_dial(

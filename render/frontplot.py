@@ -10,7 +10,7 @@ from presolder.models.merit import DIALS, merit
 from presolder.models.network import format_network
 from presolder.models.rig import Rig
 from presolder.models.tailor import Found
-from presolder.render.plotstyle import colour_of, quiet_axes, spread_apart
+from presolder.render.plotstyle import colour_of, quiet_axes, save, spread_apart
 
 _MOST_NAMED = 9
 
@@ -81,4 +81,4 @@ def plot_front(
         axes, "taper shift, RMS dB", "tone stray from dial 10, RMS dB",
         f"{rig.name}: dots are the best found, squares the built-in designs",
     )  # fmt: skip
-    figure.savefig(path, dpi=110, metadata={"Date": None} if path.suffix == ".svg" else None)
+    save(figure, path)

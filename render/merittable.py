@@ -8,10 +8,12 @@ import click
 import numpy as np
 from numpy.typing import NDArray
 
+from presolder.models.designs import BUILT_IN
 from presolder.models.errors import InputError
-from presolder.models.merit import Merit, score
-from presolder.models.network import Network, format_network
+from presolder.models.merit import DIALS, Merit, merit, score
+from presolder.models.network import Design, Network, format_network
 from presolder.models.quantities import format_quantity
+from presolder.models.rig import Rig
 from presolder.render.options import parse_numbers
 
 MERIT_HEAD = "  score  tone RMS  taper RMS  worst  spike  left at 1  coil feeds"
@@ -70,6 +72,18 @@ def read_used_dials(text: str) -> NDArray[np.float64]:
 def score_of(figures: Merit, tone_weight: float) -> float:
     """The preference's score of one design, dB."""
     return float(score(figures.taper_rms_db, figures.tone_rms_db, tone_weight))
+
+
+def best_built_in(
+    rig: Rig, tone_weight: float, dials: NDArray[np.float64] = DIALS
+) -> tuple[Design, float]:
+    """The built-in design, other than bare, that the preference puts first, and its score."""
+    scored = [
+        (design, score_of(merit(rig, design.network, dials), tone_weight))
+        for design in BUILT_IN
+        if design.network is not None
+    ]
+    return min(scored, key=lambda pair: pair[1])
 
 
 def merit_cells(figures: Merit, tone_weight: float) -> str:

@@ -91,6 +91,11 @@ def label_lines(axes: "Axes", x: float, ends: list[tuple[float, str, str]]) -> N
         )
 
 
+def save(figure: "Figure", path: Path) -> None:
+    """Write a figure; an SVG without the time of day, so that it can be made again."""
+    figure.savefig(path, dpi=110, metadata={"Date": None} if path.suffix == ".svg" else None)
+
+
 def figure_of(axes: "Axes") -> "Figure":
     """The figure that holds the axes."""
     figure = axes.get_figure(root=True)

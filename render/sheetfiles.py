@@ -60,12 +60,8 @@ def make_sheet(rig: Rig, design: Design) -> Sheet:
     )
     gangs = sum(isinstance(leaf, Gang) for leaf in leaves(design.network))
     pots = fitted_pots(rig)
-    keeps = "both volume pots stay" if pots == 2 else "the volume pot stays"
-    dual = (
-        f"No multi-gang part is needed: {keeps} as they are."
-        if pots == 2
-        else (f"No multi-gang part is needed: {keeps} as it is.")
-    )
+    stays = "both volume pots stay as they are" if pots == 2 else "the volume pot stays as it is"
+    dual = f"No multi-gang part is needed: {stays}."
     if gangs:
         kind = {1: "dual-gang"}.get(gangs, f"{gangs + 1}-gang")
         dual = f"The volume control must be a {kind} part, turned by one shaft."

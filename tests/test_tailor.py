@@ -12,12 +12,19 @@ from presolder.models.designs import BUILT_IN
 from presolder.models.errors import InputError
 from presolder.models.expression import parse_expression
 from presolder.models.merit import merit, score
-from presolder.models.network import Capacitor, Network, Resistor, format_network, leaves
+from presolder.models.network import (
+    Capacitor,
+    Network,
+    Resistor,
+    format_network,
+    leaves,
+    shape_text,
+)
 from presolder.models.port import bridged, combined, leaf_admittance, open_chain
 from presolder.models.preferred import preferred_values
 from presolder.models.response import transfer
 from presolder.models.rig import Pickup, Pot, Rig
-from presolder.models.shapes import DEFAULT_SHAPES, shape_text, with_parts
+from presolder.models.shapes import DEFAULT_SHAPES, with_parts
 from presolder.models.tailor import Shelf, dual_pot_gangs, front, tailor
 from presolder.models.taper import Taper
 from presolder.render.rigfile import built_in_rigs, find_rig
