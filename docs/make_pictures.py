@@ -9,14 +9,15 @@ import numpy as np
 mpl.use("Agg")
 import matplotlib.pyplot as plt
 
-from presolder.models.circuit import describe
-from presolder.models.cleanup import clean_up
-from presolder.models.designs import BUILT_IN
-from presolder.models.response import decibels, transfer
-from presolder.models.rig import Dirt
-from presolder.render.cleanupfiles import plot_cleanup
-from presolder.render.plotstyle import spread_apart
-from presolder.render.rigfile import DEFAULT_RIG, find_rig
+from presolder.models.circuit.equations import chain_equations
+from presolder.models.circuit.response import transfer
+from presolder.models.decibels import decibels
+from presolder.models.instrument.designs import BUILT_IN
+from presolder.models.instrument.dirt import Dirt
+from presolder.models.judging.cleanup import clean_up
+from presolder.render import plots
+from presolder.render.files.rigs import DEFAULT_RIG, find_rig
+from presolder.render.plots.style import spread_apart
 
 PICTURES = Path(__file__).parent / "pictures"
 SHOWN = ("bare", "cap", "parallel", "series", "gang-series")
@@ -39,7 +40,7 @@ def draw_curves() -> None:
         ends = []
         for name, (colour, dash) in zip(SHOWN, STYLES, strict=True):
             design = next(d for d in BUILT_IN if d.name == name)
-            gain_db = decibels(transfer(describe(rig, design.network), frequency_hz, dial)[0])
+            gain_db = decibels(transfer(chain_equations(rig, design.network), frequency_hz, dial)[0])
             panel.semilogx(frequency_hz, gain_db, dash, color=colour, linewidth=1.8)
             ends.append((float(gain_db[-1]), name, colour))
         if dial == 10.0:
@@ -66,9 +67,9 @@ def draw_cleanup() -> None:
     """Distortion against dial, by the command's own plot."""
     rig, dirt = find_rig(DEFAULT_RIG), Dirt("smooth")
     dial = np.linspace(0.1, 10, 100)
-    figures = [clean_up(rig, design.network, dirt, dial) for design in BUILT_IN]
+    figures = tuple(clean_up(rig, design.network, dirt, dial) for design in BUILT_IN)
     title = f"{rig.name}, {dirt.kind} at {dirt.drive_db:g} dB"
-    plot_cleanup(PICTURES / "cleanup.png", title, BUILT_IN, figures)
+    plots.plot_cleanup(PICTURES / "cleanup.png", title, BUILT_IN, figures)
 
 
 if __name__ == "__main__":

@@ -12,7 +12,7 @@ mpl.use("Agg")
 import matplotlib.pyplot as plt
 
 HERE = Path(__file__).parent
-sys.path.insert(0, str(HERE.parent / "tests"))
+sys.path.insert(0, str(HERE.parent / "tests" / "tools"))
 
 from checks import CHECKS, rows_of
 from checks_simulator import spice_ac_errors, spice_transient_errors

@@ -1,1 +1,1 @@
-"""The physics and signal processing of presolder: arrays in, arrays out, no files."""
+"""Physics and signal processing: arrays in, arrays out."""

@@ -1,7 +1,10 @@
 """The one exception that presolder raises for anything a user can put right."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 
-class InputError(ValueError):
+
+class InputError(Exception):
     """Something the user gave cannot be used as it stands.
 
     The message is one line that names where the value stood, the value itself
@@ -9,14 +12,29 @@ class InputError(ValueError):
     """
 
 
-def within(message: InputError, place: str) -> InputError:
-    """Return the error again with the place it came from put in front.
+@contextmanager
+def place(name: str) -> Iterator[None]:
+    """Put a place in front of what goes wrong inside.
 
     Parameters
     ----------
-    message : InputError
-        The error as raised by a function that did not know its caller's place.
-    place : str
-        A file, section or option, for example ``"my.toml: [pickup]"``.
+    name : str
+        A file, section or option, for example ``"my.toml: [pickup]"``. A
+        message that names the place already stays as it is.
+
+    Raises
+    ------
+    InputError
+        Whatever the block raised, with the place before it.
     """
-    return InputError(f"{place}: {message}")
+    try:
+        yield
+    except InputError as error:
+        if str(error).startswith(name):
+            raise
+        raise InputError(f"{name}: {error}") from None
+
+
+def one_line(text: str) -> str:
+    """Fold a message to one line."""
+    return " ".join(text.split())

@@ -1,1 +1,1 @@
-"""The outside of presolder: rig files, audio files, folders and the command line."""
+"""Files, folders, pages and the command line."""

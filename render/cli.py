@@ -1,24 +1,50 @@
-"""The command line's entry point: commands together, errors as one line."""
+"""The command line's entry point: commands loaded when called, errors as one line."""
 
+import importlib
 import sys
 
 import click
 
-from presolder.models.errors import InputError
-from presolder.render import (
-    cmd_cleanup,
-    cmd_compare,
-    cmd_curves,
-    cmd_lists,
-    cmd_need,
-    cmd_pack,
-    cmd_pickup,
-    cmd_render,
-    cmd_sheet,
-    cmd_tailor,
-    cmd_verify,
-)
-from presolder.render.tables import one_line
+from presolder.models.errors import InputError, one_line
+
+# Each lives in a module of its name; the line is what the overview says of it,
+# so that the overview loads none of them.
+SUMMARIES = {
+    "need": "Tell whether a rig and a way of playing need a bypass.",
+    "compare": "Rank designs by how well they keep the taper, the tone, or both.",
+    "tailor": "Search preferred values for this rig: the best of each topology, ranked.",
+    "curves": "Show level and treble over the dial, and the response at some dials.",
+    "cleanup": "Tell at which dial each design's dirt turns clean.",
+    "demo": "Render the bundled recording through every built-in design.",
+    "render": "Render recording DI through each design while the volume knob turns.",
+    "pack": "Make a folder (or OUT.zip) of listening samples from recording DI.",
+    "sheet": "Say which parts to order and what to solder where.",
+    "pickup": "Find a pickup's inductance and capacitance.",
+    "verify": "Compare recordings at several dials with the prediction.",
+    "designs": "List the built-in designs with their values.",
+    "rigs": "List the built-in rigs with their values.",
+}
+
+
+class LazyGroup(click.Group):
+    """Commands that are loaded when they are called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
+        """In the order of the job."""
+        return list(SUMMARIES)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
+        """Load one command."""
+        if cmd_name not in SUMMARIES:
+            return None
+        module = importlib.import_module(f"presolder.render.commands.{cmd_name}")
+        command: click.Command = getattr(module, cmd_name)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+        """The overview."""
+        with formatter.section("Commands"):
+            formatter.write_dl(list(SUMMARIES.items()))
 
 
 def main() -> None:
@@ -42,25 +68,10 @@ def main() -> None:
         sys.exit(0)
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.group(
+    cls=LazyGroup,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
 @click.version_option(package_name="presolder", prog_name="presolder")
 def cli() -> None:
     """Hear a volume-control modification before anyone heats an iron."""
-
-
-for _command in (
-    cmd_render.render,
-    cmd_render.demo,
-    cmd_pack.pack,
-    cmd_need.need_command,
-    cmd_compare.compare_command,
-    cmd_tailor.tailor_command,
-    cmd_curves.curves,
-    cmd_sheet.sheet_command,
-    cmd_pickup.pickup,
-    cmd_verify.verify_command,
-    cmd_cleanup.cleanup,
-    cmd_lists.list_designs,
-    cmd_lists.list_rigs,
-):
-    cli.add_command(_command)

@@ -1,15 +1,13 @@
 """Shared fixtures, and the rule that CI skips nothing."""
 
 import os
-from pathlib import Path
 
 import pytest
 
-from presolder.models.rig import Rig
-from presolder.render.audio import Recording, read_recording
-from presolder.render.rigfile import built_in_rigs, find_rig
-
-SAMPLES = Path(__file__).parent.parent / "samples"
+from presolder.models.instrument.rig import Rig
+from presolder.render.files.audio import Recording, read_recording
+from presolder.render.files.rigs import built_in_rigs, find_rig
+from takes import SAMPLES
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

@@ -1,0 +1,1 @@
+"""From a recording to what is heard while the knob turns."""

@@ -1,0 +1,165 @@
+"""The main job on arrays: a recording through several designs while the knob turns."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+
+from presolder.models.audio.emf import emf_filters, recover_emf
+from presolder.models.audio.kernels import step_states
+from presolder.models.audio.knob import KnobPath, dial_at
+from presolder.models.audio.loop import fitted_blocks
+from presolder.models.audio.overlap import FilterBank
+from presolder.models.circuit.equations import chain_equations, take_equations
+from presolder.models.circuit.recursion import Recursion, discretise
+from presolder.models.instrument.controls import Load
+from presolder.models.instrument.network import Design
+from presolder.models.instrument.rig import Rig
+from presolder.models.instrument.taper import DIAL_MAX
+from presolder.models.typing import Array
+
+BLOCK = 1 << 16
+
+
+@dataclass(frozen=True, eq=False)
+class Renderer:
+    """A rig with designs at one sample rate: tables and filters are made once and kept.
+
+    Attributes
+    ----------
+    rig : Rig
+        The instrument, what it feeds, and how the take was captured.
+    designs : tuple of Design
+        The bypass networks under audition.
+    sample_rate_hz : float
+        Of the takes.
+    shared_filters : FilterBank or None
+        Filters that another renderer made for the same takes.
+    """
+
+    rig: Rig
+    designs: tuple[Design, ...]
+    sample_rate_hz: float
+    shared_filters: FilterBank | None = field(default=None, repr=False)
+
+    @cached_property
+    def filters(self) -> FilterBank:
+        """From a take to the EMF at the instants that the recursions need."""
+        if self.shared_filters is not None:
+            return self.shared_filters
+        return emf_filters(self.sample_rate_hz, take_equations(self.rig), self.rig.take.dial)
+
+    @cached_property
+    def recursions(self) -> tuple[Recursion, ...]:
+        """The circuit of each design, step by step."""
+        return tuple(
+            discretise(chain_equations(self.rig, design.network), self.sample_rate_hz)
+            for design in self.designs
+        )
+
+    def along(self, path: KnobPath, take: Array, block: int = BLOCK) -> Iterator[list[Array]]:
+        """Render a take while the knob follows a path.
+
+        Parameters
+        ----------
+        path : KnobPath
+            The volume knob over time.
+        take : ndarray, shape (channels, n)
+            It is cut or looped to the length of the path.
+        block : int
+            Samples read at a time; the result does not depend on it.
+
+        Yields
+        ------
+        list of ndarray, shape (channels, n)
+            One block per design, sample-aligned with the take.
+
+        Notes
+        -----
+        The EMF is recovered once and shared by all designs.
+        """
+        return self._stream(self.recursions, path, take, block)
+
+    def at_ten(self, take: Array) -> Iterator[Array]:
+        """Render a take with the knob at 10, where all designs are the same circuit.
+
+        Where another channel's knob stands elsewhere they are not, and the
+        bare pot is taken, so that the choice of designs makes no difference.
+
+        Parameters
+        ----------
+        take : ndarray, shape (channels, n)
+
+        Yields
+        ------
+        ndarray, shape (channels, n)
+        """
+        networks = [design.network for design in self.designs]
+        if None in networks:
+            recursion = self.recursions[networks.index(None)]
+        elif all(channel.held_at in (None, DIAL_MAX) for channel in self.rig.channels):
+            recursion = self.recursions[0]
+        else:
+            recursion = discretise(chain_equations(self.rig, None), self.sample_rate_hz)
+        resting = KnobPath((0.0, take.shape[1] / self.sample_rate_hz), (DIAL_MAX, DIAL_MAX))
+        for (block,) in self._stream((recursion,), resting, take, BLOCK):
+            yield block
+
+    def into(self, load: Load) -> "Renderer":
+        """The same designs and takes, feeding another input."""
+        return Renderer(self.rig.feeding(load), self.designs, self.sample_rate_hz, self.filters)
+
+    def _stream(
+        self, recursions: tuple[Recursion, ...], path: KnobPath, take: Array, block: int
+    ) -> Iterator[list[Array]]:
+        rate = self.sample_rate_hz
+        states = [np.zeros((take.shape[0], r.state_count)) for r in recursions]
+        source = fitted_blocks(take, sample_count(path, rate), rate, block)
+        # The recovered EMF sets in before the recording does; that part of each
+        # design's output brings the circuit up and is not kept.
+        first = -self.filters.lead
+        for emf in recover_emf(source, self.filters):
+            index = np.arange(first, first + emf.shape[2])
+            # The step that ends at sample n is taken at the dial of its middle.
+            dial = dial_at(path, (index - 0.5) / rate)
+            kept = slice(max(0, -first), None)
+            first += emf.shape[2]
+            rendered = [
+                advance(recursion, dial, emf, state)[:, kept]
+                for recursion, state in zip(recursions, states, strict=True)
+            ]
+            if first > 0:
+                yield rendered
+
+
+def advance(recursion: Recursion, dial: Array, emf: Array, states: Array) -> Array:
+    """Run the time-varying filter over one block of audio.
+
+    Parameters
+    ----------
+    recursion : Recursion
+        The circuit at this sample rate.
+    dial : ndarray, shape (n,)
+        Dial position at the middle of each step.
+    emf : ndarray, shape (channels, 4, n)
+        EMF at the collocation nodes of each step.
+    states : ndarray, shape (channels, m)
+        Physical states before the block (zeros at rest); updated in place.
+
+    Returns
+    -------
+    ndarray, shape (channels, n)
+        The output, sample-aligned with the EMF.
+    """
+    output = np.empty((emf.shape[0], emf.shape[2]))
+    for channel in range(emf.shape[0]):
+        step_states(
+            recursion.table, recursion.dials, dial, emf[channel], states[channel], output[channel]
+        )
+    return output
+
+
+def sample_count(path: KnobPath, sample_rate_hz: float) -> int:
+    """Samples in a render along this path."""
+    return round(path.duration_s * sample_rate_hz)

@@ -1,0 +1,32 @@
+"""Second-order sections over a stream of multichannel blocks."""
+
+from collections.abc import Iterable, Iterator
+
+import numpy as np
+
+from presolder.models.audio.kernels import filter_sections
+from presolder.models.typing import Array
+
+
+def through_sections(blocks: Iterable[Array], sections: Array) -> Iterator[Array]:
+    """Filter a stream, carrying the filters' memory from block to block.
+
+    Parameters
+    ----------
+    blocks : iterable of ndarray, shape (channels, n)
+        The stream in order.
+    sections : ndarray, shape (k, 6)
+        Coefficients b0, b1, b2, 1, a1, a2 of each section.
+
+    Yields
+    ------
+    ndarray, shape (channels, n)
+        New arrays.
+    """
+    memory: list[Array] = []
+    for block in blocks:
+        memory = memory or [np.zeros((len(sections), 2)) for _ in block]
+        result = np.empty_like(block)
+        for channel, channel_memory, into in zip(block, memory, result, strict=True):
+            filter_sections(sections, channel_memory, np.ascontiguousarray(channel), into)
+        yield result

@@ -1,0 +1,124 @@
+"""After the chain: a loudspeaker's voicing, and the hum and hiss of a real set-up."""
+
+from collections.abc import Iterable, Iterator
+
+import numpy as np
+import scipy
+
+from presolder.models.audio.overlap import FilterBank, filter_bank, filtered
+from presolder.models.errors import InputError
+from presolder.models.typing import Array
+
+LONGEST_IMPULSE_SECONDS = 10.0
+MAINS_HZ = 50.0
+_SEED = 50
+# Shares of the noise power: mains fundamental, its first harmonics, and hiss.
+_HUM_SHARES = ((1, 0.5), (2, 0.3), (3, 0.1))
+_HISS_SHARE = 0.1
+
+
+def plain_speaker(sample_rate_hz: float) -> FilterBank:
+    """A generic guitar loudspeaker: band-limited with a lift before the top falls off.
+
+    Parameters
+    ----------
+    sample_rate_hz : float
+        Sample rate.
+
+    Returns
+    -------
+    FilterBank
+
+    Notes
+    -----
+    Second-order high-pass at 85 Hz, a 5 dB peak at 2.6 kHz, fourth-order
+    low-pass at 4.8 kHz; invented, no measured product. The minimum-phase
+    impulse response comes from the magnitude by way of the cepstrum
+    (Oppenheim and Schafer, Discrete-Time Signal Processing, chapter 13).
+    """
+    size = 1 << int(np.ceil(np.log2(0.34 * sample_rate_hz)))
+    s = 1j * np.maximum(np.abs(np.fft.fftfreq(size, 1.0 / sample_rate_hz)), 1e-3)
+    high_pass = (s / 85) ** 2 / ((s / 85) ** 2 + 1.2 * s / 85 + 1)
+    peak = ((s / 2600) ** 2 + 1.25 * s / 2600 + 1) / ((s / 2600) ** 2 + 0.7 * s / 2600 + 1)
+    low_pass = 1 / (1 + np.abs(s / 4800) ** 8) ** 0.5
+    # The logarithm below needs a floor where the high-pass has its zero.
+    magnitude = np.maximum(np.abs(high_pass * peak) * low_pass, 1e-8)
+    cepstrum = np.fft.ifft(np.log(magnitude)).real
+    cepstrum[1 : size // 2] *= 2.0
+    cepstrum[size // 2 + 1 :] = 0.0
+    impulse = np.fft.ifft(np.exp(np.fft.fft(cepstrum))).real
+    return filter_bank(impulse[np.newaxis, : size // 2])
+
+
+def measured_speaker(impulse: Array, impulse_rate_hz: int, sample_rate_hz: int) -> FilterBank:
+    """A loudspeaker from the user's own impulse response.
+
+    Parameters
+    ----------
+    impulse : ndarray, shape (n,)
+        The response; its level does not matter.
+    impulse_rate_hz, sample_rate_hz : int
+        Its sample rate, and the audio's.
+
+    Returns
+    -------
+    FilterBank
+        Scaled to a gain of 1 at its loudest frequency.
+
+    Raises
+    ------
+    InputError
+        If it is empty, silent, not finite, or longer than 10 s.
+    """
+    if impulse.size == 0:
+        raise InputError("the impulse response is empty")
+    if impulse.size > LONGEST_IMPULSE_SECONDS * impulse_rate_hz:
+        raise InputError(
+            f"the impulse response is {impulse.size / impulse_rate_hz:.1f} s long;"
+            f" at most {LONGEST_IMPULSE_SECONDS:g} s is accepted"
+        )
+    if not np.all(np.isfinite(impulse)):
+        raise InputError("the impulse response holds samples that are not finite numbers")
+    if not np.any(impulse):
+        raise InputError("the impulse response is silent")
+    if impulse_rate_hz != sample_rate_hz:
+        divisor = int(np.gcd(impulse_rate_hz, sample_rate_hz))
+        impulse = np.asarray(
+            scipy.signal.resample_poly(
+                impulse, sample_rate_hz // divisor, impulse_rate_hz // divisor
+            )
+        )
+    return filter_bank((impulse / np.abs(np.fft.rfft(impulse)).max())[np.newaxis])
+
+
+def voiced(blocks: Iterable[Array], speaker: FilterBank) -> Iterator[Array]:
+    """Stream audio, shape (channels, n) a block, through a loudspeaker's response."""
+    for block in filtered(blocks, speaker):
+        yield block[:, 0]
+
+
+def noisy(blocks: Iterable[Array], sample_rate_hz: float, rms: float) -> Iterator[Array]:
+    """Add mains hum and hiss of constant level.
+
+    Parameters
+    ----------
+    blocks : iterable of ndarray, shape (channels, n)
+        The audio.
+    sample_rate_hz : float
+        Sample rate.
+    rms : float
+        Level of the noise, in the audio's unit.
+
+    Yields
+    ------
+    ndarray, shape (channels, n)
+        The same noise each time, whatever the block lengths.
+    """
+    random = np.random.default_rng(_SEED)
+    first = 0
+    for block in blocks:
+        phase = 2 * np.pi * MAINS_HZ / sample_rate_hz * np.arange(first, first + block.shape[1])
+        hum = sum(np.sqrt(2 * share) * np.sin(order * phase) for order, share in _HUM_SHARES)
+        hiss = np.sqrt(_HISS_SHARE) * random.normal(size=block.shape[1])
+        first += block.shape[1]
+        yield block + rms * (hum + hiss)

@@ -1,0 +1,1 @@
+"""From parts to equations, and from equations to responses, recursions and ports."""

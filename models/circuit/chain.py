@@ -1,0 +1,213 @@
+"""From a rig and a bypass network to the list of parts between string and input."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from itertools import count
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from presolder.models.instrument.controls import Pickup, Pot, Tone
+from presolder.models.instrument.network import (
+    CONTACT_OHMS,
+    Capacitor,
+    Gang,
+    Network,
+    Parallel,
+    Resistor,
+    Series,
+)
+from presolder.models.instrument.rig import Channel, Rig, VolumeWiring
+from presolder.models.instrument.taper import Taper, fraction_below_wiper
+from presolder.models.typing import Array
+
+GROUND = 0
+OUTPUT = 2
+# The first channel's; further ones get the next free node.
+PICKUP_SIDE = 1
+_FIRST_FREE_NODE = 3
+
+
+@dataclass(frozen=True)
+class Rheostat:
+    """A resistance that follows the volume dial.
+
+    Attributes
+    ----------
+    ohms : float
+        Total resistance.
+    taper : Taper
+        Fraction of the total at each dial position.
+    falling : bool
+        True if the resistance is the rest of the track (1 - fraction).
+    floor_ohms : float
+        Lowest resistance at the zero end.
+    held_at : float or None
+        Where it stands if its shaft is not the volume dial's.
+    """
+
+    ohms: float
+    taper: Taper
+    falling: bool
+    floor_ohms: float = 0.0
+    held_at: float | None = None
+
+    def share(self, dial: ArrayLike) -> Array:
+        """Resistance over total resistance, same shape as `dial`."""
+        stands = dial if self.held_at is None else np.full(np.shape(dial), self.held_at)
+        fraction = fraction_below_wiper(self.taper, stands)
+        share = 1.0 - fraction if self.falling else fraction
+        return np.maximum(share, self.floor_ohms / self.ohms)
+
+
+def gang_rheostat(gang: Gang) -> Rheostat:
+    """The law of a second gang, down to the resistance of its contact."""
+    return Rheostat(gang.ohms, gang.taper, gang.at_ten == "zero", CONTACT_OHMS)
+
+
+@dataclass(frozen=True)
+class Branch:
+    """One two-terminal part between nodes `plus` and `minus`.
+
+    `value` is in ohms, farads or henries, for a source its share of the EMF;
+    `rheostat` is set for rheostats only.
+    """
+
+    kind: Literal["resistor", "capacitor", "inductor", "source", "rheostat"]
+    plus: int
+    minus: int
+    value: float = 0.0
+    rheostat: Rheostat | None = None
+
+
+@dataclass(frozen=True)
+class Chain:
+    """A control chain as a circuit.
+
+    Attributes
+    ----------
+    branches : tuple of Branch
+        Node 0 is ground, 2 the output, which is also the cable.
+    sides : tuple of int
+        For each channel the node of the pickup's side of its volume pot. That
+        is the input lug, and the wiper with the independent wiring. A bypass
+        lies between it and the output.
+    """
+
+    branches: tuple[Branch, ...]
+    sides: tuple[int, ...]
+
+
+def control_chain(rig: Rig, network: Network | None) -> Chain:
+    """List the branches of the whole chain, string to input.
+
+    Parameters
+    ----------
+    rig : Rig
+        The instrument and what it feeds.
+    network : Network or None
+        Bypass between input lug and wiper; None is the bare pot.
+
+    Returns
+    -------
+    Chain
+    """
+    free = count(_FIRST_FREE_NODE)
+    branches: list[Branch] = []
+    sides: list[int] = []
+    for channel in rig.channels:
+        # Two pots that both stand at 0 must not be two ideal shorts across one output.
+        floor_ohms = CONTACT_OHMS if sides else 0.0
+        sides.append(next(free) if sides else PICKUP_SIDE)
+        branches += _channel(channel, network, rig.volume_wiring, sides[-1], floor_ohms, free)
+    shunt_farads = rig.cable_farads + rig.load.capacitance_farads
+    if shunt_farads > 0:
+        branches.append(Branch("capacitor", OUTPUT, GROUND, shunt_farads))
+    if np.isfinite(rig.load.resistance_ohms):
+        branches.append(Branch("resistor", OUTPUT, GROUND, rig.load.resistance_ohms))
+    return Chain(tuple(branches), tuple(sides))
+
+
+def _channel(
+    channel: Channel,
+    network: Network | None,
+    wiring: VolumeWiring,
+    side: int,
+    floor_ohms: float,
+    free: Iterator[int],
+) -> list[Branch]:
+    branches = [
+        *_pickup(channel.pickup, side, channel.strength, free),
+        *_volume(channel.volume, wiring, side, floor_ohms),
+        *_tone(channel.tone, side, free),
+        *_bypass(channel.fitted(network), side, free),
+    ]
+    return [_held(branch, channel.held_at) for branch in branches]
+
+
+def _pickup(pickup: Pickup, side: int, strength: float, free: Iterator[int]) -> list[Branch]:
+    emf, coil = next(free), next(free)
+    branches = [
+        Branch("source", emf, GROUND, strength),
+        Branch("resistor", emf, coil, pickup.resistance_ohms),
+        Branch("inductor", coil, side, pickup.inductance_henries),
+    ]
+    if pickup.eddy_ohms is not None:
+        branches.append(Branch("resistor", coil, side, pickup.eddy_ohms))
+    if pickup.capacitance_farads > 0:
+        branches.append(Branch("capacitor", side, GROUND, pickup.capacitance_farads))
+    return branches
+
+
+def _volume(pot: Pot, wiring: VolumeWiring, side: int, floor_ohms: float) -> tuple[Branch, Branch]:
+    """The track's two parts; the lower one ends where the wiper is wired."""
+    upper = Rheostat(pot.resistance_ohms, pot.taper, True)
+    lower = Rheostat(pot.resistance_ohms, pot.taper, False, floor_ohms)
+    wiper = OUTPUT if wiring == "lug" else side
+    return (
+        Branch("rheostat", side, OUTPUT, rheostat=upper),
+        Branch("rheostat", wiper, GROUND, rheostat=lower),
+    )
+
+
+def _tone(tone: Tone | None, side: int, free: Iterator[int]) -> list[Branch]:
+    if tone is None:
+        return []
+    start = side if tone.wiring == "modern" else OUTPUT
+    ohms = tone.pot.resistance_ohms * float(fraction_below_wiper(tone.pot.taper, tone.dial))
+    if ohms == 0:
+        return [Branch("capacitor", start, GROUND, tone.capacitance_farads)]
+    middle = next(free)
+    return [
+        Branch("resistor", start, middle, ohms),
+        Branch("capacitor", middle, GROUND, tone.capacitance_farads),
+    ]
+
+
+def _bypass(network: Network | None, side: int, free: Iterator[int]) -> list[Branch]:
+    return [] if network is None else list(_between(network, side, OUTPUT, free))
+
+
+def _held(branch: Branch, dial: float | None) -> Branch:
+    """The branch with its rheostat, if it has one, held at a dial of its own."""
+    if branch.rheostat is None:
+        return branch
+    return replace(branch, rheostat=replace(branch.rheostat, held_at=dial))
+
+
+def _between(network: Network, plus: int, minus: int, free: Iterator[int]) -> Iterator[Branch]:
+    match network:
+        case Resistor(ohms):
+            yield Branch("resistor", plus, minus, ohms)
+        case Capacitor(farads):
+            yield Branch("capacitor", plus, minus, farads)
+        case Gang():
+            yield Branch("rheostat", plus, minus, rheostat=gang_rheostat(network))
+        case Parallel(parts):
+            for part in parts:
+                yield from _between(part, plus, minus, free)
+        case Series(parts):
+            nodes = [plus, *(next(free) for _ in parts[1:]), minus]
+            for part, start, end in zip(parts, nodes, nodes[1:], strict=False):
+                yield from _between(part, start, end, free)

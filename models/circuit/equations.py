@@ -1,0 +1,179 @@
+"""From the list of parts to the circuit's equations.
+
+`assemble` turns the branches into the descriptor form of modified nodal
+analysis (Ho, Ruehli and Brennan, "The modified nodal approach to network
+analysis", IEEE Trans. Circuits Syst. 22, 1975)::
+
+    E dz/dt = A(dial) z + B u,      y = z[output]
+
+where z holds node voltages followed by the currents of inductors, rheostats
+and the sources. Rheostats keep their current as an unknown, so that a
+resistance of exactly zero (the pot's end stops) needs no special case.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from presolder.models.circuit.chain import GROUND, OUTPUT, Branch, Rheostat, control_chain
+from presolder.models.instrument.network import Network
+from presolder.models.instrument.rig import Rig
+from presolder.models.typing import Array
+
+
+@dataclass(frozen=True)
+class Descriptor:
+    """The equations E dz/dt = A(dial) z + B u, with n unknowns and m states.
+
+    Attributes
+    ----------
+    mass : ndarray, shape (n, n)
+        E: capacitances and inductances.
+    fixed : ndarray, shape (n, n)
+        The part of A that does not depend on the dial.
+    drive : ndarray, shape (n,)
+        B, for the pickup's EMF in volts.
+    moving : tuple of (int, Rheostat)
+        Row (and column) of each rheostat's current. A rheostat's unknown is its
+        current times its total resistance, so that A gets ``share`` there.
+    reading : ndarray, shape (m, n)
+        Physical states from z: capacitor voltages, inductor currents.
+    inertia : ndarray, shape (n, m)
+        E z in terms of the physical states alone: E z = inertia @ states.
+    output : int
+        Index of the output voltage in z.
+    """
+
+    mass: Array
+    fixed: Array
+    drive: Array
+    moving: tuple[tuple[int, Rheostat], ...]
+    reading: Array
+    inertia: Array
+    output: int
+
+    def system(self, dial: ArrayLike) -> Array:
+        """A at each dial position.
+
+        Parameters
+        ----------
+        dial : array_like, shape (d,)
+
+        Returns
+        -------
+        ndarray, shape (d, n, n)
+        """
+        dials = np.atleast_1d(np.asarray(dial, dtype=np.float64))
+        matrices = np.repeat(self.fixed[np.newaxis], dials.size, axis=0)
+        for row, rheostat in self.moving:
+            matrices[:, row, row] = rheostat.share(dials)
+        return matrices
+
+    def at(self, node: int) -> "Descriptor":
+        """The same circuit, listened to at another node of its chain."""
+        return replace(self, output=_row(node))
+
+
+def _row(node: int) -> int:
+    """Where a node's voltage stands in z, ground having no row."""
+    return node - 1
+
+
+def between(descriptor: Descriptor, plus: int, minus: int) -> Array:
+    """The vector, shape (n,), that picks the voltage from one node to another out of z."""
+    ends = np.zeros(descriptor.drive.size)
+    ends[_row(plus)], ends[_row(minus)] = 1.0, -1.0
+    return ends
+
+
+def assemble(branches: tuple[Branch, ...]) -> Descriptor:
+    """Stamp the branches into the equations of modified nodal analysis.
+
+    Parameters
+    ----------
+    branches : tuple of Branch
+        A connected circuit; its sources follow one EMF.
+
+    Returns
+    -------
+    Descriptor
+    """
+    node_count = 1 + max(max(branch.plus, branch.minus) for branch in branches)
+    with_current = [b for b in branches if b.kind in ("inductor", "rheostat", "source")]
+    reactive = [b for b in branches if b.kind in ("capacitor", "inductor")]
+    size = node_count + len(with_current)
+    # Stamped with ground included, which is dropped at the end.
+    stamp = _Stamp(
+        np.zeros((size, size)),
+        np.zeros(size),
+        np.zeros((len(reactive), size)),
+        np.zeros((size, len(reactive))),
+    )
+    rows, states = iter(range(node_count, size)), iter(range(len(reactive)))
+    moving = []
+    for branch in branches:
+        state = next(states) if branch in reactive else -1
+        row = next(rows) if branch in with_current else -1
+        stamp.add(branch, row, state)
+        if branch.rheostat is not None:
+            moving.append((_row(row), branch.rheostat))
+    keep = slice(GROUND + 1, None)
+    return Descriptor(
+        mass=(stamp.inertia @ stamp.reading)[keep, keep],
+        fixed=stamp.fixed[keep, keep],
+        drive=stamp.drive[keep],
+        moving=tuple(moving),
+        reading=stamp.reading[:, keep],
+        inertia=stamp.inertia[keep],
+        output=_row(OUTPUT),
+    )
+
+
+@dataclass(frozen=True)
+class _Stamp:
+    """Matrices in the making; as in `Descriptor`, but with ground in row 0."""
+
+    fixed: Array
+    drive: Array
+    reading: Array
+    inertia: Array
+
+    def add(self, branch: Branch, row: int, state: int) -> None:
+        """Write one branch into them: its current's row, its state's number."""
+        ends = np.zeros(self.drive.size)
+        ends[branch.plus], ends[branch.minus] = 1.0, -1.0
+        match branch.kind:
+            case "resistor":
+                self.fixed[...] -= np.outer(ends, ends) / branch.value
+            case "capacitor":
+                self.reading[state] = ends
+                self.inertia[:, state] = branch.value * ends
+            case "inductor":
+                self.fixed[:, row] -= ends
+                self.fixed[row] += ends
+                self.reading[state, row] = 1.0
+                self.inertia[row, state] = branch.value
+            case "source":
+                self.fixed[:, row] -= ends
+                self.fixed[row] -= ends
+                self.drive[row] = branch.value
+            case "rheostat":
+                assert branch.rheostat is not None
+                self.fixed[:, row] -= ends / branch.rheostat.ohms
+                self.fixed[row] -= ends
+
+
+def chain_equations(rig: Rig, network: Network | None) -> Descriptor:
+    """Equations of the chain under audition, EMF to output."""
+    return assemble(control_chain(rig, network).branches)
+
+
+def take_equations(rig: Rig) -> Descriptor | None:
+    """Equations of the chain as it stood while the take was recorded.
+
+    The volume stood at ``rig.take.dial``. None if the take is the EMF itself.
+    """
+    if rig.take.rig is None:
+        return None
+    return chain_equations(rig.take.rig, rig.take.network)

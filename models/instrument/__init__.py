@@ -1,0 +1,1 @@
+"""What the owner of a guitar describes: parts, values, tapers, networks, the rig, the dirt."""

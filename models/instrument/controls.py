@@ -1,0 +1,125 @@
+"""The parts of a control chain: pickup, pots, tone control, and the input it feeds."""
+
+import math
+from dataclasses import dataclass, field
+from typing import Literal, get_args
+
+from presolder.models.errors import InputError
+from presolder.models.instrument.quantities import format_quantity, require_component
+from presolder.models.instrument.taper import BENT_TAPERS, DIAL_MAX, Taper
+
+ToneWiring = Literal["modern", "fifties"]
+TONE_WIRINGS: tuple[ToneWiring, ...] = get_args(ToneWiring)
+
+
+def require_dial(name: str, dial: float) -> None:
+    """Refuse a dial position outside 0-10 (or not a number).
+
+    Raises
+    ------
+    InputError
+        Naming the value and the accepted range.
+    """
+    if not 0 <= dial <= DIAL_MAX:
+        raise InputError(f"{name} = {dial:g} must lie between 0 and 10")
+
+
+@dataclass(frozen=True)
+class Pickup:
+    """A coil: EMF, winding resistance and inductance, with its own capacitance.
+
+    Attributes
+    ----------
+    resistance_ohms, inductance_henries, capacitance_farads : float
+        Winding values; the capacitance lies from the pickup's output to ground.
+    eddy_ohms : float or None
+        Resistance across the inductance that stands for eddy-current loss.
+    """
+
+    resistance_ohms: float
+    inductance_henries: float
+    capacitance_farads: float = 0.0
+    eddy_ohms: float | None = None
+
+    def __post_init__(self) -> None:
+        require_component("resistance", self.resistance_ohms, "ohm")
+        require_component("inductance", self.inductance_henries, "henry")
+        require_component("capacitance", self.capacitance_farads, "farad", zero_ok=True)
+        if self.eddy_ohms is not None:
+            require_component("eddy", self.eddy_ohms, "ohm")
+
+    def __str__(self) -> str:
+        eddy = f", eddy {format_quantity(self.eddy_ohms, 'ohm')}" if self.eddy_ohms else ""
+        return (
+            f"{format_quantity(self.resistance_ohms, 'ohm')},"
+            f" {format_quantity(self.inductance_henries, 'henry')},"
+            f" {format_quantity(self.capacitance_farads, 'farad')}{eddy}"
+        )
+
+
+@dataclass(frozen=True)
+class Pot:
+    """A potentiometer: total resistance in ohms and taper."""
+
+    resistance_ohms: float
+    taper: Taper = field(default_factory=Taper)
+
+    def __post_init__(self) -> None:
+        require_component("resistance", self.resistance_ohms, "ohm")
+
+    def __str__(self) -> str:
+        bend = f" ({self.taper.midpoint:g} at half)" if self.taper.kind in BENT_TAPERS else ""
+        return f"{format_quantity(self.resistance_ohms, 'ohm')} {self.taper.kind}{bend}"
+
+
+@dataclass(frozen=True)
+class Tone:
+    """A tone control: pot as rheostat in series with a capacitor, to ground.
+
+    Attributes
+    ----------
+    pot : Pot
+        At dial 10 all of its resistance is in series, at dial 0 none.
+    capacitance_farads : float
+        The tone capacitor.
+    dial : float
+        Where the tone knob stands, 0-10.
+    wiring : {"modern", "fifties"}
+        Connected to the volume pot's input lug, or to its wiper.
+    """
+
+    pot: Pot
+    capacitance_farads: float
+    dial: float = DIAL_MAX
+    wiring: ToneWiring = "modern"
+
+    def __post_init__(self) -> None:
+        require_component("capacitance", self.capacitance_farads, "farad")
+        require_dial("dial", self.dial)
+        if self.wiring not in TONE_WIRINGS:
+            raise InputError(f'wiring = {self.wiring!r} must be "modern" or "fifties"')
+
+    def __str__(self) -> str:
+        return (
+            f"{self.pot}, {format_quantity(self.capacitance_farads, 'farad')},"
+            f" dial {self.dial:g}, {self.wiring} wiring"
+        )
+
+
+@dataclass(frozen=True)
+class Load:
+    """The input that the cable feeds: resistance (infinite for none) and capacitance."""
+
+    resistance_ohms: float = math.inf
+    capacitance_farads: float = 0.0
+
+    def __post_init__(self) -> None:
+        if self.resistance_ohms != math.inf:
+            require_component("resistance", self.resistance_ohms, "ohm")
+        require_component("capacitance", self.capacitance_farads, "farad", zero_ok=True)
+
+    def __str__(self) -> str:
+        return (
+            f"{format_quantity(self.resistance_ohms, 'ohm')},"
+            f" {format_quantity(self.capacitance_farads, 'farad')}"
+        )

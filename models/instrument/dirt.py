@@ -1,0 +1,63 @@
+"""A clipping stage as its owner describes it, and what its input puts on the guitar."""
+
+from dataclasses import dataclass
+from typing import Literal, get_args
+
+from presolder.models.errors import InputError
+from presolder.models.instrument.controls import Load
+
+DirtKind = Literal["smooth", "diodes", "lopsided", "fuzz"]
+DIRT_KINDS: tuple[DirtKind, ...] = get_args(DirtKind)
+LARGEST_DRIVE_DB = 60.0
+
+
+@dataclass(frozen=True)
+class Dirt:
+    """A clipping stage and how hard it is driven.
+
+    Attributes
+    ----------
+    kind : {"smooth", "diodes", "lopsided", "fuzz"}
+        ``smooth``: a symmetric saturator, tanh. ``diodes``: an antiparallel
+        diode pair behind a resistor. ``lopsided``: a biased tanh, with even
+        harmonics. ``fuzz``: the same curve at a low-impedance input, where the
+        guitar becomes part of the circuit.
+    drive_db : float
+        By how much the loudest second of the take, at dial 10, goes past the
+        knee; 0 to 60.
+    pre_hz, post_hz : float
+        Corners of the high-pass before and the low-pass after the curve.
+    level_db : float
+        Output level.
+    """
+
+    kind: DirtKind = "smooth"
+    drive_db: float = 20.0
+    pre_hz: float = 120.0
+    post_hz: float = 5500.0
+    level_db: float = 0.0
+
+    def __post_init__(self) -> None:
+        if self.kind not in DIRT_KINDS:
+            raise InputError(f"dirt kind {self.kind!r} is unknown; one of {', '.join(DIRT_KINDS)}")
+        for name, value, low, high in (
+            ("drive", self.drive_db, 0.0, LARGEST_DRIVE_DB),
+            ("pre_hz", self.pre_hz, 1.0, 2000.0),
+            ("post_hz", self.post_hz, 1000.0, 20_000.0),
+            ("level_db", self.level_db, -60.0, 60.0),
+        ):
+            if not low <= value <= high:
+                raise InputError(f"{name} = {value:g} must lie between {low:g} and {high:g}")
+
+    @property
+    def load(self) -> Load:
+        """What the stage's input puts on the guitar; common practice, no source."""
+        match self.kind:
+            case "smooth":
+                return Load(1e6, 30e-12)
+            case "diodes":
+                return Load(500e3, 50e-12)
+            case "lopsided":
+                return Load(220e3, 100e-12)
+            case "fuzz":
+                return Load(10e3, 100e-12)

@@ -1,0 +1,174 @@
+"""Bypass networks: series/parallel trees of resistors, capacitors and second gangs."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from html import escape
+from typing import Literal
+
+from presolder.models.errors import InputError
+from presolder.models.instrument.quantities import format_code, require_component
+from presolder.models.instrument.taper import Taper
+
+MOST_PARTS = 16
+DEEPEST_NESTING = 16
+# What a rheostat still measures at its "zero" end. It keeps two gangs, or a
+# gang beside the shorted volume track, from being two ideal shorts in
+# parallel, whose currents no circuit law settles; 1 mΩ is inaudible here.
+CONTACT_OHMS = 1e-3
+
+
+@dataclass(frozen=True)
+class Resistor:
+    """A fixed resistor."""
+
+    ohms: float
+
+    def __post_init__(self) -> None:
+        require_component("resistor", self.ohms, "ohm")
+
+
+@dataclass(frozen=True)
+class Capacitor:
+    """A fixed capacitor."""
+
+    farads: float
+
+    def __post_init__(self) -> None:
+        require_component("capacitor", self.farads, "farad")
+
+
+@dataclass(frozen=True)
+class Gang:
+    """A second pot section on the volume knob, wired as a rheostat.
+
+    Attributes
+    ----------
+    ohms : float
+        Total track resistance.
+    taper : Taper
+        Law of this section.
+    at_ten : {"zero", "full"}
+        Resistance at dial 10: nothing (rising to all of it at dial 0), or all
+        of it (falling to nothing at dial 0).
+    """
+
+    ohms: float
+    taper: Taper = field(default_factory=lambda: Taper("linear"))
+    at_ten: Literal["zero", "full"] = "zero"
+
+    def __post_init__(self) -> None:
+        require_component("gang", self.ohms, "ohm")
+        if self.at_ten not in ("zero", "full"):
+            raise InputError(f'at_ten = {self.at_ten!r} must be "zero" or "full"')
+
+
+@dataclass(frozen=True)
+class Series:
+    """Parts one after the other."""
+
+    parts: tuple["Network", ...]
+
+
+@dataclass(frozen=True)
+class Parallel:
+    """Parts side by side."""
+
+    parts: tuple["Network", ...]
+
+
+Leaf = Resistor | Capacitor | Gang
+Network = Leaf | Series | Parallel
+
+
+@dataclass(frozen=True)
+class Design:
+    """A named bypass network.
+
+    Attributes
+    ----------
+    name : str
+        Short name, as on the command line.
+    network : Network or None
+        None is the bare pot with nothing between input lug and wiper.
+    title : str
+        A line for people.
+    """
+
+    name: str
+    network: Network | None
+    title: str = ""
+
+    def __str__(self) -> str:
+        parts = format_network(self.network)
+        return self.name if parts in ("", self.name) else f"{self.name}: {parts}"
+
+    def _repr_html_(self) -> str:
+        """For a notebook: name, parts and title."""
+        return f"<p><b>{escape(str(self))}</b> {escape(self.title)}</p>"
+
+
+def leaves(network: Network | None) -> tuple[Leaf, ...]:
+    """All parts of a network, left to right."""
+    if network is None:
+        return ()
+    if isinstance(network, Series | Parallel):
+        return tuple(leaf for part in network.parts for leaf in leaves(part))
+    return (network,)
+
+
+def join(kind: type[Series] | type[Parallel], parts: list[Network]) -> Network:
+    """Combine parts, folding nested groups of the same kind into one.
+
+    Raises
+    ------
+    InputError
+        If there are no parts, or more than ``MOST_PARTS`` in all.
+    """
+    if not parts:
+        raise InputError("a series or parallel group needs at least one part")
+    flat = [
+        inner for part in parts for inner in (part.parts if isinstance(part, kind) else (part,))
+    ]
+    if sum(len(leaves(part)) for part in flat) > MOST_PARTS:
+        raise InputError(f"a network may have at most {MOST_PARTS} parts")
+    return flat[0] if len(flat) == 1 else kind(tuple(flat))
+
+
+def format_network(network: Network | None) -> str:
+    """Write a network in the expression notation, ``""`` for the bare pot."""
+    return "" if network is None else _joined(network, _leaf_text)
+
+
+def shape_text(network: Network | None) -> str:
+    """Write a topology in letters, ``"R + (G || C)"``; ``""`` for the bare pot."""
+    return "" if network is None else _joined(network, leaf_letter)
+
+
+def leaf_letter(leaf: Leaf) -> str:
+    """``R``, ``C`` or ``G``, for the kind of part."""
+    return {Resistor: "R", Capacitor: "C", Gang: "G"}[type(leaf)]
+
+
+def _joined(network: Network, leaf_text: Callable[[Leaf], str]) -> str:
+    def bracketed(part: Network) -> str:
+        text = _joined(part, leaf_text)
+        return f"({text})" if isinstance(part, Series | Parallel) else text
+
+    match network:
+        case Series(parts):
+            return " + ".join(bracketed(part) for part in parts)
+        case Parallel(parts):
+            return " || ".join(bracketed(part) for part in parts)
+        case _:
+            return leaf_text(network)
+
+
+def _leaf_text(leaf: Leaf) -> str:
+    match leaf:
+        case Resistor(ohms):
+            return format_code(ohms, "ohm")
+        case Capacitor(farads):
+            return format_code(farads, "farad")
+        case Gang(ohms, taper, at_ten):
+            bend = "" if taper.midpoint == Taper().midpoint else f", {taper.midpoint:g}"
+            return f"gang({format_code(ohms, 'ohm')}, {taper.kind}, {at_ten}{bend})"

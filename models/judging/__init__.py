@@ -1,0 +1,1 @@
+"""Which design is better, whether one is needed, and what the spread of parts does."""

@@ -1,0 +1,323 @@
+"""Searching values that one can buy: which parts suit this rig and this preference.
+
+Every combination of preferred values is screened at a few dials and
+frequencies, all combinations of a topology at once; the promising ones are
+then judged by the full figures of merit. Where a series is too dense for
+that, every few values are screened first, and the neighbourhood of the
+promising ones after that.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from itertools import product
+from typing import Literal
+
+import numpy as np
+
+from presolder.models.circuit.ports import OpenChain, bridged, combined, leaf_admittance, open_chain
+from presolder.models.decibels import decibels, power_decibels
+from presolder.models.errors import InputError
+from presolder.models.instrument.network import (
+    Capacitor,
+    Design,
+    Gang,
+    Leaf,
+    Network,
+    Resistor,
+    leaves,
+)
+from presolder.models.instrument.rig import Rig
+from presolder.models.instrument.taper import Taper
+from presolder.models.instrument.topologies import canonical, with_parts
+from presolder.models.judging.character import BODY_HZ
+from presolder.models.judging.merit import DIALS, SHAPE_HZ, rms_figures, shift_and_stray
+from presolder.models.judging.ranking import score
+from presolder.models.typing import Array, ComplexArray, Indices
+
+# Screening: enough frequencies to see a resonance, enough dials to see a trend.
+_SCREEN_HZ = np.geomspace(100.0, 6000.0, 18)
+_MOST_SCREEN_DIALS = 4
+# Complex numbers per array while screening; small arrays stay in the cache.
+_CHUNK = 200_000
+# The most combinations of one shape that are screened before refining.
+MOST_COMBINATIONS = 70_000
+MOST_PARTS_SEARCHED = 4
+_KEPT_FOR_FRONT, _KEPT_FOR_PREFERENCE = 40, 300
+_EITHER_WAY: tuple[Literal["zero", "full"], ...] = ("zero", "full")
+# A part more is worth soldering from this much; common practice, no source.
+_EXTRA_PART_DB = 0.03
+_FRONT_WEIGHTS = np.linspace(0.0, 1.0, 21)
+
+
+@dataclass(frozen=True)
+class Shelf:
+    """The parts to choose from.
+
+    Attributes
+    ----------
+    resistors, capacitors : tuple of Leaf
+        Rising in value.
+    gangs : tuple of Gang
+    """
+
+    resistors: tuple[Resistor, ...]
+    capacitors: tuple[Capacitor, ...]
+    gangs: tuple[Gang, ...]
+
+    def options(self, leaf: Leaf) -> tuple[Leaf, ...]:
+        """What may stand in a place of this kind."""
+        if isinstance(leaf, Resistor):
+            return self.resistors
+        return self.capacitors if isinstance(leaf, Capacitor) else self.gangs
+
+
+@dataclass(frozen=True)
+class Found:
+    """One design that the search found worth judging in full.
+
+    Attributes
+    ----------
+    shape : Network
+        The topology it was searched as.
+    network : Network
+    taper_rms_db, tone_rms_db : float
+        As in `Merit`.
+    """
+
+    shape: Network
+    network: Network
+    taper_rms_db: float
+    tone_rms_db: float
+
+
+def tailor(
+    rig: Rig,
+    shapes: tuple[Network, ...],
+    shelf: Shelf,
+    tone_weight: float,
+    dial: Array = DIALS,
+    *,
+    most_combinations: int = MOST_COMBINATIONS,
+    progress: Callable[[int], None] = lambda _: None,
+) -> list[Found]:
+    """Search all shapes.
+
+    Parameters
+    ----------
+    rig : Rig
+        The instrument and what it feeds.
+    shapes : tuple of Network
+        Topologies; the values in them do not matter.
+    shelf : Shelf
+        Values to choose from.
+    tone_weight : float
+        The preference, as in `score`.
+    dial : ndarray, shape (d,)
+        Positions that count.
+    most_combinations : int
+        Shapes with more are screened at every few values first.
+    progress : callable
+        Called with 1 after each shape.
+
+    Returns
+    -------
+    list of Found
+        Best first; of each shape a few hundred, among them the best for the
+        preference and those near the front between taper and tone.
+    """
+    coarse = _Bench(rig, _SCREEN_HZ, _a_few(dial))
+    fine = _Bench(rig, SHAPE_HZ, dial)
+    found: list[Found] = []
+    for shape in shapes:
+        options = [shelf.options(leaf) for leaf in leaves(shape)]
+        chosen = _promising(coarse, shape, options, tone_weight, most_combinations)
+        found += _judged(fine, shape, options, chosen)
+        progress(1)
+    order = score(
+        np.array([f.taper_rms_db for f in found]),
+        np.array([f.tone_rms_db for f in found]),
+        tone_weight,
+    )
+    return [found[i] for i in np.argsort(order, kind="stable")]
+
+
+def _a_few(dial: Array) -> Array:
+    spread = np.linspace(0, dial.size - 1, min(dial.size, _MOST_SCREEN_DIALS)).round()
+    return np.asarray(dial[spread.astype(int)], dtype=np.float64)
+
+
+def best_of_each(found: list[Found], tone_weight: float) -> list[Found]:
+    """The first of each topology, in order, less those whose extra parts earn nothing.
+
+    Parameters
+    ----------
+    found : list of Found
+        Best first.
+    tone_weight : float
+        The preference, as in `score`.
+    """
+    firsts: dict[object, Found] = {}
+    for one in found:
+        firsts.setdefault(canonical(one.shape), one)
+
+    def points(one: Found) -> float:
+        return float(score(one.taper_rms_db, one.tone_rms_db, tone_weight))
+
+    return [
+        one
+        for one in firsts.values()
+        if not any(
+            len(leaves(other.shape)) < len(leaves(one.shape))
+            and points(other) - points(one) < _EXTRA_PART_DB
+            for other in firsts.values()
+        )
+    ]
+
+
+def front(found: list[Found]) -> list[Found]:
+    """Those that no other beats in both taper and tone, by rising taper shift."""
+    best: list[Found] = []
+    for candidate in sorted(found, key=lambda f: (f.taper_rms_db, f.tone_rms_db)):
+        if not best or candidate.tone_rms_db < best[-1].tone_rms_db:
+            best.append(candidate)
+    return best
+
+
+class _Bench:
+    """A rig solved at certain frequencies and dials, ready to judge designs."""
+
+    def __init__(self, rig: Rig, frequency_hz: Array, dial: Array) -> None:
+        self.frequency_hz = frequency_hz
+        self.chain: OpenChain = open_chain(
+            rig, np.concatenate([[BODY_HZ], frequency_hz]), np.concatenate([[10.0], dial])
+        )
+        self.bare_db = decibels(self.chain.bare)[1:, 0]
+
+    def judge(
+        self, shape: Network, options: list[tuple[Leaf, ...]], chosen: list[Indices] | Indices
+    ) -> tuple[Array, Array]:
+        """Taper and tone RMS of designs.
+
+        `chosen` has for each part the indices of its options; they broadcast
+        against each other, and the result has the shape they broadcast to.
+        """
+        place = []
+        for stands in self.chain.dial:
+            parts = [
+                _stacked(some, self.chain.s, stands)[index]
+                for some, index in zip(options, chosen, strict=True)
+            ]
+            place.append(combined(shape, iter(parts)))
+        gain_db = power_decibels(_power(bridged(self.chain, tuple(place))))
+        return rms_figures(*shift_and_stray(gain_db, self.bare_db), self.frequency_hz)
+
+
+def _judged(
+    bench: "_Bench", shape: Network, options: list[tuple[Leaf, ...]], chosen: Indices
+) -> list[Found]:
+    """The chosen designs, a row of option indices each, by the full figures."""
+    taper, tone = bench.judge(shape, options, chosen.T[:, :, None])
+    return [
+        Found(
+            shape,
+            with_parts(shape, tuple(o[i] for o, i in zip(options, row, strict=True))),
+            float(taper_db),
+            float(tone_db),
+        )
+        for row, taper_db, tone_db in zip(chosen, taper[:, 0], tone[:, 0], strict=True)
+    ]
+
+
+def _power(response: ComplexArray) -> Array:
+    # Much faster than the square of abs(), which takes a root.
+    return np.square(response.real) + np.square(response.imag)
+
+
+def _stacked(parts: tuple[Leaf, ...], s: ComplexArray, dial: Array) -> ComplexArray:
+    """Admittances of all options of one part, shape (options, d or 1, f or 1)."""
+    return np.stack([leaf_admittance(part, s, dial) for part in parts])
+
+
+def _promising(
+    bench: _Bench,
+    shape: Network,
+    options: list[tuple[Leaf, ...]],
+    tone_weight: float,
+    most_combinations: int,
+) -> Indices:
+    """Indices of the designs worth judging in full, shape (designs, parts)."""
+    densest = int(most_combinations ** (1 / len(options)))
+    steps = [int(np.ceil(len(some) / densest)) for some in options]
+    grids = [np.arange(0, len(some), step) for some, step in zip(options, steps, strict=True)]
+    chosen = _best(*_screened(bench, shape, options, grids), tone_weight)
+    last = np.array([len(some) - 1 for some in options])
+    while max(steps) > 1:
+        steps = [int(np.ceil(step / 2)) for step in steps]
+        moves = np.array(list(product(*([-step, 0, step] for step in steps))))
+        near = (chosen[:, None, :] + moves).reshape(-1, len(options))
+        rows = np.unique(np.clip(near, 0, last), axis=0)
+        judged = [
+            bench.judge(shape, options, part.T[:, :, None])
+            for part in np.array_split(rows, np.ceil(len(rows) * bench.chain.bare.size / _CHUNK))
+        ]
+        taper, tone = (np.concatenate([pair[k] for pair in judged])[:, 0] for k in (0, 1))
+        chosen = _best(rows, taper, tone, tone_weight)
+    return chosen
+
+
+def _screened(
+    bench: _Bench, shape: Network, options: list[tuple[Leaf, ...]], grids: list[Indices]
+) -> tuple[Indices, Array, Array]:
+    """Judge every combination; rows of indices, taper and tone RMS."""
+    rest = int(np.prod([grid.size for grid in grids[1:]])) * bench.chain.bare.size
+    tapers, tones = [], []
+    for first in np.array_split(grids[0], np.ceil(grids[0].size * rest / _CHUNK)):
+        taper, tone = bench.judge(shape, options, list(np.ix_(first, *grids[1:])))
+        tapers.append(taper.ravel())
+        tones.append(tone.ravel())
+    rows = np.stack([index.ravel() for index in np.meshgrid(*grids, indexing="ij")], axis=-1)
+    return rows, np.concatenate(tapers), np.concatenate(tones)
+
+
+def _best(rows: Indices, taper: Array, tone: Array, tone_weight: float) -> Indices:
+    """The rows that some weight between taper and tone puts high."""
+    kept = [_lowest(score(taper, tone, tone_weight), _KEPT_FOR_PREFERENCE)]
+    kept += [_lowest(score(taper, tone, weight), _KEPT_FOR_FRONT) for weight in _FRONT_WEIGHTS]
+    return rows[np.unique(np.concatenate(kept))]
+
+
+def _lowest(values: Array, count: int) -> Indices:
+    return np.argpartition(values, min(count, values.size) - 1)[:count]
+
+
+def require_searchable(design: Design) -> Network:
+    """The network whose values are to be searched.
+
+    Raises
+    ------
+    InputError
+        If it has no parts, or too many.
+    """
+    if design.network is None:
+        raise InputError(f"{design.name} has no parts to search for")
+    count = len(leaves(design.network))
+    if count > MOST_PARTS_SEARCHED:
+        raise InputError(
+            f"{design.name!r} has {count} parts; at most {MOST_PARTS_SEARCHED} are searched"
+        )
+    return design.network
+
+
+def combinations(shape: Network, shelf: Shelf) -> int:
+    """How many designs of this shape the shelf allows."""
+    return int(np.prod([len(shelf.options(leaf)) for leaf in leaves(shape)]))
+
+
+def dual_pot_gangs(ohms: tuple[float, ...]) -> tuple[Gang, ...]:
+    """Second gangs of the usual dual pots: linear or audio, wired either way round."""
+    return tuple(
+        Gang(value, taper, at_ten)
+        for value in ohms
+        for taper in (Taper("linear"), Taper("audio"))
+        for at_ten in _EITHER_WAY
+    )

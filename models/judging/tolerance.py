@@ -1,0 +1,260 @@
+"""What the spread of real parts does to level and treble, and which part does most of it."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from presolder.models.errors import InputError
+from presolder.models.instrument.controls import Pot
+from presolder.models.instrument.network import Capacitor, Gang, Leaf, Network, Resistor, leaves
+from presolder.models.instrument.quantities import format_code
+from presolder.models.instrument.rig import Rig
+from presolder.models.instrument.taper import BENT_TAPERS
+from presolder.models.instrument.topologies import with_parts
+from presolder.models.judging.character import character
+from presolder.models.typing import Array
+
+LOWEST_PERCENTILE, HIGHEST_PERCENTILE = 5.0, 95.0
+_SECOND = "second "
+# A capacitor of tight tolerance is worth its price from this much; common practice, no source.
+_WORTH_DB = 0.3
+TIGHTER = 0.05
+
+
+@dataclass(frozen=True)
+class Spread:
+    """How far parts stray; each is drawn evenly from its nominal value plus or minus this.
+
+    All but the midpoint are fractions of the value. Common practice, no source.
+    """
+
+    pot: float = 0.20
+    midpoint: float = 0.05
+    resistor: float = 0.05
+    capacitor: float = 0.10
+    cable: float = 0.20
+
+    def __post_init__(self) -> None:
+        for name, value in vars(self).items():
+            if not 0.0 <= value <= 0.9:
+                raise InputError(f"{name} = {100 * value:g} % must lie between 0 and 90 %")
+
+
+@dataclass(frozen=True, eq=False)
+class Straying:
+    """One thing that strays: its name, its kind in `Spread`, and by how much."""
+
+    name: str
+    kind: str
+    spread: float
+
+
+@dataclass(frozen=True, eq=False)
+class Builds:
+    """Level and treble over many draws: n parts, d dials.
+
+    Attributes
+    ----------
+    dial : ndarray, shape (d,)
+    level_db, treble_db : ndarray, shape (3, d)
+        5th, 50th and 95th percentile, each as in `Character`.
+    parts : tuple of Straying
+        What was drawn.
+    level_share, treble_share : ndarray, shape (n,)
+        Share of the variance, summed over the dials, that each part explains
+        by itself in a linear model; the rest is what they do together.
+    treble_deviation_db : float
+        Standard deviation of the treble, root mean square over the dials.
+    """
+
+    dial: Array
+    level_db: Array
+    treble_db: Array
+    parts: tuple[Straying, ...]
+    level_share: Array
+    treble_share: Array
+    treble_deviation_db: float
+
+
+def straying_parts(rig: Rig, network: Network | None, spread: Spread) -> tuple[Straying, ...]:
+    """The parts that a build of this design draws from a drawer."""
+    parts: list[Straying] = []
+    for whose, channel in zip(("", _SECOND), rig.channels, strict=False):
+        parts += _of_pot(channel.volume, whose, spread)
+        if channel is rig.first:
+            parts.append(Straying("cable", "cable", spread.cable))
+        parts += [_of_leaf(leaf, whose, spread) for leaf in leaves(channel.fitted(network))]
+    return tuple(parts)
+
+
+def _of_pot(pot: Pot, whose: str, spread: Spread) -> list[Straying]:
+    parts = [Straying(f"{whose}volume pot", "pot", spread.pot)]
+    if pot.taper.kind in BENT_TAPERS:
+        parts.append(Straying(f"{whose}taper midpoint", "midpoint", spread.midpoint))
+    return parts
+
+
+def _of_leaf(leaf: Leaf, whose: str, spread: Spread) -> Straying:
+    match leaf:
+        case Resistor(ohms):
+            return Straying(f"{whose}{format_code(ohms, 'ohm')}", "resistor", spread.resistor)
+        case Capacitor(farads):
+            return Straying(f"{whose}{format_code(farads, 'farad')}", "capacitor", spread.capacitor)
+        case Gang(ohms):
+            return Straying(f"{whose}gang {format_code(ohms, 'ohm')}", "pot", spread.pot)
+
+
+def draw_builds(
+    rig: Rig,
+    network: Network | None,
+    dial: Array,
+    spread: Spread | None = None,
+    *,
+    draws: int = 1000,
+    seed: int = 1,
+    progress: Callable[[int], None] = lambda _: None,
+) -> Builds:
+    """Draw builds of a design and see where level and treble fall.
+
+    Parameters
+    ----------
+    rig, network
+        The design on its rig.
+    dial : ndarray, shape (d,)
+        Positions above 0.
+    spread : Spread
+        How far parts stray.
+    draws : int
+        Number of builds.
+    seed : int
+        Of the random numbers; the same seed gives the same builds.
+    progress : callable
+        Called with 1 after each build.
+
+    Returns
+    -------
+    Builds
+
+    Notes
+    -----
+    The parts stray independently, so that a standardised regression
+    coefficient, squared, is a part's share of the variance (Saltelli et al.,
+    Global Sensitivity Analysis, section 1.2.5).
+    """
+    parts = straying_parts(rig, network, spread or Spread())
+    offsets = np.random.default_rng(seed).uniform(-1.0, 1.0, (draws, len(parts)))
+    offsets *= [part.spread for part in parts]
+    level, treble = np.empty((draws, dial.size)), np.empty((draws, dial.size))
+    for i, offset in enumerate(offsets):
+        drawn = character(*_drawn(rig, network, offset), dial)
+        level[i], treble[i] = drawn.level_db, drawn.treble_db
+        progress(1)
+    return _summed_up(dial, parts, offsets, level, treble)
+
+
+def _summed_up(
+    dial: Array, parts: tuple[Straying, ...], offsets: Array, level: Array, treble: Array
+) -> Builds:
+    asked = (LOWEST_PERCENTILE, 50.0, HIGHEST_PERCENTILE)
+    return Builds(
+        dial,
+        np.percentile(level, asked, axis=0),
+        np.percentile(treble, asked, axis=0),
+        parts,
+        _shares(offsets, level),
+        _shares(offsets, treble),
+        float(np.sqrt(treble.var(axis=0).mean())),
+    )
+
+
+def _drawn(rig: Rig, network: Network | None, offsets: Array) -> tuple[Rig, Network | None]:
+    """The build with these offsets, which stand in the order of `straying_parts`."""
+    left = iter(float(offset) for offset in offsets)
+    first, *others = rig.channels
+    first = replace(first, volume=_strayed_pot(first.volume, left))
+    cable_farads = rig.cable_farads * (1.0 + next(left))
+    fitted = _strayed_network(network, left)
+    channels = [first]
+    for channel in others:
+        volume = _strayed_pot(channel.volume, left)
+        own = _strayed_network(channel.fitted(network), left)
+        channels.append(replace(channel, volume=volume, bypass=own))
+    return replace(rig, cable_farads=cable_farads, channels=tuple(channels)), fitted
+
+
+def _strayed_pot(pot: Pot, left: Iterator[float]) -> Pot:
+    ohms, taper = pot.resistance_ohms * (1.0 + next(left)), pot.taper
+    if taper.kind in BENT_TAPERS:
+        taper = replace(taper, midpoint=min(max(taper.midpoint + next(left), 0.01), 0.99))
+    return Pot(ohms, taper)
+
+
+def _strayed_network(network: Network | None, left: Iterator[float]) -> Network | None:
+    if network is None:
+        return None
+    return with_parts(network, tuple(_scaled(leaf, 1.0 + next(left)) for leaf in leaves(network)))
+
+
+def _scaled(leaf: Leaf, factor: float) -> Leaf:
+    match leaf:
+        case Capacitor(farads):
+            return Capacitor(farads * factor)
+        case _:
+            return replace(leaf, ohms=leaf.ohms * factor)
+
+
+def _shares(offsets: Array, outcome: Array) -> Array:
+    """Share of the variance of all columns of the outcome that each offset explains."""
+    deviation = offsets.std(axis=0)
+    moved = deviation > 0
+    x = (offsets[:, moved] - offsets[:, moved].mean(axis=0)) / deviation[moved]
+    y = outcome - outcome.mean(axis=0)
+    slopes, *_ = np.linalg.lstsq(x, y, rcond=None)
+    total = np.square(y).mean(axis=0).sum()
+    shares = np.zeros(offsets.shape[1])
+    if total > 0:
+        shares[moved] = np.square(slopes).sum(axis=1) / total
+    return shares
+
+
+@dataclass(frozen=True)
+class TighterCapacitor:
+    """Treble deviation, in dB, as it is and with a 5 % capacitor, and whether that pays."""
+
+    now_db: float
+    then_db: float
+
+    @property
+    def worth_it(self) -> bool:
+        """Whether twice the deviation shrinks by what ears notice."""
+        return 2 * (self.now_db - self.then_db) >= _WORTH_DB
+
+
+def tighter_capacitor(builds: Builds) -> TighterCapacitor | None:
+    """What a 5 % capacitor would do; None if there is no capacitor, or it is that good already."""
+    loose = [part.spread for part in builds.parts if part.kind == "capacitor"]
+    if not loose or loose[0] <= TIGHTER:
+        return None
+    then = narrowed_deviation_db(builds, "capacitor", loose[0], TIGHTER)
+    return TighterCapacitor(builds.treble_deviation_db, then)
+
+
+def narrowed_deviation_db(result: Builds, kind: str, from_spread: float, to_spread: float) -> float:
+    """Treble deviation if parts of one kind strayed less.
+
+    Parameters
+    ----------
+    result : Builds
+    kind : str
+        As in `Spread`.
+    from_spread, to_spread : float
+        Spread now, and instead.
+    """
+    share = sum(
+        float(share)
+        for part, share in zip(result.parts, result.treble_share, strict=True)
+        if part.kind == kind
+    )
+    kept = 1.0 - share * (1.0 - (to_spread / from_spread) ** 2)
+    return result.treble_deviation_db * float(np.sqrt(max(kept, 0.0)))

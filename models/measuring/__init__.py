@@ -1,0 +1,1 @@
+"""From recordings and readings back to the values of parts."""

@@ -1,0 +1,58 @@
+"""A response from a sweep as it was played and as it was recorded."""
+
+import numpy as np
+
+from presolder.models.decibels import decibels
+from presolder.models.errors import InputError
+from presolder.models.typing import Array
+
+# What is kept of the impulse response before and after its peak.
+_BEFORE_SECONDS, _AFTER_SECONDS = 0.003, 0.03
+
+
+def swept_response(played: Array, recorded: Array, sample_rate_hz: float) -> tuple[Array, Array]:
+    """Gain over frequency from a sweep as played and as recorded.
+
+    Parameters
+    ----------
+    played, recorded : ndarray, shape (n,) and (m,)
+        The recording may start late, and may be longer.
+    sample_rate_hz : float
+
+    Returns
+    -------
+    frequency_hz, gain_db : ndarray, shape (f,)
+        120 points, 100 Hz to 16 kHz or 0.42 of the sample rate, as far as the
+        sweep reaches.
+
+    Raises
+    ------
+    InputError
+        If the two have nothing in common.
+
+    Notes
+    -----
+    The recording's spectrum over the sweep's gives the impulse response, of
+    which only the part around its peak is kept: noise, and the distortion
+    that a rising sweep leaves before the peak, stay out (Farina, "Simultaneous
+    measurement of impulse response and distortion with a swept-sine
+    technique", AES 108th Convention, 2000).
+    """
+    length = 1 << int(np.ceil(np.log2(played.size + recorded.size)))
+    x, y = np.fft.rfft(played, length), np.fft.rfft(recorded, length)
+    power = np.square(np.abs(x))
+    impulse = np.fft.irfft(y * x.conj() / (power + 1e-6 * power.max()), length)
+    peak = int(np.argmax(np.abs(impulse)))
+    if np.abs(impulse[peak]) < 8.0 * np.sqrt(np.mean(np.square(impulse))):
+        raise InputError("the recording does not hold the sweep that was played")
+    before = int(_BEFORE_SECONDS * sample_rate_hz)
+    after = int(_AFTER_SECONDS * sample_rate_hz)
+    kept = np.roll(impulse, before - peak)[: before + after]
+    kept[:before] *= np.sin(np.linspace(0.0, np.pi / 2, before)) ** 2
+    kept[-after // 2 :] *= np.cos(np.linspace(0.0, np.pi / 2, after - after // 2)) ** 2
+    bins = np.fft.rfftfreq(1 << 16, 1.0 / sample_rate_hz)
+    gain = np.abs(np.fft.rfft(kept, 1 << 16))
+    frequency_hz = np.geomspace(100.0, min(16_000.0, 0.42 * sample_rate_hz), 120)
+    own_bins = np.fft.rfftfreq(length, 1.0 / sample_rate_hz)
+    reached = np.interp(frequency_hz, own_bins, power) > 1e-4 * power.max()
+    return frequency_hz[reached], decibels(np.interp(frequency_hz[reached], bins, gain))

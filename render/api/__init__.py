@@ -1,0 +1,17 @@
+"""Hear a guitar volume-control modification before anyone heats an iron.
+
+Usually imported as ``import presolder as ps``. Every name is loaded when it is
+first used, so that importing this costs next to nothing.
+"""
+
+import importlib
+
+import lazy_loader
+
+# The folder of files and commands is a package of the same name as the function
+# that renders. Python binds a package's name here when it first loads it. Loading
+# it now and taking the name away again leaves the name to the function for good.
+importlib.import_module(f"{__name__}.render")
+del globals()["render"]
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

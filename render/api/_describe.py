@@ -1,0 +1,271 @@
+"""Describing: rigs, designs, takes, knob paths and dirt."""
+
+import os
+from collections.abc import Iterable
+from dataclasses import replace
+from importlib import resources
+from pathlib import Path
+
+from presolder.models.audio.knob import KnobPath, steady_turn
+from presolder.models.errors import InputError
+from presolder.models.instrument.designs import BUILT_IN
+from presolder.models.instrument.dirt import Dirt, DirtKind
+from presolder.models.instrument.network import Design
+from presolder.models.instrument.rig import Captured, Rig, Take
+from presolder.render.files.audio import Recording, read_recording
+from presolder.render.files.designs import read_designs, resolve_design
+from presolder.render.files.points import read_gesture
+from presolder.render.files.rigs import DEFAULT_RIG, built_in_rigs, find_rig
+
+AnyPath = str | os.PathLike[str]
+SAMPLES = ("fifths", "harmonics", "string")
+
+
+def rig(name_or_path: AnyPath = DEFAULT_RIG, *, captured: Captured | None = None) -> Rig:
+    """Load a rig: pickup, pots, cable, input and how its takes were made.
+
+    Parameters
+    ----------
+    name_or_path : str or path
+        The name of a built-in rig, or a TOML file as in ``docs/rig-format.md``.
+    captured : {"jack", "string"}, optional
+        Overrides how takes were made: at the jack, through the rig as it is;
+        or the pickup's raw EMF.
+
+    Returns
+    -------
+    Rig
+        Values in ohms, farads and henries.
+
+    Raises
+    ------
+    InputError
+        If there is no such rig, or its file has an error.
+
+    See Also
+    --------
+    rigs : all that are built in.
+
+    Examples
+    --------
+    >>> import presolder as ps
+    >>> ps.rig("single-coil-250k").first.pickup.inductance_henries
+    2.3
+    """
+    found = find_rig(os.fspath(name_or_path))
+    if captured is None:
+        return found
+    if captured == "string":
+        return replace(found, take=Take("string"))
+    # A file's own jack take stays; otherwise the rig as it stands becomes the take's.
+    return found if found.take.captured == "jack" else replace(found, take=Take(captured))
+
+
+def rigs() -> tuple[Rig, ...]:
+    """All built-in rigs.
+
+    Returns
+    -------
+    tuple of Rig
+
+    Examples
+    --------
+    >>> import presolder as ps
+    >>> [rig.name for rig in ps.rigs()][:2]
+    ['dark-long-cable', 'humbucker-500k']
+    """
+    return tuple(find_rig(name) for name in built_in_rigs())
+
+
+def design(text: str) -> Design:
+    """Read one design: a built-in name, or an expression.
+
+    Parameters
+    ----------
+    text : str
+        ``+`` joins in series, ``||`` in parallel; ``docs/design-format.md``.
+
+    Returns
+    -------
+    Design
+
+    Raises
+    ------
+    InputError
+        If it is neither; the message gives the column.
+
+    Examples
+    --------
+    >>> import presolder as ps
+    >>> print(ps.design("68k + 1n5"))
+    68k + 1n5
+    >>> print(ps.design("series"))
+    series: 270k + 390p
+    """
+    return resolve_design(text)
+
+
+def designs(path: AnyPath | None = None) -> tuple[Design, ...]:
+    """All built-in designs, or those of a file.
+
+    Parameters
+    ----------
+    path : str or path, optional
+        A TOML file with ``[[design]]`` tables.
+
+    Returns
+    -------
+    tuple of Design
+
+    Raises
+    ------
+    InputError
+        If the file cannot be used.
+
+    Examples
+    --------
+    >>> import presolder as ps
+    >>> [design.name for design in ps.designs()][:3]
+    ['bare', 'cap', 'parallel']
+    """
+    return BUILT_IN if path is None else read_designs(Path(path))
+
+
+def read(path: AnyPath) -> Recording:
+    """Read a take.
+
+    Parameters
+    ----------
+    path : str or path
+        WAV, FLAC, MP3 or what else libsndfile reads; M4A and AAC with ffmpeg.
+        Mono or stereo, 44.1 to 192 kHz.
+
+    Returns
+    -------
+    Recording
+        ``samples`` of shape (channels, n) with full scale 1.0, and
+        ``sample_rate_hz``.
+
+    Raises
+    ------
+    InputError
+        If it cannot be used; the message says why.
+
+    Examples
+    --------
+    >>> import presolder as ps
+    >>> take = ps.read("my-di.wav")  # doctest: +SKIP
+    """
+    return read_recording(Path(path))
+
+
+def sample(name: str = SAMPLES[0]) -> Recording:
+    """Load one of the recordings that come with the package.
+
+    Parameters
+    ----------
+    name : {"fifths", "harmonics", "string"}
+
+    Returns
+    -------
+    Recording
+
+    Raises
+    ------
+    InputError
+        If there is no such recording.
+
+    Examples
+    --------
+    >>> import presolder as ps
+    >>> take = ps.sample("harmonics")
+    >>> take.samples.shape, take.sample_rate_hz
+    ((1, 155868), 44100)
+    """
+    if name not in SAMPLES:
+        raise InputError(f"sample {name!r} is unknown; one of {', '.join(SAMPLES)}")
+    return read_recording(Path(str(resources.files("presolder.samples").joinpath(f"{name}.flac"))))
+
+
+def turn(start: float, stop: float, *, travel: float = 8.0, rest: float = 1.0) -> KnobPath:
+    """A turn of the volume knob at constant speed, with a rest at both ends.
+
+    Parameters
+    ----------
+    start, stop : float
+        Dial positions, 0-10.
+    travel, rest : float
+        Seconds turning, and seconds resting before and after.
+
+    Returns
+    -------
+    KnobPath
+
+    Raises
+    ------
+    InputError
+        If a value is out of range.
+
+    Examples
+    --------
+    >>> import presolder as ps
+    >>> ps.turn(10, 0, travel=4, rest=1).duration_s
+    6.0
+    """
+    return steady_turn(float(start), float(stop), float(travel), float(rest))
+
+
+def gesture(points: AnyPath | Iterable[tuple[float, float]]) -> KnobPath:
+    """A path of the volume knob, straight from point to point.
+
+    Parameters
+    ----------
+    points : path, or pairs of float
+        A CSV of ``time_s,dial``, or such pairs; times rise from 0.
+
+    Returns
+    -------
+    KnobPath
+
+    Raises
+    ------
+    InputError
+        If they are no such path.
+
+    Examples
+    --------
+    >>> import presolder as ps
+    >>> ps.gesture([(0, 0), (0.5, 10), (2, 10)]).duration_s
+    2.0
+    """
+    if isinstance(points, str | os.PathLike):
+        return read_gesture(Path(points))
+    pairs = [(float(time_s), float(dial)) for time_s, dial in points]
+    return KnobPath(tuple(time_s for time_s, _ in pairs), tuple(dial for _, dial in pairs))
+
+
+def dirt(kind: DirtKind = "smooth", drive: float = 20.0) -> Dirt:
+    """A clipping stage to listen through.
+
+    Parameters
+    ----------
+    kind : {"smooth", "diodes", "lopsided", "fuzz"}
+    drive : float
+        dB by which the loudest second of the take passes the knee, at dial 10.
+
+    Returns
+    -------
+    Dirt
+
+    Raises
+    ------
+    InputError
+        If the kind is unknown or the drive is not between 0 and 60.
+
+    Examples
+    --------
+    >>> import presolder as ps
+    >>> ps.dirt("fuzz", drive=25).load.resistance_ohms
+    10000.0
+    """
+    return Dirt(kind, drive)

@@ -1,0 +1,239 @@
+"""Listening: renders in memory and in files, and packs to send."""
+
+import os
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+from presolder._asked import DesignLike, Progress, RigLike, asked_designs, asked_rig, counted
+from presolder.models.audio.knob import KnobPath, steady_turn
+from presolder.models.errors import InputError
+from presolder.models.instrument.dirt import Dirt
+from presolder.render.files.audio import Bits, Recording
+from presolder.render.files.delivery import Format
+from presolder.render.listening.after import After, join
+from presolder.render.listening.audition import Audition, audition
+from presolder.render.listening.job import PackJob
+from presolder.render.listening.pack import work_units, write_pack, write_single_file
+from presolder.render.listening.sweeps import SweepJob, write_sweeps
+
+SWEEP = steady_turn(10.0, 0.0, 8.0, 1.0)
+HELD = (10.0, 8.0, 6.0, 4.0, 2.0)
+LARGEST_GAIN_DB = 200.0
+
+
+def render(
+    take: Recording,
+    rig: RigLike,
+    designs: Iterable[DesignLike] | None = None,
+    path: KnobPath = SWEEP,
+    *,
+    dirt: Dirt | None = None,
+    speaker: str | None = None,
+    hum_db: float | None = None,
+) -> Audition:
+    """Hear a take through designs while the volume knob follows a path.
+
+    Parameters
+    ----------
+    take : Recording
+        From `read`; cut or looped to the length of the path.
+    rig : Rig or str
+        The instrument, what it feeds, and how the take was made.
+    designs : iterable of Design or str, optional
+        By default every built-in one.
+    path : KnobPath
+        From `turn` or `gesture`; by default a slow turn from 10 to 0.
+    dirt : Dirt, optional
+        A clipping stage after the chain; its input then loads the guitar.
+    speaker : str, optional
+        ``"plain"``, or the path of an impulse response.
+    hum_db : float, optional
+        Hum and hiss, dB re the take's loudest second, -140 to 0.
+
+    Returns
+    -------
+    Audition
+        A mapping from design names to arrays of shape (channels, n), full
+        scale 1.0, with ``sample_rate``. Start playback quiet: levels differ.
+
+    Raises
+    ------
+    InputError
+        If something given cannot be used.
+
+    Notes
+    -----
+    Four-stage Radau IIA steps of the circuit's equations, one a sample
+    (Hairer and Wanner, Solving Ordinary Differential Equations II, IV.5).
+
+    Examples
+    --------
+    With nothing changed, the take comes back.
+
+    >>> import presolder as ps
+    >>> take = ps.sample("harmonics")
+    >>> audio = ps.render(take, "humbucker-500k", ["cap"], ps.turn(10, 10, travel=1, rest=0))
+    >>> audio["cap"].shape, audio.sample_rate
+    ((1, 44100), 44100)
+    >>> bool(abs(audio["cap"] - take.samples[:, :44100]).max() < 1e-3)
+    True
+    """
+    found, chosen = asked_rig(rig), asked_designs(designs)
+    heard = join(take, found, chosen, After(dirt, speaker, hum_db))
+    return audition(heard, take.samples, path)
+
+
+def render_files(
+    out: str | os.PathLike[str],
+    take: Recording,
+    rig: RigLike,
+    designs: Iterable[DesignLike] | None = None,
+    path: KnobPath = SWEEP,
+    *,
+    dirt: Dirt | None = None,
+    speaker: str | None = None,
+    hum_db: float | None = None,
+    bits: Bits = "24",
+    gain_db: float | None = None,
+    force: bool = False,
+    progress: Progress | None = None,
+) -> dict[str, Any]:
+    """Render to WAV files with a manifest, holding only a little audio in memory.
+
+    Parameters
+    ----------
+    out : str or path
+        Folder to make.
+    take, rig, designs, path, dirt, speaker, hum_db
+        As for `render`.
+    bits : {"16", "24", "float"}
+        Sample format.
+    gain_db : float, optional
+        Gain for all designs, -200 to 200; by default the loudest peak gets to
+        -1 dBFS.
+    force : bool
+        Whether files in the folder may be replaced.
+    progress : callable, optional
+        Called with the steps done since the last call, and all there are.
+
+    Returns
+    -------
+    dict
+        The manifest, as in ``manifest.json``; docs/json.md.
+
+    Raises
+    ------
+    InputError
+        If something given cannot be used, or the gain would clip. Nothing is
+        left behind then.
+
+    Notes
+    -----
+    As for `render`; loudness after ITU-R BS.1770.
+
+    Examples
+    --------
+    >>> import tempfile, presolder as ps
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     made = ps.render_files(
+    ...         f"{folder}/out", ps.sample(), "humbucker-500k", ["bare"], ps.turn(10, 8, travel=1)
+    ...     )
+    >>> made["files"][0]["file"], made["files"][0]["sample_peak_dbfs"]
+    ('sweep/bare.wav', -1.0)
+    """
+    if gain_db is not None and not abs(gain_db) <= LARGEST_GAIN_DB:
+        raise InputError(f"gain = {gain_db:g} dB must lie between -200 and 200")
+    after = After(dirt, speaker, hum_db)
+    job = SweepJob(take, asked_rig(rig), asked_designs(designs), path, bits, gain_db, after)
+    return write_sweeps(job, Path(out), force=force, progress=counted(progress, job.work_units))
+
+
+def pack(
+    out: str | os.PathLike[str],
+    take: Recording,
+    rig: RigLike,
+    designs: Iterable[DesignLike] | None = None,
+    *,
+    dials: Iterable[float] = HELD,
+    sweep: KnobPath = SWEEP,
+    dirt: Dirt | None = None,
+    speaker: str | None = None,
+    hum_db: float | None = None,
+    workshop: str = "",
+    note: str = "",
+    listening: Format = "mp3",
+    light: bool = False,
+    single_file: bool = False,
+    allow_large: bool = False,
+    force: bool = False,
+    progress: Progress | None = None,
+) -> dict[str, Any]:
+    """Make a pack of listening samples with a page to play them.
+
+    Parameters
+    ----------
+    out : str or path
+        A folder to make, or a file that ends in ``.zip``; with `single_file`
+        one that ends in ``.html``.
+    take, rig, designs, dirt, speaker, hum_db
+        As for `render`; the take is at most 30 s long.
+    dials : iterable of float
+        1 to 12 held positions above 0.
+    sweep : KnobPath
+        The knob in the sweeps.
+    workshop, note : str
+        Who sends it, and what they say to the customer.
+    listening : {"mp3", "m4a"}
+        Format of the light copies, where ffmpeg is installed.
+    light : bool
+        Leave the lossless copies out.
+    single_file, allow_large : bool
+        Write the page alone, and whether it may be too large to mail.
+    force : bool
+        Whether existing files may be replaced.
+    progress : callable, optional
+        Called with the steps done since the last call, and all there are.
+
+    Returns
+    -------
+    dict
+        What is in the pack, as in ``pack.json``; of a single file its
+        ``page`` and ``bytes``.
+
+    Raises
+    ------
+    InputError
+        If something given cannot be used. Nothing is left behind then.
+
+    Notes
+    -----
+    Levels are matched by loudness after ITU-R BS.1770.
+
+    Examples
+    --------
+    >>> import presolder as ps
+    >>> contents = ps.pack(
+    ...     "customer.zip", ps.read("my-di.wav"), "my-guitar.toml", ["bare", "68k + 1n5"]
+    ... )  # doctest: +SKIP
+    """
+    path = Path(out)
+    if single_file and path.suffix.lower() not in (".html", ".htm"):
+        raise InputError(f"a single file must end in .html, got {str(path)!r}")
+    job = PackJob(
+        take,
+        asked_rig(rig),
+        asked_designs(designs),
+        sweep,
+        tuple(float(dial) for dial in dials),
+        After(dirt, speaker, hum_db),
+        workshop,
+        note,
+    )
+    told = counted(progress, work_units(job))
+    if single_file:
+        size = write_single_file(
+            job, path, listening=listening, allow_large=allow_large, force=force, progress=told
+        )
+        return {"page": str(path), "bytes": size}
+    return write_pack(job, path, listening=listening, light=light, force=force, progress=told)

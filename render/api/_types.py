@@ -1,0 +1,30 @@
+"""The descriptions that the functions take and give, under one roof."""
+
+from presolder.models.audio.knob import KnobPath
+from presolder.models.errors import InputError
+from presolder.models.instrument.controls import Load, Pickup, Pot, Tone
+from presolder.models.instrument.dirt import Dirt
+from presolder.models.instrument.network import Design
+from presolder.models.instrument.rig import Channel, Rig, Take
+from presolder.models.instrument.taper import Taper
+from presolder.models.judging.tolerance import Spread
+from presolder.models.measuring.coil import Response
+from presolder.render.files.audio import Recording
+
+__all__ = [
+    "Channel",
+    "Design",
+    "Dirt",
+    "InputError",
+    "KnobPath",
+    "Load",
+    "Pickup",
+    "Pot",
+    "Recording",
+    "Response",
+    "Rig",
+    "Spread",
+    "Take",
+    "Taper",
+    "Tone",
+]

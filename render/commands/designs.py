@@ -1,0 +1,15 @@
+"""The designs command: what is built in, with values."""
+
+import click
+
+import presolder as ps
+from presolder.render.commands.options import json_option
+from presolder.render.commands.output import say
+from presolder.render.report.catalogue import DesignList
+
+
+@click.command()
+@json_option
+def designs(as_json: bool) -> None:
+    """List the built-in designs with their values."""
+    say(DesignList(ps.designs()), as_json)

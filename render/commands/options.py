@@ -1,0 +1,284 @@
+"""Options that several commands share, and how their texts are read."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Literal
+
+import click
+import numpy as np
+
+from presolder.models.audio.stages import LOUDEST_HUM_DB, QUIETEST_HUM_DB
+from presolder.models.errors import InputError, place
+from presolder.models.instrument.controls import require_dial
+from presolder.models.instrument.designs import BUILT_IN
+from presolder.models.instrument.dirt import DIRT_KINDS, Dirt, DirtKind
+from presolder.models.instrument.network import Design
+from presolder.models.instrument.quantities import Unit, parse_quantity, require_component
+from presolder.models.instrument.rig import Rig
+from presolder.models.judging.ranking import TONE_WEIGHT
+from presolder.models.typing import Array
+from presolder.render.files.designs import read_designs, resolve_design
+from presolder.render.files.rigs import DEFAULT_RIG
+
+Command = Callable[..., None]
+PLOT_ENDINGS = (".png", ".svg")
+_WEIGHT_WORDS = {"taper": 0.0, "tone": 1.0}
+_MOST_NUMBERS = 10_000
+
+
+def rig_option(function: Command) -> Command:
+    """``--rig``."""
+    return click.option(
+        "--rig",
+        "rig_name",
+        default=DEFAULT_RIG,
+        show_default=True,
+        help="Rig file or built-in name.",
+    )(function)
+
+
+def design_options(function: Command) -> Command:
+    """``--design`` and ``--designs``."""
+    function = click.option(
+        "--designs",
+        "designs_file",
+        type=click.Path(path_type=Path),
+        help="TOML file with [[design]] tables.",
+    )(function)
+    return click.option(
+        "--design",
+        "design_names",
+        multiple=True,
+        help="Built-in name or expression like '91k || 820p'; repeatable. Default: all built in.",
+    )(function)
+
+
+def output_options(function: Command) -> Command:
+    """``--out`` and ``--force`` of commands that write a folder."""
+    function = click.option("--force", is_flag=True, help="Write into a folder that has files.")(
+        function
+    )
+    return click.option(
+        "--out", type=click.Path(path_type=Path), required=True, help="Folder to make."
+    )(function)
+
+
+def plot_options(function: Command) -> Command:
+    """``--plot`` and ``--force`` of commands that write single files."""
+    function = click.option("--force", is_flag=True, help="Replace existing files.")(function)
+    return click.option(
+        "--plot", "plot_file", type=click.Path(path_type=Path), help="Draw a PNG or SVG."
+    )(function)
+
+
+def json_option(function: Command) -> Command:
+    """``--json``."""
+    return click.option(
+        "--json", "as_json", is_flag=True, help="Numbers for programs; see docs/json.md."
+    )(function)
+
+
+def stage_options(function: Command) -> Command:
+    """``--dirt``, ``--drive``, ``--speaker`` and ``--hum-db``."""
+    for option in (
+        click.option(
+            "--hum-db", type=float, help="Add hum and hiss, dB re the take's loudest second."
+        ),
+        click.option("--speaker", help="'plain', or an impulse response WAV."),
+        drive_option,
+        dirt_option,
+    ):
+        function = option(function)
+    return function
+
+
+def dirt_option(function: Command) -> Command:
+    """``--dirt``."""
+    return click.option(
+        "--dirt",
+        "dirt_kind",
+        type=click.Choice([*DIRT_KINDS, "none"]),
+        help="Clipping stage after the chain; default: the rig's.",
+    )(function)
+
+
+def drive_option(function: Command) -> Command:
+    """``--drive``."""
+    return click.option(
+        "--drive", type=float, help="dB by which the loudest second passes the knee. [default: 20]"
+    )(function)
+
+
+def preference_options(function: Command) -> Command:
+    """``--keep`` and ``--dials``."""
+    function = click.option(
+        "--dials", "dial_list", default="3,4,5,6,7,8,9", show_default=True,
+        help="Where the knob is left, by commas.",
+    )(function)  # fmt: skip
+    return click.option(
+        "--keep",
+        default=f"{TONE_WEIGHT:g}",
+        show_default=True,
+        help="taper, tone, or the tone's weight 0 to 1.",
+    )(function)
+
+
+def read_preference(keep: str) -> float:
+    """The tone's weight from ``taper``, ``tone`` or a number.
+
+    Raises
+    ------
+    InputError
+        If it is none of these.
+    """
+    if keep in _WEIGHT_WORDS:
+        return _WEIGHT_WORDS[keep]
+    try:
+        weight = float(keep)
+    except ValueError:
+        weight = -1.0
+    if not 0.0 <= weight <= 1.0:
+        raise InputError(f"--keep {keep!r} must be taper, tone, or a number from 0 to 1")
+    return weight
+
+
+def choose_dirt(
+    rig: Rig, kind: DirtKind | Literal["none"] | None, drive: float | None
+) -> Dirt | None:
+    """The clipping stage from the options, or else the rig's own."""
+    if kind == "none":
+        dirt = None
+    elif kind is None or (rig.dirt is not None and kind == rig.dirt.kind):
+        dirt = rig.dirt
+    else:
+        dirt = Dirt(kind)
+    if drive is None:
+        return dirt
+    if dirt is None:
+        raise InputError(f"--drive {drive:g} needs a --dirt kind; one of {', '.join(DIRT_KINDS)}")
+    with place("--drive"):
+        return replace(dirt, drive_db=drive)
+
+
+def gather_designs(names: tuple[str, ...], file: Path | None) -> tuple[Design, ...]:
+    """The designs asked for, or every built-in one.
+
+    Raises
+    ------
+    InputError
+        If one cannot be read, or is given twice.
+    """
+    designs = [resolve_design(name) for name in names]
+    if file is not None:
+        designs += read_designs(file)
+    seen: list[str] = []
+    for design in designs:
+        if design.name in seen:
+            raise InputError(f"--design {design.name!r} is given twice")
+        seen.append(design.name)
+    return tuple(designs) or BUILT_IN
+
+
+def require_hum_db(hum_db: float | None) -> None:
+    """Refuse a level of hum that is out of range, naming the option."""
+    if hum_db is not None and not QUIETEST_HUM_DB <= hum_db <= LOUDEST_HUM_DB:
+        raise InputError(
+            f"--hum-db {hum_db:g} must lie between {QUIETEST_HUM_DB:g} and {LOUDEST_HUM_DB:g}"
+        )
+
+
+def require_plot_ending(path: Path | None) -> None:
+    """Refuse a plot file that is neither PNG nor SVG.
+
+    Raises
+    ------
+    InputError
+        Naming the option and the file.
+    """
+    if path is not None and path.suffix.lower() not in PLOT_ENDINGS:
+        raise InputError(f"--plot {str(path)!r} must end in .png or .svg")
+
+
+def read_component(option: str, text: str, unit: Unit) -> float:
+    """The value of a part, in ohms, farads or henries.
+
+    Raises
+    ------
+    InputError
+        Naming the option and what was given.
+    """
+    with place(f"{option} {text}"):
+        value = parse_quantity(text, unit)
+        require_component("value", value, unit)
+    return value
+
+
+def parse_numbers(option: str, text: str) -> Array:
+    """Numbers separated by commas.
+
+    Raises
+    ------
+    InputError
+        Naming the option and what was given.
+    """
+    try:
+        numbers = np.array([float(word) for word in text.split(",")])
+    except ValueError:
+        raise InputError(f"{option} {text!r} must be numbers separated by commas") from None
+    if not np.all(np.isfinite(numbers)) or numbers.size > _MOST_NUMBERS:
+        raise InputError(f"{option} {text!r} must be at most 10,000 finite numbers")
+    return numbers
+
+
+def parse_dials(text: str) -> Array:
+    """Dial positions 0-10, by commas.
+
+    Raises
+    ------
+    InputError
+        Naming the option and what lies outside.
+    """
+    dials = parse_numbers("--dial", text)
+    for dial in dials:
+        require_dial("--dial", dial)
+    return dials
+
+
+def read_turned_dials(text: str, option: str = "--dials") -> Array:
+    """Dial positions above 0 and up to 10, by commas.
+
+    Raises
+    ------
+    InputError
+        Naming the option and what lies outside.
+    """
+    dials = parse_numbers(option, text)
+    for dial in dials:
+        if not 0 < dial <= 10:
+            raise InputError(f"{option}: {dial:g} must lie above 0 and up to 10")
+    return dials
+
+
+def parse_frequencies(text: str) -> Array:
+    """A frequency list, or ``first:last:count``.
+
+    Raises
+    ------
+    InputError
+        Naming the option and what was given.
+    """
+    if ":" in text:
+        words = text.split(":")
+        try:
+            first, last, count = float(words[0]), float(words[1]), int(words[2])
+            valid = len(words) == 3 and 0 < first < last < 1e9 and 2 <= count <= _MOST_NUMBERS
+        except (ValueError, IndexError):
+            valid = False
+        if not valid:
+            raise InputError(
+                f"--frequency {text!r} must be first:last:count with 0 < first < last"
+                " and a count of 2 to 10000"
+            )
+        return np.geomspace(first, last, count)
+    return parse_numbers("--frequency", text)

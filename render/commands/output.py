@@ -1,0 +1,97 @@
+"""What all commands print: reports, JSON, and progress on a terminal."""
+
+import json
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, TextIO
+
+import click
+
+from presolder.render.files.delivery import NO_FFMPEG_NOTE, have_ffmpeg
+from presolder.render.files.folder import new_file
+from presolder.render.report.table import Report
+
+LISTENING_CAUTION = (
+    "Start playback quiet and raise it slowly: designs differ in level,"
+    " and loud sound harms hearing."
+)
+
+
+def say(report: Report, as_json: bool) -> None:
+    """Print a report for people, or for programs."""
+    if as_json:
+        say_json(report.plain())
+    else:
+        click.echo("\n".join(report.lines()))
+
+
+def say_json(values: dict[str, Any]) -> None:
+    """Print plain values as JSON, in ASCII so that any terminal takes it."""
+    click.echo(json.dumps(values, indent=2))
+
+
+@contextmanager
+def new_text(path: Path, *, force: bool) -> Iterator[TextIO]:
+    """Open a text file that appears whole or not at all.
+
+    Raises
+    ------
+    InputError
+        If it exists and `force` is not given, or cannot be written.
+    """
+    with new_file(path, force=force) as scratch, scratch.open("w", encoding="utf-8") as file:
+        yield file
+
+
+@contextmanager
+def progress_on_terminal(label: str) -> Iterator[Callable[[int, int], None]]:
+    """A progress bar on standard error, silent when that is not a terminal.
+
+    Yields
+    ------
+    callable
+        Called with steps done since the last call, and all there are.
+    """
+    with click.progressbar(
+        length=1, label=label, file=sys.stderr, hidden=not sys.stderr.isatty()
+    ) as bar:
+
+        def told(done: int, total: int) -> None:
+            bar.length = total
+            bar.update(done)
+
+        yield told
+
+
+def say_rendered(manifest: dict[str, Any], out: Path, as_json: bool) -> None:
+    """Say what a render made, or print its manifest."""
+    if as_json:
+        say_json(manifest)
+        click.echo(LISTENING_CAUTION, err=True)
+        return
+    gain_db = manifest["output"]["gain_db"]
+    click.echo(f"take: {manifest['input']['fitted']}; gain for all designs: {gain_db:+.2f} dB")
+    for entry in manifest["files"]:
+        loudness = entry["integrated_lufs"]
+        level = "too quiet to measure" if loudness is None else f"{loudness:6.1f} LUFS"
+        click.echo(f"{out / entry['file']}  {level}")
+    click.echo(LISTENING_CAUTION)
+
+
+def say_packed(contents: dict[str, Any], out: Path, as_json: bool) -> None:
+    """Say what a pack holds, or print it."""
+    if not have_ffmpeg():
+        click.echo(NO_FFMPEG_NOTE.format(ending="mp3 or ogg"), err=True)
+    if as_json:
+        say_json(contents)
+        click.echo(LISTENING_CAUTION, err=True)
+        return
+    if "page" in contents:
+        made = f"one page with its audio, {contents['bytes'] / 1e6:.1f} MB"
+    else:
+        recordings, designs = len(contents["files"]), len(contents["designs"])
+        made = f"{recordings} recordings of {designs} designs, and a reel"
+    click.echo(f"{out}: {made}")
+    click.echo(LISTENING_CAUTION)

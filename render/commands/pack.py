@@ -1,0 +1,86 @@
+"""The pack command: what a technician sends to a customer."""
+
+from pathlib import Path
+
+import click
+
+import presolder as ps
+from presolder.models.errors import InputError
+from presolder.models.instrument.dirt import DirtKind
+from presolder.render.commands.options import (
+    choose_dirt,
+    design_options,
+    gather_designs,
+    json_option,
+    output_options,
+    read_turned_dials,
+    require_hum_db,
+    rig_option,
+    stage_options,
+)
+from presolder.render.commands.output import progress_on_terminal, say_packed
+from presolder.render.files.delivery import Format
+
+_LONGEST_TEXT = 2000
+
+
+@click.command()
+@click.argument("di", type=click.Path(path_type=Path))
+@rig_option
+@design_options
+@click.option("--dials", default="10,8,6,4,2", show_default=True, help="Held positions, by commas.")
+@click.option("--travel", type=float, default=8.0, show_default=True, help="Seconds of the sweep.")
+@click.option("--workshop", default="", help="Who sends the pack.")
+@click.option("--note", default="", help="A note to the customer.")
+@click.option(
+    "--listening", type=click.Choice(["mp3", "m4a"]), default="mp3", show_default=True,
+    help="Format of the light copies (needs ffmpeg).",
+)  # fmt: skip
+@click.option("--single-file", is_flag=True, help="Only the page, as one HTML file OUT.html.")
+@click.option("--allow-large", is_flag=True, help="Let a single file pass the mailing limit.")
+@click.option("--light", is_flag=True, help="Leave out the lossless copies.")
+@stage_options
+@output_options
+@json_option
+def pack(
+    di: Path,
+    rig_name: str,
+    design_names: tuple[str, ...],
+    designs_file: Path | None,
+    dials: str,
+    travel: float,
+    workshop: str,
+    note: str,
+    listening: Format,
+    single_file: bool,
+    allow_large: bool,
+    light: bool,
+    dirt_kind: DirtKind | None,
+    drive: float | None,
+    speaker: str | None,
+    hum_db: float | None,
+    out: Path,
+    force: bool,
+    as_json: bool,
+) -> None:
+    """Make a folder (or OUT.zip) of listening samples from recording DI.
+
+    Every design as a sweep, and held at each dial at true and at matched level.
+    """
+    rig = ps.rig(rig_name)
+    designs = gather_designs(design_names, designs_file)
+    for option, text in (("--workshop", workshop), ("--note", note)):
+        if len(text) > _LONGEST_TEXT:
+            raise InputError(f"{option} has {len(text)} characters; at most {_LONGEST_TEXT}")
+    dirt = choose_dirt(rig, dirt_kind, drive)
+    require_hum_db(hum_db)
+    sweep = ps.turn(10.0, 0.0, travel=travel, rest=1.0)
+    held = read_turned_dials(dials)
+    with progress_on_terminal("packing") as progress:
+        contents = ps.pack(
+            out, ps.read(di), rig, designs, dials=held.tolist(), sweep=sweep, dirt=dirt,
+            speaker=speaker, hum_db=hum_db, workshop=workshop, note=note, listening=listening,
+            light=light, single_file=single_file, allow_large=allow_large, force=force,
+            progress=progress,
+        )  # fmt: skip
+    say_packed(contents, out, as_json)

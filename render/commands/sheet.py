@@ -1,0 +1,50 @@
+"""The sheet command: what to order and what to solder where."""
+
+from pathlib import Path
+
+import click
+
+import presolder as ps
+from presolder.models.errors import InputError
+from presolder.render.commands.options import json_option, rig_option
+from presolder.render.commands.output import new_text, say, say_json
+
+_LONGEST_TEXT = 200
+
+
+@click.command()
+@rig_option
+@click.option(
+    "--design", "design_name",
+    help="Built-in name or expression. Default: the built-in one that compare ranks first.",
+)  # fmt: skip
+@click.option("--out", type=click.Path(path_type=Path), help="Write a page to print, FILE.html.")
+@click.option("--force", is_flag=True, help="Replace an existing file.")
+@click.option("--workshop", default="", help="Who made the sheet.")
+@json_option
+def sheet(
+    rig_name: str,
+    design_name: str | None,
+    out: Path | None,
+    force: bool,
+    workshop: str,
+    as_json: bool,
+) -> None:
+    """Say which parts to order and what to solder where.
+
+    In words, or with --out as a page of one A4 side with a drawing.
+    """
+    rig = ps.rig(rig_name)
+    if len(workshop) > _LONGEST_TEXT:
+        raise InputError(f"--workshop has {len(workshop)} characters; at most {_LONGEST_TEXT}")
+    made = ps.sheet(rig, design_name, workshop=workshop)
+    if out is not None:
+        if out.suffix.lower() not in (".html", ".htm"):
+            raise InputError(f"--out {str(out)!r} must end in .html")
+        page = made.page()
+        with new_text(out, force=force) as file:
+            file.write(page)
+    if as_json:
+        say_json(made.plain())
+    elif out is None:
+        say(made, False)

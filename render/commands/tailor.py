@@ -1,0 +1,103 @@
+"""The tailor command: which values that one can buy suit a rig and a preference."""
+
+from pathlib import Path
+
+import click
+
+import presolder as ps
+from presolder.models.errors import InputError, place
+from presolder.models.instrument.preferred import SERIES, preferred_values
+from presolder.models.instrument.quantities import Unit
+from presolder.models.judging.search import require_searchable
+from presolder.render import plots
+from presolder.render.commands.options import (
+    json_option,
+    plot_options,
+    preference_options,
+    read_component,
+    read_preference,
+    read_turned_dials,
+    require_plot_ending,
+    rig_option,
+)
+from presolder.render.commands.output import progress_on_terminal, say
+from presolder.render.files.folder import new_file
+
+
+@click.command()
+@rig_option
+@click.option(
+    "--series", type=click.Choice(SERIES), default="E12", show_default=True, help="IEC 60063."
+)
+@click.option(
+    "--topology", "topologies", multiple=True, metavar="DESIGN",
+    help="Search this topology: a built-in name, or an expression whose values do not matter;"
+    " repeatable. Default: all of up to three parts.",
+)  # fmt: skip
+@click.option("--resistors", default="1k:1M", show_default=True, help="Smallest:largest.")
+@click.option("--capacitors", default="10p:10n", show_default=True, help="Smallest:largest.")
+@click.option(
+    "--gangs", default="100k,250k,500k,1M", show_default=True,
+    help="Second gangs to be had, by commas; 'none' for no dual pots.",
+)  # fmt: skip
+@preference_options
+@click.option("--top", default=6, show_default=True, help="How many to show.")
+@plot_options
+@json_option
+def tailor(
+    rig_name: str,
+    series: str,
+    topologies: tuple[str, ...],
+    resistors: str,
+    capacitors: str,
+    gangs: str,
+    keep: str,
+    dial_list: str,
+    top: int,
+    plot_file: Path | None,
+    force: bool,
+    as_json: bool,
+) -> None:
+    """Search preferred values for this rig: the best of each topology, ranked.
+
+    --plot draws what the taper pays for the tone.
+    """
+    rig = ps.rig(rig_name)
+    weight, dials = read_preference(keep), read_turned_dials(dial_list)
+    if not 1 <= top <= 100:
+        raise InputError(f"--top {top} must lie between 1 and 100")
+    require_plot_ending(plot_file)
+    with place("--topology"):
+        shapes = tuple(ps.design(text) for text in topologies)
+        for shape in shapes:
+            require_searchable(shape)
+    with progress_on_terminal("searching") as progress:
+        found = ps.tailor(
+            rig, series=series, topologies=shapes or None,
+            resistors=_bounds("--resistors", resistors, series, "ohm"),
+            capacitors=_bounds("--capacitors", capacitors, series, "farad"),
+            gangs=_gangs(gangs), tone_weight=weight, dials=dials, top=top, progress=progress,
+        )  # fmt: skip
+    if plot_file is not None:
+        with new_file(plot_file, force=force) as scratch:
+            plots.plot_front(scratch, rig, found.found, dials)
+    say(found, as_json)
+
+
+def _bounds(option: str, text: str, series: str, unit: Unit) -> tuple[float, float]:
+    smallest, colon, largest = text.partition(":")
+    asked = f"{option} {text!r}"
+    if not colon:
+        raise InputError(f"{asked} must be smallest:largest")
+    low, high = (read_component(option, bound, unit) for bound in (smallest, largest))
+    if low > high:
+        raise InputError(f"{asked} must be smallest:largest")
+    if preferred_values(series, low, high).size == 0:
+        raise InputError(f"{asked}: no {series} value lies between these")
+    return low, high
+
+
+def _gangs(text: str) -> tuple[float, ...]:
+    if text.strip() == "none":
+        return ()
+    return tuple(read_component("--gangs", word.strip(), "ohm") for word in text.split(","))

@@ -1,0 +1,60 @@
+"""The verify command: whether the finished guitar does what is predicted."""
+
+import math
+from pathlib import Path
+
+import click
+
+import presolder as ps
+from presolder.models.errors import InputError, place
+from presolder.models.instrument.controls import require_dial
+from presolder.render.commands.options import json_option, rig_option
+from presolder.render.commands.output import say
+from presolder.render.files.audio import Recording
+
+_TAKES = "the same phrase, played alike, with the input gain left alone"
+
+
+@click.command()
+@rig_option
+@click.option("--design", "design_name", default="bare", show_default=True, help="What was fitted.")
+@click.option(
+    "--take", "take_texts", multiple=True, required=True, metavar="DIAL=FILE",
+    help=f"A recording at that dial: {_TAKES}. Repeat, with 10 among them.",
+)  # fmt: skip
+@json_option
+def verify(rig_name: str, design_name: str, take_texts: tuple[str, ...], as_json: bool) -> None:
+    """Compare recordings at several dials with the prediction.
+
+    Says whether they fit, and if not, which one value explains them best.
+    """
+    rig, design = ps.rig(rig_name), ps.design(design_name)
+    takes = read_takes(take_texts)
+    with place("--take"):
+        report = ps.verify(rig, takes, design)
+    say(report, as_json)
+
+
+def read_takes(texts: tuple[str, ...]) -> dict[float, Recording]:
+    """Recordings by dial from texts like ``7=seven.wav``.
+
+    Raises
+    ------
+    InputError
+        Naming the take.
+    """
+    takes: dict[float, Recording] = {}
+    for text in texts:
+        word, equals, name = text.partition("=")
+        try:
+            dial = float(word)
+        except ValueError:
+            dial = math.nan
+        if not equals or math.isnan(dial):
+            raise InputError(f"--take {text!r} must be DIAL=FILE, such as 7=seven.wav")
+        require_dial("--take dial", dial)
+        if dial == 0 or dial in takes:
+            reason = "is silent" if dial == 0 else "is given twice"
+            raise InputError(f"--take {text!r}: dial {dial:g} {reason}")
+        takes[dial] = ps.read(Path(name))
+    return takes

@@ -1,0 +1,183 @@
+"""The delivery edge: fades, joins and listening copies with tags, through pydub and ffmpeg.
+
+Where ffmpeg is missing, listening copies are written by libsndfile instead.
+"""
+
+import shutil
+import warnings
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal, cast
+
+import numpy as np
+import soundfile
+from numpy.typing import NDArray
+
+from presolder.models.errors import InputError, one_line
+from presolder.models.typing import Array
+
+if TYPE_CHECKING:
+    from pydub import AudioSegment
+
+Format = Literal["mp3", "m4a"]
+BITRATE = "64k"
+_FADE_MS = 15
+_GAP_MS = 700
+_CODECS: dict[Format, tuple[str, str | None]] = {"mp3": ("mp3", None), "m4a": ("ipod", "aac")}
+NO_FFMPEG_NOTE = "ffmpeg is not installed: listening copies are .{ending}, without all tags"
+
+
+@dataclass(frozen=True)
+class Tags:
+    """What a listening copy says about itself."""
+
+    title: str
+    design: str
+    dial: str
+    rig: str
+
+    def as_dict(self) -> dict[str, str]:
+        """For ffmpeg: standard fields, since players show no others."""
+        return {
+            "title": self.title,
+            "artist": self.design,
+            "album": self.rig,
+            "comment": f"design {self.design}, dial {self.dial}, rig {self.rig}",
+        }
+
+
+def have_ffmpeg() -> bool:
+    """Whether ffmpeg can be called."""
+    return shutil.which("ffmpeg") is not None
+
+
+def listening_ending(wanted: Format) -> str:
+    """File ending of listening copies: as wanted with ffmpeg, else what libsndfile writes."""
+    if have_ffmpeg():
+        return wanted
+    return "mp3" if "MP3" in soundfile.available_formats() else "ogg"
+
+
+def segment_of(audio: NDArray[np.floating], sample_rate_hz: int) -> "AudioSegment":
+    """Audio of shape (channels, n) as a 16-bit pydub segment."""
+    frames = np.round(np.clip(audio, -1.0, 1.0) * 32767.0).astype("<i2").T
+    return _pydub()(
+        data=np.ascontiguousarray(frames).tobytes(),
+        sample_width=2,
+        frame_rate=sample_rate_hz,
+        channels=audio.shape[0],
+    )
+
+
+def write_listening_copy(
+    path: Path, audio: NDArray[np.floating], sample_rate_hz: int, tags: Tags
+) -> None:
+    """Write a light copy in the format of the path's ending.
+
+    Parameters
+    ----------
+    path : Path
+        Its ending comes from `listening_ending`.
+    audio : ndarray, shape (channels, n)
+        Full scale 1.0.
+    sample_rate_hz : int
+        Sample rate.
+    tags : Tags
+        Title, design, dial and rig.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written.
+    """
+    write_segment(path, segment_of(audio, sample_rate_hz), tags)
+
+
+def write_segment(path: Path, segment: "AudioSegment", tags: Tags) -> None:
+    """Write a pydub segment; as `write_listening_copy`."""
+    ending = path.suffix[1:]
+    if have_ffmpeg():
+        container, codec = _CODECS["m4a" if ending == "m4a" else "mp3"]
+        _export(path, segment, container, codec, tags)
+        return
+    frames = np.frombuffer(segment.raw_data, dtype="<i2").reshape(-1, segment.channels)
+    kind, subtype = ("MP3", "MPEG_LAYER_III") if ending == "mp3" else ("OGG", "VORBIS")
+    try:
+        with soundfile.SoundFile(
+            path, "w", segment.frame_rate, segment.channels, subtype, format=kind
+        ) as file:
+            file.title, file.artist, file.album = tags.title, tags.design, tags.rig
+            file.write(frames)
+    except (RuntimeError, AssertionError) as error:
+        raise OSError(f"writing {path.name} failed: {one_line(str(error))}") from None
+
+
+def _export(
+    path: Path, segment: "AudioSegment", container: str, codec: str | None, tags: Tags
+) -> None:
+    try:
+        # Closed at once: pydub leaves that to us.
+        segment.export(
+            path, format=container, codec=codec, bitrate=BITRATE, tags=tags.as_dict()
+        ).close()
+    except (_pydub_error(), IndexError) as error:
+        raise OSError(f"ffmpeg could not write {path.name}: {one_line(str(error))[:200]}") from None
+
+
+def comparison_reel(pieces: list[NDArray[np.floating]], sample_rate_hz: int) -> "AudioSegment":
+    """Join pieces, shape (channels, n) each, with fades and short gaps."""
+    gap = _pydub().silent(duration=_GAP_MS, frame_rate=sample_rate_hz)
+    reel = segment_of(pieces[0], sample_rate_hz).fade_in(_FADE_MS).fade_out(_FADE_MS)
+    for piece in pieces[1:]:
+        faded = segment_of(piece, sample_rate_hz).fade_in(_FADE_MS).fade_out(_FADE_MS)
+        reel = reel.append(gap, crossfade=0).append(faded, crossfade=0)
+    return reel
+
+
+def decode_with_ffmpeg(path: Path) -> tuple[Array, int]:
+    """Decode a compressed recording that libsndfile does not read.
+
+    Parameters
+    ----------
+    path : Path
+        M4A, AAC or the like.
+
+    Returns
+    -------
+    ndarray, shape (channels, n), and int
+        Samples with full scale 1.0, and the sample rate.
+
+    Raises
+    ------
+    InputError
+        If ffmpeg is missing or cannot decode the file.
+    """
+    if not have_ffmpeg():
+        raise InputError(
+            f"{path}: reading {path.suffix[1:].upper()} needs ffmpeg, which is not installed;"
+            " install ffmpeg, or give a WAV or FLAC recording"
+        )
+    try:
+        segment = _pydub().from_file(path)
+    except (_pydub_error(), IndexError, KeyError, ValueError, OSError):
+        raise InputError(f"{path}: ffmpeg cannot decode it as audio") from None
+    full_scale = float(1 << (8 * segment.sample_width - 1))
+    samples = np.array(segment.get_array_of_samples(), dtype=np.float64) / full_scale
+    return np.ascontiguousarray(samples.reshape(-1, segment.channels).T), int(segment.frame_rate)
+
+
+def _pydub() -> "type[AudioSegment]":
+    """Pydub's class, imported late: it warns on import, and few commands need it."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        from pydub import AudioSegment
+
+    return cast("type[AudioSegment]", AudioSegment)
+
+
+def _pydub_error() -> type[Exception]:
+    """What pydub raises when ffmpeg fails."""
+    _pydub()
+    from pydub.exceptions import PydubException
+
+    return cast("type[Exception]", PydubException)

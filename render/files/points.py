@@ -1,0 +1,63 @@
+"""Two-column CSV files: measured tapers and knob gestures."""
+
+import csv
+import io
+import math
+from pathlib import Path
+
+from presolder.models.audio.knob import KnobPath
+from presolder.models.errors import InputError, one_line, place
+from presolder.render.files.toml import read_text
+
+_MOST_ROWS = 10_000
+
+
+def read_points(path: Path, columns: tuple[str, str]) -> tuple[tuple[float, float], ...]:
+    """Read a CSV of number pairs under a fixed header.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    columns : tuple of str
+        The two names its first row must hold.
+
+    Raises
+    ------
+    InputError
+        Naming file and line.
+    """
+    wanted = ",".join(columns)
+    try:
+        rows = list(csv.reader(io.StringIO(read_text(path)), strict=True))
+    except csv.Error as error:
+        raise InputError(f"{path}: not a CSV file: {one_line(str(error))}") from None
+    if not rows or tuple(cell.strip() for cell in rows[0]) != columns:
+        raise InputError(f"{path}: the first row must be {wanted}")
+    if len(rows) > _MOST_ROWS:
+        raise InputError(f"{path}: more than {_MOST_ROWS} rows")
+    points = []
+    for line, row in enumerate(rows[1:], start=2):
+        if not any(cell.strip() for cell in row):
+            continue
+        try:
+            first, second = (float(cell) for cell in row)
+        except ValueError:
+            raise InputError(f"{path}, line {line}: {','.join(row)!r} is not {wanted}") from None
+        if not (math.isfinite(first) and math.isfinite(second)):
+            raise InputError(f"{path}, line {line}: {','.join(row)!r} must be finite numbers")
+        points.append((first, second))
+    return tuple(points)
+
+
+def read_gesture(path: Path) -> KnobPath:
+    """Read a knob gesture, ``time_s,dial`` rows joined by straight lines.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, or times do not rise from 0.
+    """
+    points = read_points(path, ("time_s", "dial"))
+    with place(str(path)):
+        return KnobPath(tuple(t for t, _ in points), tuple(dial for _, dial in points))

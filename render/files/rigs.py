@@ -1,0 +1,241 @@
+"""Rigs as the user names them: built in, or a TOML file."""
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from importlib import resources
+from pathlib import Path
+from typing import TypeVar
+
+from presolder.models.decibels import amplitude
+from presolder.models.errors import InputError, place
+from presolder.models.instrument.controls import TONE_WIRINGS, Load, Pickup, Pot, Tone, require_dial
+from presolder.models.instrument.dirt import DIRT_KINDS, Dirt
+from presolder.models.instrument.rig import CAPTURED, VOLUME_WIRINGS, Channel, Rig, Take
+from presolder.models.instrument.taper import NAMED_TAPERS, Taper
+from presolder.render.files.designs import resolve_design
+from presolder.render.files.points import read_points
+from presolder.render.files.toml import Section, nearest, read_toml
+
+DEFAULT_RIG = "humbucker-500k"
+_PICOFARAD = 1e-12
+Part = TypeVar("Part")
+
+
+def built_in_rigs() -> dict[str, Path]:
+    """Name and file of every built-in rig, by name."""
+    folder = Path(str(resources.files("presolder.render").joinpath("rigs")))
+    return {path.stem: path for path in sorted(folder.glob("*.toml"))}
+
+
+def find_rig(name_or_path: str) -> Rig:
+    """Load a rig by built-in name or file path.
+
+    Parameters
+    ----------
+    name_or_path : str
+        A name from `built_in_rigs`, or the path of a TOML file.
+
+    Raises
+    ------
+    InputError
+        If there is no such rig, or its file has an error.
+    """
+    known = built_in_rigs()
+    if name_or_path in known:
+        return read_rig(known[name_or_path])
+    path = Path(name_or_path)
+    if not path.exists() and path.suffix != ".toml" and path.name == name_or_path:
+        raise InputError(
+            f"rig {name_or_path!r} is neither a file nor built in; nearest:"
+            f" {nearest(name_or_path, known)}; one of {', '.join(known)}"
+        )
+    return read_rig(path)
+
+
+def read_rig(path: Path) -> Rig:
+    """Read a rig file.
+
+    Parameters
+    ----------
+    path : Path
+        A TOML file as described in ``docs/rig-format.md``.
+
+    Returns
+    -------
+    Rig
+
+    Raises
+    ------
+    InputError
+        Naming file, section, key, the bad value and what is accepted.
+    """
+    whole = Section(str(path), read_toml(path))
+    whole.only("title", "pickup", "volume", "tone", "second", "cable", "input", "take", "dirt")
+    for key in ("pickup", "volume"):
+        if key not in whole.table:
+            raise InputError(f"{path}: section [{key}] is missing")
+    first = Channel(
+        _checked(whole.sub("pickup"), _read_pickup),
+        _checked(whole.sub("volume"), lambda s: _read_pot(s, path.parent, "wiring")),
+        _optional(whole, "tone", lambda s: _read_tone(s, path.parent)),
+    )
+    second = _optional(whole, "second", lambda s: _read_second(s, path.parent))
+    with place(str(path)):
+        rig = Rig(
+            (first,) if second is None else (first, second),
+            _checked(whole.sub("cable"), _read_cable),
+            _checked(whole.sub("input"), _read_load),
+            Take("string"),
+            _optional(whole, "dirt", _read_dirt),
+            whole.sub("volume").choice("wiring", VOLUME_WIRINGS, "lug"),
+            path.stem,
+            whole.text("title", ""),
+        )
+        return replace(rig, take=_checked(whole.sub("take"), lambda s: _read_take(s, rig)))
+
+
+def _checked(section: Section, read: Callable[[Section], Part]) -> Part:
+    """Read a section; put its place before what the model objects to."""
+    with place(section.where):
+        return read(section)
+
+
+def _optional(whole: Section, key: str, read: Callable[[Section], Part]) -> Part | None:
+    """Read a section that may be absent."""
+    return _checked(whole.sub(key), read) if key in whole.table else None
+
+
+def _read_pickup(section: Section) -> Pickup:
+    section.only("resistance", "inductance", "capacitance", "eddy")
+    return Pickup(
+        section.quantity("resistance", "ohm"),
+        section.quantity("inductance", "henry"),
+        section.quantity("capacitance", "farad", 0.0),
+        section.optional_quantity("eddy", "ohm"),
+    )
+
+
+def _read_pot(section: Section, folder: Path, *extra: str) -> Pot:
+    section.only("resistance", "taper", "midpoint", *extra)
+    return Pot(section.quantity("resistance", "ohm"), _read_taper(section, folder))
+
+
+def _read_taper(section: Section, folder: Path) -> Taper:
+    kind = section.text("taper", "audio")
+    if kind in NAMED_TAPERS:
+        return Taper(kind, section.number("midpoint", 0.15))  # type: ignore[arg-type]
+    file = folder / kind
+    if not kind.lower().endswith(".csv"):
+        raise InputError(
+            f"{section.where} taper = {kind!r}: must be one of {', '.join(NAMED_TAPERS)},"
+            " or the path of a CSV file"
+        )
+    points = read_points(file, ("dial", "fraction"))
+    with place(str(file)):
+        return Taper("measured", points=points)
+
+
+def _read_tone(section: Section, folder: Path) -> Tone:
+    pot = _read_pot(section, folder, "capacitance", "dial", "wiring")
+    return Tone(
+        pot,
+        section.quantity("capacitance", "farad"),
+        section.number("dial", 10.0),
+        section.choice("wiring", TONE_WIRINGS, "modern"),
+    )
+
+
+def _read_second(section: Section, folder: Path) -> Channel:
+    section.only("pickup", "volume", "tone", "dial", "design", "level_db")
+    for key in ("pickup", "volume"):
+        section.required(key)
+    level_db = section.number("level_db", 0.0)
+    if not -40 <= level_db <= 40:
+        raise InputError(f"level_db = {level_db:g} must lie between -40 and 40")
+    together = section.table.get("dial") == "together"
+    design = section.text("design", "same")
+    return Channel(
+        _checked(section.sub("pickup"), _read_pickup),
+        _checked(section.sub("volume"), lambda s: _read_pot(s, folder)),
+        _optional(section, "tone", lambda s: _read_tone(s, folder)),
+        "auditioned" if design == "same" else resolve_design(design).network,
+        None if together else section.number("dial", 10.0),
+        amplitude(level_db),
+    )
+
+
+def _read_cable(section: Section) -> float:
+    section.only("length_m", "picofarads_per_m", "capacitance")
+    if "capacitance" in section.table:
+        if len(section.table) > 1:
+            raise InputError("give either capacitance, or length_m and picofarads_per_m")
+        return section.quantity("capacitance", "farad")
+    if not section.table:
+        return 0.0
+    length, per_metre = section.number("length_m"), section.number("picofarads_per_m")
+    for key, value in (("length_m", length), ("picofarads_per_m", per_metre)):
+        if not 0 <= value <= 10_000:
+            raise InputError(f"{key} = {value:g} must lie between 0 and 10000")
+    return length * per_metre * _PICOFARAD
+
+
+def _read_load(section: Section) -> Load:
+    section.only("resistance", "capacitance")
+    return Load(
+        _read_input_ohms(section, "resistance"), section.quantity("capacitance", "farad", 0.0)
+    )
+
+
+def _read_input_ohms(section: Section, key: str) -> float:
+    """A resistance, or infinity (TOML ``inf``, or absent) for no load at all."""
+    if section.table.get(key, math.inf) == math.inf:
+        return math.inf
+    return section.quantity(key, "ohm")
+
+
+def _read_take(section: Section, rig: Rig) -> Take:
+    """How the take was made: as the rig stands, but for what the section changes."""
+    section.only(
+        "captured", "cable", "input_resistance", "input_capacitance", "volume_dial", "tone_dial",
+        "design",
+    )  # fmt: skip
+    captured = section.choice("captured", CAPTURED, "jack")
+    if captured == "string":
+        if len(section.table) > 1:
+            extra = next(key for key in section.table if key != "captured")
+            raise InputError(f'{extra} describes a jack take, but captured = "string"')
+        return Take("string")
+    load = rig.load
+    if "input_resistance" in section.table:
+        load = replace(load, resistance_ohms=_read_input_ohms(section, "input_resistance"))
+    if "input_capacitance" in section.table:
+        load = replace(load, capacitance_farads=section.quantity("input_capacitance", "farad"))
+    first = rig.first
+    tone_dial = section.optional_number("tone_dial")
+    if tone_dial is not None:
+        if first.tone is None:
+            raise InputError("tone_dial is given for the take, but the rig has no [tone]")
+        require_dial("tone_dial", tone_dial)
+        first = replace(first, tone=replace(first.tone, dial=tone_dial))
+    stood = replace(
+        rig.with_first(first),
+        cable_farads=section.quantity("cable", "farad", rig.cable_farads),
+        load=load,
+        dirt=None,
+    )
+    design = resolve_design(section.text("design", "bare"))
+    return Take(captured, stood, section.number("volume_dial", 10.0), design.network)
+
+
+def _read_dirt(section: Section) -> Dirt:
+    section.only("kind", "drive", "pre_hz", "post_hz", "level_db")
+    section.required("kind")
+    plain = Dirt()
+    return Dirt(
+        section.choice("kind", DIRT_KINDS, plain.kind),
+        section.number("drive", plain.drive_db),
+        section.number("pre_hz", plain.pre_hz),
+        section.number("post_hz", plain.post_hz),
+        section.number("level_db", plain.level_db),
+    )

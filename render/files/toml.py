@@ -1,0 +1,127 @@
+"""Reading TOML tables key by key, with errors that name file, section and key."""
+
+import difflib
+import tomllib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeVar
+
+from presolder.models.errors import InputError, one_line, place
+from presolder.models.instrument.quantities import Unit, parse_quantity
+
+_LARGEST_FILE_BYTES = 1_000_000
+Word = TypeVar("Word", bound=str)
+
+
+def read_toml(path: Path) -> dict[str, Any]:
+    """Read a TOML file.
+
+    Raises
+    ------
+    InputError
+        If it is not a readable TOML file of sensible size.
+    """
+    text = read_text(path)
+    try:
+        return tomllib.loads(text)
+    # tomllib passes on plain ValueError (huge integers) and RecursionError.
+    except (ValueError, RecursionError) as error:
+        reason = str(error) if isinstance(error, ValueError) else "nested too deeply"
+        raise InputError(f"{path}: not valid TOML: {one_line(reason)}") from None
+
+
+def read_text(path: Path) -> str:
+    """Read a small text file.
+
+    Raises
+    ------
+    InputError
+        If it is not a regular file, too large, not readable or not UTF-8.
+    """
+    try:
+        if not path.is_file():
+            reason = "is not a file" if path.exists() else "no such file"
+            raise InputError(f"{path}: {reason}")
+        if path.stat().st_size > _LARGEST_FILE_BYTES:
+            raise InputError(f"{path}: larger than {_LARGEST_FILE_BYTES:,} bytes")
+        return path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError:
+        raise InputError(f"{path}: not a text file (UTF-8 expected)") from None
+    except (OSError, ValueError) as error:
+        raise InputError(f"{path}: cannot be read: {one_line(str(error))}") from None
+
+
+def nearest(word: str, choices: Iterable[str]) -> str:
+    """The choice most like a word, for "did you mean" messages."""
+    known = list(choices)
+    close = difflib.get_close_matches(word, known, n=1, cutoff=0.0)
+    return close[0] if close else known[0]
+
+
+@dataclass(frozen=True)
+class Section:
+    """One table of a TOML file, and what to call it in messages."""
+
+    where: str
+    table: dict[str, Any]
+
+    def only(self, *keys: str) -> None:
+        """Refuse keys other than these, naming the nearest valid one."""
+        for key in self.table:
+            if key not in keys:
+                raise InputError(
+                    f"{self.where}: unknown key {key!r}; nearest valid key: {nearest(key, keys)}"
+                )
+
+    def sub(self, key: str) -> "Section":
+        """The table under `key`; an empty one if absent."""
+        table = self.table.get(key, {})
+        if not isinstance(table, dict):
+            raise InputError(f"{self.where} {key} = {table!r}: must be a [{key}] section")
+        return Section(f"{self.where} [{key}]", table)
+
+    def required(self, key: str) -> object:
+        """The value under `key`, whatever its type."""
+        if key not in self.table:
+            raise InputError(f"{self.where}: {key} is missing")
+        return self.table[key]
+
+    def text(self, key: str, default: str) -> str:
+        """A string."""
+        value = self.table.get(key, default)
+        if not isinstance(value, str):
+            raise InputError(f"{self.where} {key} = {value!r}: must be text in quotes")
+        return value
+
+    def choice(self, key: str, choices: tuple[Word, ...], default: Word) -> Word:
+        """One of a few words."""
+        value = self.text(key, default)
+        for choice in choices:
+            if value == choice:
+                return choice
+        raise InputError(f"{self.where} {key} = {value!r}: must be one of {', '.join(choices)}")
+
+    def number(self, key: str, default: float | None = None) -> float:
+        """A plain number; required when there is no default."""
+        value = self.table.get(key, default) if default is not None else self.required(key)
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise InputError(f"{self.where} {key} = {value!r}: must be a number")
+        try:
+            return float(value)
+        except OverflowError:
+            raise InputError(f"{self.where} {key}: number too large") from None
+
+    def optional_number(self, key: str) -> float | None:
+        """A plain number, or None if absent."""
+        return self.number(key) if key in self.table else None
+
+    def quantity(self, key: str, unit: Unit, default: float | None = None) -> float:
+        """A component value; required when there is no default."""
+        value = self.table.get(key, default) if default is not None else self.required(key)
+        with place(f"{self.where} {key}"):
+            return parse_quantity(value, unit)
+
+    def optional_quantity(self, key: str, unit: Unit) -> float | None:
+        """A component value, or None if absent."""
+        return self.quantity(key, unit) if key in self.table else None

@@ -1,0 +1,1 @@
+"""What is listened to: sweeps, held positions, packs and their page."""

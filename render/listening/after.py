@@ -1,0 +1,98 @@
+"""What shall follow the control chain, as chosen and as loaded."""
+
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+from presolder.models.audio.curves import driven_volts, knee_volts
+from presolder.models.audio.overlap import FilterBank
+from presolder.models.audio.renderer import Renderer
+from presolder.models.audio.stages import Stages, Voice, require_hum, voice
+from presolder.models.audio.voicing import measured_speaker, plain_speaker
+from presolder.models.errors import place
+from presolder.models.instrument.dirt import Dirt
+from presolder.models.instrument.network import Design
+from presolder.models.instrument.rig import Rig
+from presolder.render.files.audio import Recording, read_impulse
+
+PLAIN_SPEAKER = "plain"
+
+
+@dataclass(frozen=True)
+class After:
+    """The stages chosen.
+
+    Attributes
+    ----------
+    dirt : Dirt or None
+        Clipping stage.
+    speaker : str or None
+        ``"plain"`` or the path of an impulse response.
+    hum_db : float or None
+        Hum and hiss at the input the guitar feeds, relative to the loudest
+        second of the take at dial 10.
+
+    Raises
+    ------
+    InputError
+        If the hum is out of range.
+    """
+
+    dirt: Dirt | None = None
+    speaker: str | None = None
+    hum_db: float | None = None
+
+    def __post_init__(self) -> None:
+        with place("hum"):
+            require_hum(self.hum_db)
+
+    def loaded(self, sample_rate_hz: int) -> Stages:
+        """The stages with the loudspeaker's response read.
+
+        Raises
+        ------
+        InputError
+            If the impulse response cannot be used.
+        """
+        return Stages(self.hum_db, self.dirt, _load_speaker(self.speaker, sample_rate_hz))
+
+    def plain(self, heard: Voice) -> dict[str, Any]:
+        """For the manifest, with what the take made of it."""
+        dirt = self.dirt
+        resolved = None
+        if dirt is not None:
+            resolved = asdict(dirt) | {
+                "knee_volts": knee_volts(dirt.kind),
+                "loudest_second_volts": driven_volts(dirt),
+                "volts_per_unit": heard.volts_per_unit,
+                "input_ohms": dirt.load.resistance_ohms,
+                "input_farads": dirt.load.capacitance_farads,
+            }
+        return {
+            "dirt": resolved,
+            "speaker": None if self.speaker is None else Path(self.speaker).name,
+            "hum_db": self.hum_db,
+        }
+
+
+def join(recording: Recording, rig: Rig, designs: tuple[Design, ...], after: After) -> Voice:
+    """Make a rig, its designs and what follows them ready for one take.
+
+    Raises
+    ------
+    InputError
+        If the loudspeaker's impulse response cannot be used.
+    """
+    stages = after.loaded(recording.sample_rate_hz)
+    renderer = Renderer(rig, designs, recording.sample_rate_hz)
+    return voice(renderer, stages, recording.samples)
+
+
+def _load_speaker(speaker: str | None, sample_rate_hz: int) -> FilterBank | None:
+    if speaker is None:
+        return None
+    if speaker == PLAIN_SPEAKER:
+        return plain_speaker(sample_rate_hz)
+    impulse, rate = read_impulse(Path(speaker))
+    with place(speaker):
+        return measured_speaker(impulse, rate, sample_rate_hz)

@@ -1,0 +1,122 @@
+"""Rendered audio in memory: one array a design, ready to be measured, heard or written."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from presolder.models.audio.knob import KnobPath
+from presolder.models.audio.matching import measure, shared_gain_db
+from presolder.models.audio.stages import Voice
+from presolder.models.decibels import amplitude
+from presolder.models.typing import Array
+from presolder.render.files.audio import Bits, write_audio
+from presolder.render.files.folder import file_stems, new_folder
+from presolder.render.report.table import Block, Table, lines_of, shows_itself
+
+
+@shows_itself
+@dataclass(frozen=True, eq=False)
+class Audition(Mapping[str, Array]):
+    """Audio by design name, each of shape (channels, n), full scale 1.0.
+
+    Attributes
+    ----------
+    sample_rate : int
+        Samples a second.
+    audio : dict of str to ndarray
+        In the order that the designs were given; before any gain, so that
+        differences in level are real.
+    """
+
+    sample_rate: int
+    audio: dict[str, Array]
+
+    def __getitem__(self, design: str) -> Array:
+        return self.audio[design]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.audio)
+
+    def __len__(self) -> int:
+        return len(self.audio)
+
+    def blocks(self) -> tuple[Block, ...]:
+        """Length, peak and loudness of each design."""
+        rows = []
+        for name, samples in self.audio.items():
+            level = measure(samples, self.sample_rate)
+            loudness = level.loudness_lufs
+            rows.append(
+                (
+                    name,
+                    f"{samples.shape[1] / self.sample_rate:.2f} s",
+                    f"{level.peak_db:.1f} dBFS",
+                    "too quiet to measure" if loudness is None else f"{loudness:.1f} LUFS",
+                )
+            )
+        return (Table(("design", "length", "peak", "loudness"), tuple(rows)),)
+
+    def lines(self) -> list[str]:
+        """For a terminal."""
+        return lines_of(self.blocks())
+
+    def plain(self) -> dict[str, object]:
+        """For JSON: the table's numbers."""
+        measured = {name: measure(samples, self.sample_rate) for name, samples in self.items()}
+        return {
+            "sample_rate_hz": self.sample_rate,
+            "designs": [
+                {"design": name, "peak_dbfs": level.peak_db, "integrated_lufs": level.loudness_lufs}
+                for name, level in measured.items()
+            ],
+        }
+
+    def write(self, out: str | Path, *, bits: Bits = "24", force: bool = False) -> list[Path]:
+        """Write a WAV file a design, the loudest peak of all at -1 dBFS.
+
+        Parameters
+        ----------
+        out : str or Path
+            Folder to make.
+        bits : {"16", "24", "float"}
+        force : bool
+            Whether files in it may be replaced.
+
+        Returns
+        -------
+        list of Path
+
+        Raises
+        ------
+        InputError
+            If the folder cannot be used.
+        """
+        folder = Path(out)
+        levels = [measure(samples, self.sample_rate).peak_db for samples in self.values()]
+        gain = amplitude(shared_gain_db(levels))
+        names = [f"{stem}.wav" for stem in file_stems(list(self))]
+        with new_folder(folder, force=force) as scratch:
+            for name, samples in zip(names, self.values(), strict=True):
+                path = scratch / name
+                write_audio(path, [gain * samples], self.sample_rate, len(samples), bits)
+        return [folder / name for name in names]
+
+
+def audition(heard: Voice, take: Array, path: KnobPath) -> Audition:
+    """Render every design of a voice into memory.
+
+    Parameters
+    ----------
+    heard : Voice
+    take : ndarray, shape (channels, n)
+    path : KnobPath
+    """
+    renderer = heard.renderer
+    blocks = zip(*renderer.along(path, take), strict=True)
+    audio = {
+        design.name: np.concatenate(list(heard.through(design_blocks)), axis=1)
+        for design, design_blocks in zip(renderer.designs, blocks, strict=True)
+    }
+    return Audition(int(renderer.sample_rate_hz), audio)

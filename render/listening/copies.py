@@ -1,0 +1,157 @@
+"""The files of a pack: their names, levels and tags, and the copies that its page plays."""
+
+import os
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from presolder.models.audio.loudness import integrated_loudness
+from presolder.models.audio.positions import Piece
+from presolder.models.decibels import amplitude, decibels
+from presolder.render.files.audio import write_audio
+from presolder.render.files.delivery import Tags, write_listening_copy
+from presolder.render.files.folder import file_stems
+from presolder.render.listening.job import PackJob
+from presolder.render.report.numbers import rounded_level
+
+
+@dataclass(frozen=True, eq=False)
+class PackFile:
+    """One file of the pack before it is written."""
+
+    stem: str
+    piece: Piece
+    version: str
+    gain_db: float
+
+    @property
+    def audio(self) -> NDArray[np.float32]:
+        """The piece's audio with this file's gain."""
+        return self.piece.audio * np.float32(amplitude(self.gain_db))
+
+
+def plan_files(job: PackJob, pieces: list[Piece]) -> list[PackFile]:
+    """Name every file: ``03_series_dial-04_matched``, ``03_series_sweep``.
+
+    Sweeps come at true level only; a piece too quiet to be matched has no
+    matched version.
+    """
+    stems = file_stems([design.name for design in job.designs])
+    files = []
+    for piece in pieces:
+        head = f"{piece.design + 1:02d}_{stems[piece.design]}"
+        voice = "" if piece.voice == "clean" else "_dirt"
+        if piece.dial is None:
+            files.append(PackFile(f"{head}_sweep{voice}", piece, "true", piece.true_gain_db))
+            continue
+        where = f"dial-{_padded(piece.dial)}{voice}"
+        files.append(PackFile(f"{head}_{where}_true", piece, "true", piece.true_gain_db))
+        if piece.matched_gain_db is not None:
+            files.append(
+                PackFile(f"{head}_{where}_matched", piece, "matched", piece.matched_gain_db)
+            )
+    return files
+
+
+def _padded(dial: float) -> str:
+    """Two figures before the point, so that names sort: 04, 10, 07.5."""
+    whole, _, part = f"{dial:g}".partition(".")
+    return f"{int(whole):02d}" + (f".{part}" if part else "")
+
+
+def write_copies(
+    job: PackJob,
+    folder: Path,
+    files: list[PackFile],
+    ending: str,
+    light: bool,
+    progress: Callable[[int], None],
+) -> list[dict[str, Any]]:
+    """Write every file's listening copy, and unless `light` its lossless archive copy.
+
+    Parameters
+    ----------
+    job : PackJob
+    folder : Path
+        Gets the folders ``listen`` and ``archive``.
+    files : list of PackFile
+    ending : str
+        Of listening copies.
+    light : bool
+    progress : callable
+        Called with 1 after each file.
+
+    Returns
+    -------
+    list of dict
+        What each file is, for ``pack.json``.
+    """
+    rate = job.recording.sample_rate_hz
+    (folder / "listen").mkdir()
+    if not light:
+        (folder / "archive").mkdir()
+
+    def write(file: PackFile) -> dict[str, Any]:
+        audio = file.audio
+        samples = audio.astype(np.float64)
+        if not light:
+            path = folder / "archive" / f"{file.stem}.flac"
+            write_audio(path, [samples], rate, len(audio), "24")
+        tags = _tags(job, file)
+        write_listening_copy(folder / "listen" / f"{file.stem}.{ending}", audio, rate, tags)
+        progress(1)
+        return {
+            "file": file.stem,
+            "design": job.designs[file.piece.design].name,
+            "dial": file.piece.dial,
+            "voice": file.piece.voice,
+            "level": file.version,
+            "gain_db": round(file.gain_db, 4),
+            "sample_peak_dbfs": rounded_level(float(decibels(np.abs(samples).max()))),
+            "integrated_lufs": rounded_level(integrated_loudness([samples], rate)),
+        }
+
+    # ffmpeg and FLAC encoding run outside Python, so threads use both cores.
+    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
+        return list(pool.map(write, files))
+
+
+def page_copies(
+    job: PackJob, listen: Path, files: list[PackFile], ending: str
+) -> list[dict[str, Any]]:
+    """The listening copy that the page plays for each piece, with its gains.
+
+    Held pieces are taken at matched level, where quiet ones have been coded
+    with the most bits to spare; the page turns them down to true level.
+    """
+    chosen = {id(file.piece): file for file in files if file.version == "true"}
+    chosen |= {id(file.piece): file for file in files if file.version == "matched"}
+    copies = []
+    for file in chosen.values():
+        piece = file.piece
+        matched_db = piece.true_gain_db if piece.matched_gain_db is None else piece.matched_gain_db
+        copies.append(
+            {
+                "design": piece.design,
+                "dial": None if piece.dial is None else float(f"{piece.dial:g}"),
+                "voice": piece.voice,
+                "seconds": piece.audio.shape[1] / job.recording.sample_rate_hz,
+                "trueDb": piece.true_gain_db - file.gain_db,
+                "matchedDb": matched_db - file.gain_db,
+                "audio": (listen / f"{file.stem}.{ending}").read_bytes(),
+            }
+        )
+    return copies
+
+
+def _tags(job: PackJob, file: PackFile) -> Tags:
+    design = job.designs[file.piece.design].name
+    dial = "sweep" if file.piece.dial is None else f"{file.piece.dial:g}"
+    voice = "" if file.piece.voice == "clean" else ", dirt"
+    place = "sweep" if file.piece.dial is None else f"dial {dial}, {file.version} level"
+    return Tags(f"{design}: {place}{voice}", design, dial, job.rig.title or job.rig.name)

@@ -1,0 +1,101 @@
+"""What a listening pack is about, and what is worked out once for each of its designs."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from presolder.models.audio.knob import KnobPath
+from presolder.models.errors import InputError
+from presolder.models.instrument.network import Design
+from presolder.models.instrument.rig import Rig
+from presolder.models.judging.character import Character, character
+from presolder.models.judging.merit import Merit, merit
+from presolder.render.files.audio import Recording
+from presolder.render.listening.after import After
+from presolder.render.report.sheet import Sheet
+
+LONGEST_PHRASE_SECONDS = 30.0
+MOST_DIALS = 12
+CHART_DIALS = np.linspace(0.5, 10.0, 39)
+
+
+@dataclass(frozen=True, eq=False)
+class PackJob:
+    """Everything that one pack needs.
+
+    Attributes
+    ----------
+    recording : Recording
+    rig : Rig
+    designs : tuple of Design
+    sweep : KnobPath
+        The knob in the sweeps.
+    dials : tuple of float
+        Held positions, above 0.
+    after : After
+        With dirt, the pack has a clean and a dirty voice.
+    workshop, note : str
+        Who sends it, and what they say to the customer.
+
+    Raises
+    ------
+    InputError
+        If the dials cannot be used, or the take is too long.
+    """
+
+    recording: Recording
+    rig: Rig
+    designs: tuple[Design, ...]
+    sweep: KnobPath
+    dials: tuple[float, ...]
+    after: After
+    workshop: str = ""
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        if not self.dials or len(self.dials) > MOST_DIALS or len(set(self.dials)) < len(self.dials):
+            raise InputError(f"dials must be 1 to {MOST_DIALS} different positions")
+        for dial in self.dials:
+            if not 0 < dial <= 10:
+                raise InputError(f"dials: {dial:g} must lie above 0 and up to 10")
+        if self.recording.duration_s > LONGEST_PHRASE_SECONDS:
+            raise InputError(
+                f"{self.recording.name}: {self.recording.duration_s:.1f} s long; a pack repeats the"
+                f" take at every position, so at most {LONGEST_PHRASE_SECONDS:g} s is accepted"
+            )
+
+    @property
+    def heard_rig(self) -> Rig:
+        """The rig that figures are about: with dirt, it feeds the dirt's input."""
+        dirt = self.after.dirt
+        return self.rig if dirt is None else self.rig.feeding(dirt.load)
+
+
+@dataclass(frozen=True, eq=False)
+class Dossier:
+    """What a pack says of one design, worked out once and used wherever it is said.
+
+    Attributes
+    ----------
+    design : Design
+    figures : Merit
+    character : Character
+    sheet : Sheet
+        With its drawing.
+    """
+
+    design: Design
+    figures: Merit
+    character: Character
+    sheet: Sheet
+
+
+def dossiers(job: PackJob) -> tuple[Dossier, ...]:
+    """One a design, in the job's order."""
+    rig = job.heard_rig
+    files = []
+    for design in job.designs:
+        figures = merit(rig, design.network)
+        curves = character(rig, design.network, CHART_DIALS)
+        files.append(Dossier(design, figures, curves, Sheet(rig, design, figures, job.workshop)))
+    return tuple(files)

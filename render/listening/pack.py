@@ -1,0 +1,205 @@
+"""Writing a listening pack: archive and listening copies, a reel, and what is in it."""
+
+import json
+import shutil
+import zipfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import asdict
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+from presolder.models.audio.positions import render_pieces
+from presolder.models.audio.renderer import Renderer
+from presolder.models.errors import InputError
+from presolder.render.files.delivery import (
+    Format,
+    Tags,
+    comparison_reel,
+    listening_ending,
+    write_segment,
+)
+from presolder.render.files.folder import file_stems, new_file, new_folder
+from presolder.render.listening.copies import page_copies, plan_files, write_copies
+from presolder.render.listening.job import Dossier, PackJob, dossiers
+from presolder.render.listening.page import build_page
+from presolder.render.report.rigs import design_plain
+
+REEL = "00_reel"
+# Common practice, no source: what most mail services accept, less the growth of encoding.
+MAIL_LIMIT_BYTES = 15_000_000
+
+
+def write_pack(
+    job: PackJob,
+    out: Path,
+    *,
+    listening: Format,
+    light: bool,
+    force: bool,
+    progress: Callable[[int], None],
+) -> dict[str, Any]:
+    """Render a pack and write it as a folder, or as a zip if `out` ends in ``.zip``.
+
+    Parameters
+    ----------
+    job : PackJob
+        What to render.
+    out : Path
+        Folder or zip file.
+    listening : {"mp3", "m4a"}
+        Format of the listening copies, where ffmpeg is there.
+    light : bool
+        Leave the lossless archive copies out.
+    force : bool
+        Whether existing files may be replaced.
+    progress : callable
+        Called with units of work done; `work_units` gives how many there are.
+
+    Returns
+    -------
+    dict
+        What is in the pack, as in its ``pack.json``.
+
+    Raises
+    ------
+    InputError
+        If the place cannot be written.
+    """
+    if out.suffix.lower() == ".zip":
+        with new_file(out, force=force) as scratch, _folder_beside(scratch) as folder:
+            contents = _fill(job, folder, listening, light, progress)
+            _zip(folder, scratch)
+        return contents
+    with new_folder(out, force=force) as folder:
+        return _fill(job, folder, listening, light, progress)
+
+
+def write_single_file(
+    job: PackJob,
+    out: Path,
+    *,
+    listening: Format,
+    allow_large: bool,
+    force: bool,
+    progress: Callable[[int], None],
+) -> int:
+    """Render a pack and write its page alone, with the audio inside.
+
+    Parameters
+    ----------
+    job, listening, force, progress
+        As for `write_pack`.
+    out : Path
+        An HTML file.
+    allow_large : bool
+        Whether the page may be larger than `MAIL_LIMIT_BYTES`.
+
+    Returns
+    -------
+    int
+        Its size in bytes.
+
+    Raises
+    ------
+    InputError
+        If it is too large, or the place cannot be written.
+    """
+    with new_file(out, force=force) as scratch, _folder_beside(scratch) as folder:
+        _fill(job, folder, listening, True, progress)
+        size = (folder / "index.html").stat().st_size
+        if size > MAIL_LIMIT_BYTES and not allow_large:
+            raise InputError(
+                f"{out}: would be {size / 1e6:.1f} MB, and mail rarely takes more than"
+                f" {MAIL_LIMIT_BYTES / 1e6:.0f} MB; give fewer designs or dials, or allow large"
+                " pages"
+            )
+        (folder / "index.html").replace(scratch)
+    return size
+
+
+@contextmanager
+def _folder_beside(scratch: Path) -> Iterator[Path]:
+    """A folder on the same disk as the scratch file, gone afterwards."""
+    folder = scratch.with_suffix(".parts")
+    try:
+        folder.mkdir()
+        yield folder
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+def work_units(job: PackJob) -> int:
+    """Units that `write_pack` reports at most."""
+    voices = 1 if job.after.dirt is None else 2
+    positions = voices * (1 + len(job.dials))
+    return positions + voices * len(job.designs) * (1 + 2 * len(job.dials))
+
+
+def _fill(
+    job: PackJob, folder: Path, listening: Format, light: bool, progress: Callable[[int], None]
+) -> dict[str, Any]:
+    recording, rate = job.recording, job.recording.sample_rate_hz
+    stages = job.after.loaded(rate)
+    renderer = Renderer(job.rig, job.designs, rate)
+    pieces = render_pieces(renderer, stages, recording.samples, job.sweep, job.dials, progress)
+    files = plan_files(job, pieces)
+    ending = listening_ending(listening)
+    written = write_copies(job, folder, files, ending, light, progress)
+    sweeps = [file.audio for file in files if file.piece.dial is None]
+    reel_tags = Tags("all designs in turn", "all", "sweep", job.rig.name)
+    write_segment(folder / "listen" / f"{REEL}.{ending}", comparison_reel(sweeps, rate), reel_tags)
+    about = dossiers(job)
+    _write_sheets(about, folder / "sheets")
+    page = build_page(job, about, page_copies(job, folder / "listen", files, ending))
+    (folder / "index.html").write_text(page, encoding="utf-8")
+    contents = _contents(job, about, written, ending, light)
+    text = json.dumps(contents, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    (folder / "pack.json").write_text(text, encoding="utf-8")
+    return contents
+
+
+def _contents(
+    job: PackJob,
+    about: tuple[Dossier, ...],
+    written: list[dict[str, Any]],
+    ending: str,
+    light: bool,
+) -> dict[str, Any]:
+    return {
+        "presolder": version("presolder"),
+        "take": job.recording.name,
+        "rig": job.rig.name,
+        "workshop": job.workshop,
+        "note": job.note,
+        "listening_copies": ending,
+        "archive_copies": None if light else "flac",
+        "designs": [
+            design_plain(dossier.design) | {"figures": asdict(dossier.figures)} for dossier in about
+        ],
+        "reel": REEL,
+        "files": written,
+    }
+
+
+def _write_sheets(about: tuple[Dossier, ...], folder: Path) -> None:
+    """A parts and wiring sheet for every design that needs soldering."""
+    stems = file_stems([dossier.design.name for dossier in about])
+    folder.mkdir()
+    for number, (dossier, stem) in enumerate(zip(about, stems, strict=True), start=1):
+        if dossier.design.network is not None:
+            page = dossier.sheet.page()
+            (folder / f"{number:02d}_{stem}.html").write_text(page, encoding="utf-8")
+
+
+def _zip(folder: Path, out: Path) -> None:
+    """Store the folder under a top folder of its own; audio does not shrink further."""
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_STORED) as archive:
+        for path in sorted(folder.rglob("*")):
+            if path.is_file():
+                # A fixed time stamp keeps the archive the same from run to run.
+                name = f"listening-pack/{path.relative_to(folder).as_posix()}"
+                entry = zipfile.ZipInfo(name, (1980, 1, 1, 0, 0, 0))
+                entry.external_attr = 0o644 << 16
+                archive.writestr(entry, path.read_bytes())

@@ -1,0 +1,176 @@
+"""What designs do over the dial, with the spread of parts: for people, programs and tables."""
+
+import csv
+import io
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any, TextIO
+
+import numpy as np
+
+from presolder.models.circuit.equations import chain_equations
+from presolder.models.circuit.response import transfer
+from presolder.models.decibels import decibels
+from presolder.models.instrument.network import Design, format_network
+from presolder.models.instrument.rig import Rig
+from presolder.models.judging.character import character
+from presolder.models.judging.tolerance import TIGHTER, Builds, tighter_capacitor
+from presolder.models.typing import Array
+from presolder.render import plots
+from presolder.render.report.numbers import finite
+from presolder.render.report.table import Block, Table, html_of, lines_of, shows_itself
+
+COLUMNS = ("design", "dial", "frequency_hz", "gain_db", "phase_deg")
+
+
+@shows_itself
+@dataclass(frozen=True, eq=False)
+class Curves:
+    """Level and treble of designs over the dial, and their responses.
+
+    Attributes
+    ----------
+    rig : Rig
+    designs : tuple of Design
+    dial : ndarray, shape (d,)
+        Positions; at 0 the output is silent.
+    frequency_hz : ndarray, shape (f,)
+        Of the responses.
+    builds : tuple of Builds or None
+        What the spread of parts does, one a design, over the dials above 0.
+    """
+
+    rig: Rig
+    designs: tuple[Design, ...]
+    dial: Array
+    frequency_hz: Array
+    builds: tuple[Builds, ...] | None = None
+
+    def blocks(self) -> tuple[Block, ...]:
+        """Level and treble at each dial above 0, against dial 10."""
+        dials = self.dial[self.dial > 0]
+        curves = [character(self.rig, design.network, dials) for design in self.designs]
+        drawn = self.builds or ()
+        blocks: list[Block] = [
+            "level at 500 Hz, dB (dial 10 is 0)",
+            self._table(dials, [c.level_db for c in curves], [b.level_db for b in drawn]),
+            "",
+            "treble at 2-4 kHz against 500 Hz, dB (dial 10 is 0)",
+            self._table(dials, [c.treble_db for c in curves], [b.treble_db for b in drawn]),
+        ]
+        for design, builds in zip(self.designs, drawn, strict=False):
+            blocks += ["", *_what_matters(design, builds)]
+        return tuple(blocks)
+
+    def _table(self, dials: Array, values: list[Array], drawn: list[Array]) -> Table:
+        rows = []
+        for i, design in enumerate(self.designs):
+            cells = [f"{value:.1f}" for value in values[i]]
+            if drawn:
+                low, _, high = drawn[i]
+                cells = [
+                    f"{cell} ({a:.1f} to {b:.1f})"
+                    for cell, a, b in zip(cells, low, high, strict=True)
+                ]
+            rows.append((design.name, *cells))
+        return Table(("", *(f"at {dial:g}" for dial in dials)), tuple(rows))
+
+    def lines(self) -> list[str]:
+        """For a terminal."""
+        return lines_of(self.blocks())
+
+    def plain(self) -> dict[str, Any]:
+        """For JSON; silence is None."""
+        return {
+            "rig": self.rig.name,
+            "dials": finite(self.dial),
+            "frequency_hz": [round(float(f), 6) for f in self.frequency_hz],
+            "designs": [self._design_plain(i) for i in range(len(self.designs))],
+        }
+
+    def _design_plain(self, i: int) -> dict[str, Any]:
+        design = self.designs[i]
+        with np.errstate(invalid="ignore"):  # silence at dial 0 has no treble
+            curve = character(self.rig, design.network, self.dial)
+        response = transfer(chain_equations(self.rig, design.network), self.frequency_hz, self.dial)
+        return {
+            "design": design.name,
+            "expression": format_network(design.network) or None,
+            "level_db": finite(curve.level_db),
+            "treble_db": finite(curve.treble_db),
+            "gain_db": [finite(row) for row in decibels(response)],
+            "phase_deg": [finite(row) for row in np.angle(response, deg=True)],
+            "tolerance": None if self.builds is None else _builds_plain(self.builds[i]),
+        }
+
+    def write_csv(self, file: TextIO) -> None:
+        """Write the transfer functions, a row per design, dial and frequency.
+
+        Gain is from the pickup's EMF to the output, ``-inf`` where the output
+        is exactly silent (dial 0); phase is in -180 to 180 degrees.
+        """
+        writer = csv.writer(file, lineterminator="\n")
+        writer.writerow(COLUMNS)
+        for design in self.designs:
+            equations = chain_equations(self.rig, design.network)
+            response = transfer(equations, self.frequency_hz, self.dial)
+            gain_db, phase_deg = decibels(response), np.angle(response, deg=True)
+            for i, dial in enumerate(self.dial):
+                for j, frequency in enumerate(self.frequency_hz):
+                    gain, phase = f"{gain_db[i, j]:.6f}", f"{phase_deg[i, j]:.6f}"
+                    writer.writerow((design.name, f"{dial:g}", f"{frequency:.10g}", gain, phase))
+
+    def _repr_html_(self) -> str:
+        """For a notebook: the plot, as far as it has room for the dials, then the tables."""
+        drawing = io.StringIO()
+        shown = self.dial[self.dial > 0][: plots.MOST_PANELS]
+        plots.plot_curves(drawing, self.rig, self.designs, shown)
+        svg = drawing.getvalue()
+        return svg[svg.index("<svg") :] + html_of(self.blocks())
+
+
+def _what_matters(design: Design, builds: Builds) -> Iterator[Block]:
+    yield f"{design.name}: what makes two builds differ"
+    order = np.argsort(-builds.treble_share, kind="stable")
+    rows = tuple(
+        (
+            builds.parts[i].name,
+            f"{100 * builds.level_share[i]:.0f} %",
+            f"{100 * builds.treble_share[i]:.0f} %",
+        )
+        for i in order
+    )
+    yield Table(("part", "of the level", "of the treble"), rows)
+    tighter = tighter_capacitor(builds)
+    if tighter is not None:
+        yield (
+            f"A {100 * TIGHTER:g} % capacitor instead: treble within ±{2 * tighter.then_db:.1f} dB"
+            f" instead of ±{2 * tighter.now_db:.1f} dB;"
+            f" {'worth it' if tighter.worth_it else 'not worth paying for'}."
+        )
+
+
+def _builds_plain(builds: Builds) -> dict[str, Any]:
+    tighter = tighter_capacitor(builds)
+    percentiles = ("p5", "p50", "p95")
+    return {
+        "dials": finite(builds.dial),
+        "level_db": dict(zip(percentiles, map(finite, builds.level_db), strict=True)),
+        "treble_db": dict(zip(percentiles, map(finite, builds.treble_db), strict=True)),
+        "parts": [
+            {
+                "part": part.name,
+                "kind": part.kind,
+                "spread": part.spread,
+                "level_share": round(float(level), 4),
+                "treble_share": round(float(treble), 4),
+            }
+            for part, level, treble in zip(
+                builds.parts, builds.level_share, builds.treble_share, strict=True
+            )
+        ],
+        "treble_deviation_db": round(builds.treble_deviation_db, 4),
+        "treble_deviation_with_5_percent_capacitor_db": (
+            None if tighter is None else round(tighter.then_db, 4)
+        ),
+    }

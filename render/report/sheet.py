@@ -1,0 +1,151 @@
+"""The parts and wiring sheet: as a page to print, as text, and as JSON."""
+
+from dataclasses import asdict, dataclass, field
+from functools import cached_property
+from typing import Any
+
+from markupsafe import Markup
+
+from presolder.models.instrument.network import Design, Gang, format_network, leaves
+from presolder.models.instrument.placement import placed_parts, value_text
+from presolder.models.instrument.rig import Rig
+from presolder.models.judging.merit import Merit
+from presolder.render import plots
+from presolder.render.report import soldering
+from presolder.render.report.table import Block, Table, lines_of, shows_itself
+from presolder.render.report.template import filled
+
+
+@shows_itself
+@dataclass(frozen=True, eq=False)
+class Sheet:
+    """Everything that a sheet says about one design.
+
+    Attributes
+    ----------
+    rig : Rig
+    design : Design
+    figures : Merit
+        Of the design on the rig.
+    workshop : str
+        Who made the sheet.
+    """
+
+    rig: Rig
+    design: Design
+    figures: Merit = field(repr=False)
+    workshop: str = ""
+
+    @cached_property
+    def svg(self) -> Markup:
+        """The drawing, an SVG element."""
+        return Markup(plots.network_svg(self.design.network))
+
+    @property
+    def expression(self) -> str:
+        """The network in the notation of designs; empty for the bare pot."""
+        return format_network(self.design.network)
+
+    @property
+    def expect(self) -> str:
+        """What the figures of merit foretell, in a sentence."""
+        figures = self.figures
+        return (
+            f"To expect over dials 3 to 9: tone within {figures.tone_rms_db:.1f} dB RMS of dial"
+            f" 10, level {figures.taper_rms_db:.1f} dB RMS from the bare pot's"
+            f" ({figures.taper_worst_db:.1f} dB at most)."
+        )
+
+    @property
+    def dual(self) -> str:
+        """Whether the control must be a multi-gang part."""
+        gangs = sum(isinstance(leaf, Gang) for leaf in leaves(self.design.network))
+        if gangs:
+            kind = {1: "dual-gang"}.get(gangs, f"{gangs + 1}-gang")
+            return f"The volume control must be a {kind} part, turned by one shaft."
+        both = soldering.fitted_pots(self.rig) == 2
+        stays = "both volume pots stay as they are" if both else "the volume pot stays as it is"
+        return f"No multi-gang part is needed: {stays}."
+
+    def blocks(self) -> tuple[Block, ...]:
+        """The sheet for people."""
+        context = self.context()
+        name, expression = self.design.name, self.expression
+        head = name if expression in ("", name) else f"{name}: {expression}"
+        order = Table(
+            ("", "to order", "tolerance", "series", "note"),
+            tuple(
+                (f"{o.quantity} x", o.what, f"±{o.tolerance}", o.series, o.note)
+                for o in context["orders"]
+            ),
+            words=5,
+        )
+        return (
+            f"{head}  (for {context['rig']})",
+            self.expect,
+            "",
+            order if order.rows else "To order: nothing",
+            self.dual,
+            "",
+            "To do",
+            *(f"  {i}. {step}" for i, step in enumerate(context["steps"], start=1)),
+            "",
+            "Lug by lug, when done",
+            *(f"  {place}: {what}" for place, what in context["lugs"]),
+            "",
+            "Take care",
+            *(f"  - {caution}" for caution in soldering.CAUTIONS),
+        )
+
+    def lines(self) -> list[str]:
+        """For a terminal."""
+        return lines_of(self.blocks())
+
+    def plain(self) -> dict[str, Any]:
+        """For JSON."""
+        context, network = self.context(), self.design.network
+        return {
+            "rig": self.rig.name,
+            "design": self.design.name,
+            "expression": self.expression or None,
+            "multi_gang": any(isinstance(leaf, Gang) for leaf in leaves(network)),
+            "orders": [asdict(order) for order in context["orders"]],
+            "parts": [
+                {
+                    "name": part.name,
+                    "value": value_text(part.leaf),
+                    "from": part.start,
+                    "to": part.end,
+                }
+                for part in placed_parts(network)
+            ],
+            "steps": list(context["steps"]),
+            "lugs": dict(context["lugs"]),
+            "cautions": list(soldering.CAUTIONS),
+        }
+
+    def context(self) -> dict[str, Any]:
+        """What the templates fill in, but for the drawing."""
+        network = self.design.network
+        return {
+            "name": self.design.name,
+            "title": self.design.title,
+            "expression": self.expression,
+            "rig": self.rig.title or self.rig.name,
+            "expect": self.expect,
+            "dual": self.dual,
+            "orders": soldering.orders(self.rig, network),
+            "steps": soldering.steps(self.rig, network),
+            "lugs": soldering.lug_table(self.rig, network),
+            "cautions": soldering.CAUTIONS,
+        }
+
+    def page(self) -> str:
+        """The sheet as a page of its own, one side of A4 when printed."""
+        sheet = self.context() | {"svg": self.svg}
+        return filled("sheet.html.j2", sheet=sheet, workshop=self.workshop)
+
+    def _repr_html_(self) -> str:
+        """For a notebook: the drawing over the words."""
+        body = filled("sheet_body.html.j2", sheet=self.context() | {"svg": self.svg}, level=4)
+        return f"<p>{self.expect}</p>{body}"

@@ -1,0 +1,344 @@
+"""The clipping stage: curves against outside solutions, aliasing, alignment, cleaning up."""
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+import scipy.optimize
+import soundfile
+
+from netlist import run_spice
+from presolder.models.audio.clip import clipped
+from presolder.models.audio.curves import (
+    DIODE_SATURATION_AMPERES,
+    DIODE_SLOPE_VOLTS,
+    DIODE_SOURCE_OHMS,
+    diode_volts,
+    first_order_gain,
+    knee_volts,
+    static_curve,
+)
+from presolder.models.audio.drive import loudest_second, pre_emphasis
+from presolder.models.audio.knob import KnobPath
+from presolder.models.audio.renderer import Renderer
+from presolder.models.audio.stages import Stages, voice
+from presolder.models.audio.voicing import measured_speaker, noisy, plain_speaker, voiced
+from presolder.models.circuit.equations import chain_equations
+from presolder.models.circuit.response import transfer
+from presolder.models.decibels import decibels
+from presolder.models.errors import InputError
+from presolder.models.instrument.dirt import DIRT_KINDS, Dirt, DirtKind
+from presolder.models.instrument.expression import parse_expression
+from presolder.models.instrument.network import Design
+from presolder.models.instrument.rig import Rig
+from presolder.models.judging.cleanup import (
+    clean_dial,
+    clean_up,
+    tone_harmonics,
+    total_harmonic_distortion,
+)
+from presolder.render.files.audio import Recording
+from rendering import Array, rendered, rms
+from running import presolder
+from takes import SAMPLES
+
+RATE = 48_000
+
+
+def through(signal: Array, dirt: Dirt, volts: float, block: int = 10_000) -> Array:
+    pieces = [signal[None, i : i + block] for i in range(0, signal.size, block)]
+    return np.concatenate(list(clipped(pieces, RATE, dirt, volts)), axis=1)[0]
+
+
+def wide(kind: DirtKind, drive_db: float) -> Dirt:
+    """A stage whose filters are out of the way."""
+    return Dirt(kind, drive_db, pre_hz=1.0, post_hz=20_000.0)
+
+
+def test_diode_curve_against_root_finding() -> None:
+    """scipy.optimize.brentq on Shockley's equation."""
+    for source in (0.01, 0.2, 0.5, 1.0, 10.0, 300.0):
+
+        def excess(v: float, source: float = source) -> float:
+            current = 2 * DIODE_SATURATION_AMPERES * np.sinh(v / DIODE_SLOPE_VOLTS)
+            return float(v + DIODE_SOURCE_OHMS * current - source)
+
+        root = scipy.optimize.brentq(excess, 0, min(source, 1.0), xtol=1e-14)
+        assert diode_volts([source, -source]) == pytest.approx([root, -root], rel=1e-9)
+
+
+def test_curves_have_unit_gain_and_their_equations() -> None:
+    small = 1e-5
+    for kind in DIRT_KINDS:
+        assert static_curve(kind, small) / small == pytest.approx(1.0, rel=1e-4)
+    volts = np.linspace(-5, 5, 101)
+    assert static_curve("smooth", volts) == pytest.approx(
+        (np.exp(2 * volts) - 1) / (np.exp(2 * volts) + 1)
+    )
+    biased = static_curve("lopsided", volts)
+    slope = 1 / np.cosh(0.35) ** 2
+    assert biased == pytest.approx((np.tanh(volts + 0.35) - np.tanh(0.35)) / slope)
+    for kind in DIRT_KINDS:
+        knee = knee_volts(kind)
+        falls = [20 * np.log10(abs(static_curve(kind, s * knee)) / knee) for s in (1, -1)]
+        assert min(falls) == pytest.approx(-1.0, abs=0.01)
+
+
+@pytest.mark.parametrize("frequency_hz", [100.0, 1000.0])
+def test_diode_waveform_against_ngspice(frequency_hz: float) -> None:
+    """A real diode pair in the simulator: waveform within 1 % RMS."""
+    peak, seconds = 4.0, 4 / frequency_hz
+    # At the simulator's 27 degrees C, kT/q is 25.8649 mV.
+    ideality = DIODE_SLOPE_VOLTS / 0.0258649
+    rows = run_spice(
+        [
+            f"V0 emf 0 SIN(0 {peak} {frequency_hz})",
+            f"R1 emf out {DIODE_SOURCE_OHMS}",
+            "D1 out 0 pair",
+            "D2 0 out pair",
+            f".model pair D(IS={DIODE_SATURATION_AMPERES} N={ideality})",
+        ],
+        f"tran {seconds / 20000} {seconds} 0 {seconds / 20000}",
+    )[0]
+    time_s = np.arange(round(seconds * RATE)) / RATE
+    outside = np.interp(time_s, rows[:, 0], rows[:, 1])
+    # Extended both ways, so that the band limit sees no edge.
+    longer = np.arange(-3 * time_s.size, 3 * time_s.size) / RATE
+    dirt = wide("diodes", 30)
+    # The stage's own high-pass is undone at this frequency, to compare the curve alone.
+    turn = peak / complex(first_order_gain(dirt, frequency_hz)[0])
+    source = (turn * np.exp(2j * np.pi * frequency_hz * longer)).imag
+    ours = through(source, dirt, 1.0)
+    ours = ours[3 * time_s.size : 4 * time_s.size]
+    harmonics = np.fft.rfftfreq(time_s.size, 1 / RATE)
+    _, low_pass = first_order_gain(dirt, harmonics)
+    expected = np.fft.irfft(np.fft.rfft(outside) * low_pass, time_s.size)
+    assert rms(ours - expected) / rms(expected) < 0.01
+
+
+def test_thd_of_known_cases() -> None:
+    """Closed-form Fourier series.
+
+    x + a x^2 + b x^3 of a unit sine: sin^2 = (1 - cos 2t)/2 and sin^3 = (3 sin t
+    - sin 3t)/4. A square wave (the limit of hard clipping) has harmonics 1/n at
+    odd n, so that its distortion is sqrt(1 - 8/pi^2).
+    """
+    a, b = 0.2, -0.1
+    phase = 2 * np.pi * np.arange(4096) / 4096
+    wave = np.sin(phase) + a * np.sin(phase) ** 2 + b * np.sin(phase) ** 3
+    harmonics = np.fft.rfft(wave)[1:20]
+    first, second, third = 1 + 0.75 * b, a / 2, -b / 4
+    expected = np.hypot(second, third) / np.sqrt(first**2 + second**2 + third**2)
+    assert total_harmonic_distortion(harmonics) == pytest.approx(expected, rel=1e-9)
+    square = tone_harmonics("smooth", [1e6])
+    assert total_harmonic_distortion(square)[0] == pytest.approx(
+        np.sqrt(1 - 8 / np.pi**2), abs=1e-3
+    )
+
+
+@pytest.mark.parametrize("kind", DIRT_KINDS)
+def test_no_alias_above_minus_80_db(kind: DirtKind) -> None:
+    tone = np.sin(2 * np.pi * 4100 * np.arange(3 * RATE) / RATE)
+    output = through(tone, wide(kind, 30.0), knee_volts(kind) * 10 ** (30 / 20))
+    spectrum = np.abs(np.fft.rfft(output[RATE : 2 * RATE]))
+    bins = np.arange(spectrum.size)
+    aliased = (bins % 4100 != 0) & (bins <= 16_000) & (bins > 20)
+    assert 20 * np.log10(spectrum[aliased].max() / spectrum[4100]) < -80
+
+
+@pytest.mark.parametrize("kind", DIRT_KINDS)
+def test_quiet_signal_passes_unchanged_and_aligned(kind: DirtKind) -> None:
+    noise = np.random.default_rng(1).normal(size=2 * RATE)
+    keep = np.fft.rfftfreq(noise.size, 1 / RATE)
+    noise = np.fft.irfft(np.fft.rfft(noise) * ((keep > 300) & (keep < 12_000)), noise.size)
+    dirt = wide(kind, 0.0)
+    output = through(noise, dirt, 1e-5) / 1e-5
+    before, after = first_order_gain(dirt, keep)
+    expected = np.fft.irfft(np.fft.rfft(noise) * before * after, noise.size)
+    middle = slice(RATE // 2, -RATE // 2)
+    assert rms((output - expected)[middle]) / rms(expected[middle]) < 1e-3
+
+
+def test_output_does_not_depend_on_block_length(takes: dict[str, Recording]) -> None:
+    signal = takes["harmonics"].samples[0, :60_000]
+    one = through(signal, Dirt("diodes", 25.0), 8.0)
+    assert one.size == signal.size
+    for block in (333, 8192, 60_000):
+        assert np.array_equal(one, through(signal, Dirt("diodes", 25.0), 8.0, block))
+
+
+def test_drive_means_the_same_for_any_recording(
+    takes: dict[str, Recording], humbucker: Rig
+) -> None:
+    """The loudest second reaches the knee times the drive, however loud the file is."""
+    take, bare = takes["harmonics"], (Design("bare", None),)
+    for scale in (1.0, 0.01):
+        quiet = replace(take, samples=take.samples * scale)
+        for kind in DIRT_KINDS:
+            dirt = Dirt(kind, 12.0)
+            renderer = Renderer(humbucker, bare, take.sample_rate_hz)
+            ready = voice(renderer, Stages(dirt=dirt), quiet.samples)
+            path = KnobPath((0.0, take.duration_s), (10.0, 10.0))
+            chain = rendered(quiet.samples, take.sample_rate_hz, ready.renderer.rig, bare, path)[0]
+            section = pre_emphasis(dirt, take.sample_rate_hz)
+            peak = loudest_second([chain], take.sample_rate_hz, section).peak
+            reached_db = 20 * np.log10(peak * ready.volts_per_unit / knee_volts(kind))
+            assert reached_db == pytest.approx(12.0, abs=1e-6)
+
+
+FUZZY = Dirt("fuzz", 20.0)
+DIALS = np.linspace(0.1, 10, 100)
+
+
+@pytest.mark.parametrize(
+    "dirt", [FUZZY, Dirt("smooth", 20.0), Dirt("diodes", 20.0)], ids=lambda d: d.kind
+)
+def test_order_of_cleaning_up(dirt: Dirt, rigs: dict[str, Rig]) -> None:
+    """Common practice, no source; the values are check values for these tests alone.
+
+    A lone capacitor is compared at the value that the others have. The rule is
+    about one pickup: a second one at 10 keeps the stage driven at every dial.
+    """
+    for rig in (rig for rig in rigs.values() if len(rig.channels) == 1):
+        figures = {
+            text: clean_up(rig, parse_expression(text) if text else None, dirt, DIALS)
+            for text in ("150k || 1n", "120k + 1n", "", "1n")
+        }
+        for threshold in (0.10, 0.03):
+            clean = {text: clean_dial(figure, threshold) or 0.0 for text, figure in figures.items()}
+            assert clean["150k || 1n"] < clean["120k + 1n"] <= clean[""], rig.name
+        low = (DIALS >= 1) & (DIALS <= 3)
+        brightest = figures["1n"].treble_db[low]
+        for text in ("150k || 1n", "120k + 1n", ""):
+            assert np.all(brightest > figures[text].treble_db[low]), (rig.name, text)
+
+
+def test_330p_is_brightest_at_low_dial_on_500k_pots(rigs: dict[str, Rig]) -> None:
+    for rig in rigs.values():
+        if rig.first.volume.resistance_ohms == 500e3 and len(rig.channels) == 1:
+            low = np.array([1.0, 2.0])
+            treble = {
+                text: clean_up(rig, parse_expression(text), FUZZY, low).treble_db
+                for text in ("330p", "150k || 1n", "120k + 1n")
+            }
+            assert np.all(treble["330p"] > treble["150k || 1n"])
+            assert np.all(treble["330p"] > treble["120k + 1n"])
+
+
+def test_low_impedance_input_makes_the_guitar_part_of_the_circuit(
+    humbucker: Rig, takes: dict[str, Recording]
+) -> None:
+    """A 10k input loses treble against a 1M one, and steepens the first turn of the knob."""
+    levels = {}
+    for kind in ("smooth", "fuzz"):
+        take = takes["harmonics"]
+        renderer = Renderer(humbucker, (Design("bare", None),), take.sample_rate_hz)
+        rig = voice(renderer, Stages(dirt=Dirt(kind)), take.samples).renderer.rig
+        # The take was made into the guitar's own input, whatever it feeds now.
+        assert rig.load == Dirt(kind).load
+        assert rig.take.rig is not None and rig.take.rig.load == humbucker.load
+        levels[kind] = decibels(transfer(chain_equations(rig, None), [500.0, 3000.0], [10.0, 9.0]))
+    loss_db = levels["smooth"][0] - levels["fuzz"][0]
+    assert loss_db[1] > loss_db[0] + 6
+    first_turn = {kind: level[0, 0] - level[1, 0] for kind, level in levels.items()}
+    assert first_turn["fuzz"] > first_turn["smooth"] + 6
+
+
+def test_speakers_and_noise() -> None:
+    impulse = np.zeros((1, RATE))
+    impulse[0, 1000] = 1.0
+    spectrum = np.abs(
+        np.fft.rfft(np.concatenate(list(voiced([impulse], plain_speaker(RATE))), 1)[0])
+    )
+    db = 20 * np.log10(spectrum)
+    assert db[40] < db[400] - 10
+    assert db[12_000] < db[400] - 25
+    assert 3 < db[2600] - db[400] < 6
+    # A user's response of a delay of 5 ms at another rate: a delay, at our rate.
+    delay = np.zeros(2000)
+    delay[480] = 3.0
+    out = np.concatenate(list(voiced([impulse], measured_speaker(delay, 96_000, RATE))), 1)[0]
+    assert np.argmax(np.abs(out)) == 1240
+    silence = [np.zeros((1, 700)) for _ in range(100)]
+    noise = np.concatenate(list(noisy(silence, RATE, 0.01)), axis=1)
+    assert rms(noise) == pytest.approx(0.01, rel=0.03)
+    assert np.array_equal(noise, next(noisy([np.zeros((1, 70_000))], RATE, 0.01)))
+
+
+@pytest.mark.parametrize(
+    "impulse", [np.zeros(0), np.zeros(100), np.full(10, np.nan), np.ones(10 * RATE + 1)]
+)
+def test_unusable_impulse_responses(impulse: Array) -> None:
+    with pytest.raises(InputError, match="empty|silent|not finite|at most 10 s"):
+        measured_speaker(impulse, RATE, RATE)
+
+
+def test_demo_with_dirt_and_its_manifest(tmp_path: Path) -> None:
+    out = tmp_path / "dirty"
+    result = presolder("demo", "--dirt", "diodes", "--drive", "24", "--speaker", "plain", "--hum-db",
+                       "-70", "--out", out)  # fmt: skip
+    assert result.returncode == 0, result.stderr
+    manifest = json.loads((out / "manifest.json").read_text())
+    dirt = manifest["after"]["dirt"]
+    assert dirt["loudest_second_volts"] == pytest.approx(dirt["knee_volts"] * 10 ** (24 / 20))
+    assert manifest["rig"]["load"]["resistance_ohms"] == 500e3
+    assert len(list((out / "sweep").glob("*.wav"))) == 8
+    audio, rate = soundfile.read(out / "sweep" / "bare.wav")
+    assert audio.size == 10 * rate
+    # The knob is at 0 in the last second: what remains is the noise.
+    assert 0 < rms(audio[-rate // 2 :]) < 0.05 * rms(audio[:rate])
+
+
+@pytest.mark.parametrize("stage", [["--dirt", "fuzz"], ["--speaker", "plain"], ["--hum-db", "-50"]])
+@pytest.mark.parametrize("channels", [1, 2])
+def test_each_stage_alone(tmp_path: Path, stage: list[str], channels: int) -> None:
+    audio, rate = soundfile.read(SAMPLES / "harmonics.flac", always_2d=True)
+    soundfile.write(tmp_path / "in.wav", np.repeat(audio, channels, axis=1), rate)
+    result = presolder("render", tmp_path / "in.wav", *stage, "--design", "cap", "--travel", "1",
+                       "--rest", "0", "--out", tmp_path / "out")  # fmt: skip
+    assert result.returncode == 0, result.stderr
+    rendered_audio, _ = soundfile.read(tmp_path / "out" / "sweep" / "cap.wav", always_2d=True)
+    assert rendered_audio.shape == (rate, channels)
+    assert np.ptp(rendered_audio, axis=1).max() == 0
+
+
+def test_cleanup_command(tmp_path: Path) -> None:
+    result = presolder("cleanup", "--dirt", "smooth", "--design", "bare", "--design", "1n", "--csv",
+                       tmp_path / "c.csv", "--plot", tmp_path / "c.png")  # fmt: skip
+    assert result.returncode == 0, result.stderr
+    assert "clean (3 %)" in result.stdout
+    assert (
+        (tmp_path / "c.csv").read_text().startswith("design,dial,thd_percent,level_db,treble_db,")
+    )
+    assert (tmp_path / "c.png").stat().st_size > 10_000
+
+
+@pytest.mark.parametrize(
+    ("options", "message"),
+    [
+        (["--dirt", "smooth", "--drive", "lots"], "'lots' is not a valid float"),
+        (["--dirt", "smooth", "--drive", "500"], "--drive: drive = 500 must lie between 0 and 60"),
+        (["--dirt", "smooth", "--drive", "nan"], "must lie between"),
+        (["--drive", "10"], "needs a --dirt kind"),
+        (["--dirt", "crunchy"], "is not one of"),
+        (["--hum-db", "20"], "must lie between"),
+        (["--speaker", "{silent}"], "silent"),
+        (["--speaker", "{empty}"], "empty"),
+        (["--speaker", "{long}"], "at most 10 s"),
+        (["--speaker", "no.wav"], "no such file"),
+    ],
+)
+def test_bad_dirt_options(tmp_path: Path, options: list[str], message: str) -> None:
+    files = {name: tmp_path / f"{name}.wav" for name in ("silent", "empty", "long")}
+    soundfile.write(files["silent"], np.zeros(1000), RATE)
+    soundfile.write(files["empty"], np.zeros(0), RATE)
+    soundfile.write(files["long"], np.ones(11 * RATE) * 0.1, RATE)
+    filled = [option.format(**files) for option in options]
+    take = str(SAMPLES / "harmonics.flac")
+    result = presolder("render", take, *filled, "--out", tmp_path / "out")
+    assert result.returncode == 2
+    assert message in result.stderr
+    assert result.stderr.count("\n") == 1
+    assert not (tmp_path / "out").exists()

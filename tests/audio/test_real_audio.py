@@ -1,0 +1,33 @@
+"""Both real recordings through every built-in design, knob sweeping."""
+
+import numpy as np
+import pytest
+
+from presolder.models.audio.knob import steady_turn
+from presolder.models.instrument.designs import BUILT_IN
+from presolder.models.instrument.rig import Rig
+from presolder.render.files.audio import Recording
+from rendering import rendered
+
+PATH = steady_turn(10.0, 0.0, 2.5, 0.4)
+
+
+@pytest.mark.parametrize("name", ["fifths", "harmonics"])
+def test_no_click_no_dc_exact_length_and_deterministic(
+    name: str, takes: dict[str, Recording], humbucker: Rig
+) -> None:
+    take = takes[name]
+    rate = take.sample_rate_hz
+    outputs = rendered(take.samples, rate, humbucker, BUILT_IN, PATH)
+    assert outputs.shape == (len(BUILT_IN), 1, round(PATH.duration_s * rate))
+    assert np.all(np.isfinite(outputs))
+    source = take.samples[0, : outputs.shape[-1]]
+    # A click is a jump, which stands out in the second difference. Turning
+    # down may brighten (resonance moves up) but not beyond twice the take's own.
+    bend = np.abs(np.diff(source, 2)).max()
+    assert np.abs(np.diff(outputs[:, 0], 2, axis=-1)).max() < 2 * bend
+    assert np.abs(outputs.mean(axis=-1)).max() < abs(source.mean()) + 1e-4
+    assert np.array_equal(outputs, rendered(take.samples, rate, humbucker, BUILT_IN, PATH))
+    for block in (997, 4096, 1 << 20):
+        again = rendered(take.samples, rate, humbucker, BUILT_IN, PATH, block)
+        assert np.array_equal(outputs, again), block

@@ -1,0 +1,244 @@
+"""Reading values, expressions, tapers, rig and design files; and what is refused."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from presolder.models.audio.knob import KnobPath, steady_turn
+from presolder.models.errors import InputError
+from presolder.models.instrument.designs import BUILT_IN
+from presolder.models.instrument.expression import parse_expression
+from presolder.models.instrument.network import (
+    Capacitor,
+    Gang,
+    Network,
+    Parallel,
+    Resistor,
+    Series,
+    format_network,
+)
+from presolder.models.instrument.quantities import Unit, parse_quantity
+from presolder.models.instrument.taper import Taper, fraction_below_wiper
+from presolder.render.files.designs import read_designs, resolve_design
+from presolder.render.files.points import read_gesture
+from presolder.render.files.rigs import built_in_rigs, find_rig, read_rig
+
+MINIMAL = """
+[pickup]
+resistance = "8k"
+inductance = "4.5 H"
+[volume]
+resistance = "500k"
+"""
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "value"),
+    [
+        ("4.5 H", "henry", 4.5),
+        ("2400 mH", "henry", 2.4),
+        ("500 pF", "farad", 500e-12),
+        ("8 kΩ", "ohm", 8e3),
+        ("22e-9", "farad", 22e-9),
+        (8200, "ohm", 8200.0),
+        (0, "farad", 0.0),
+    ],
+)
+def test_si_values(text: object, unit: Unit, value: float) -> None:
+    assert parse_quantity(text, unit) == pytest.approx(value, rel=1e-15)
+
+
+@pytest.mark.parametrize("text", ["8x2", "4.7 H", "", "k", "1e400", True, None, [1], "nan", "--1"])
+def test_values_that_are_none(text: object) -> None:
+    with pytest.raises(InputError, match="write for example|finite"):
+        parse_quantity(text, "ohm")
+
+
+@pytest.mark.parametrize(
+    ("text", "network"),
+    [
+        ("91k || 820p", Parallel((Resistor(91e3), Capacitor(820e-12)))),
+        ("68k+1n5", Series((Resistor(68e3), Capacitor(1.5e-9)))),
+        (
+            "33k + (110k ∥ 680p)",
+            Series((Resistor(33e3), Parallel((Resistor(110e3), Capacitor(680e-12))))),
+        ),
+        ("((1M))", Resistor(1e6)),
+        ("500 pF", Capacitor(500e-12)),
+        ("gang(250k, linear, zero)", Gang(250e3, Taper("linear"), "zero")),
+        ("gang(100k, audio, full, 0.2)", Gang(100e3, Taper("audio", 0.2), "full")),
+    ],
+)
+def test_expressions(text: str, network: Network) -> None:
+    assert parse_expression(text) == network
+    assert parse_expression(format_network(network)) == network
+
+
+@pytest.mark.parametrize(
+    ("text", "column"),
+    [
+        ("91k || ", 8),
+        ("91k & 820p", 5),
+        ("91k || 8x2", 8),
+        ("91k + 820p || 1n", 12),
+        ("(91k + 820p", 12),
+        ("91k)", 4),
+        ("gang(250k, bent, zero)", 1),
+        ("100", 1),
+        ("0R + 1n", 1),
+        ("-5k || 1n", 1),
+    ],
+)
+def test_bad_expressions_point_at_the_column(text: str, column: int) -> None:
+    with pytest.raises(InputError, match=rf"column {column}:"):
+        parse_expression(text)
+
+
+def test_taper_laws_pass_through_their_points() -> None:
+    dials = np.array([0.0, 2.5, 5.0, 7.5, 10.0])
+    for kind, middle in (
+        ("linear", 0.5),
+        ("audio", 0.2),
+        ("reverse-audio", 0.8),
+        ("two-slope", 0.2),
+    ):
+        law = fraction_below_wiper(Taper(kind, 0.2), dials)  # type: ignore[arg-type]
+        assert law[0] == 0.0
+        assert law[-1] == 1.0
+        assert law[2] == pytest.approx(middle)
+    # The two-slope law a quarter of the way is half its midpoint.
+    assert fraction_below_wiper(Taper("two-slope", 0.2), 2.5) == pytest.approx(0.1)
+
+
+def test_measured_taper_is_monotone_and_keeps_its_points() -> None:
+    points = ((1.0, 0.01), (5.0, 0.12), (6.0, 0.5), (9.0, 0.52))
+    law = Taper("measured", points=points)
+    assert fraction_below_wiper(law, [1.0, 5.0, 6.0, 9.0]) == pytest.approx([0.01, 0.12, 0.5, 0.52])
+    assert np.all(np.diff(fraction_below_wiper(law, np.linspace(0, 10, 1001))) >= 0)
+    assert fraction_below_wiper(law, [0.0, 10.0]).tolist() == [0.0, 1.0]
+
+
+@pytest.mark.parametrize(
+    "points",
+    [
+        ((1.0, 0.5),),
+        ((5.0, 0.5), (4.0, 0.6)),
+        ((4.0, 0.6), (5.0, 0.5)),
+        ((0.0, 0.1), (5.0, 0.5)),
+        ((5.0, 1.5), (6.0, 2.0)),
+        ((5.0, float("nan")), (6.0, 0.7)),
+    ],
+)
+def test_unusable_measured_tapers(points: tuple[tuple[float, float], ...]) -> None:
+    with pytest.raises(InputError, match="measured taper"):
+        Taper("measured", points=points)
+
+
+def test_built_in_rigs_and_designs_can_all_be_named() -> None:
+    assert len(built_in_rigs()) == 6
+    for name in built_in_rigs():
+        assert find_rig(name).name == name
+    for design in BUILT_IN:
+        assert resolve_design(design.name) is design
+
+
+def test_rig_file_with_everything(tmp_path: Path) -> None:
+    (tmp_path / "law.csv").write_text("dial,fraction\n2,0.05\n5,0.2\n8,0.6\n")
+    file = tmp_path / "full.toml"
+    file.write_text(
+        MINIMAL
+        + 'taper = "law.csv"\n[tone]\nresistance = "250k"\ncapacitance = "22n"\nwiring = "fifties"\n'
+        '[cable]\nlength_m = 5.0\npicofarads_per_m = 100\n[input]\nresistance = "1M"\n'
+        '[take]\ncable = "300p"\ninput_resistance = "10M"\ntone_dial = 7\ndesign = "cap"\n'
+    )
+    rig = read_rig(file)
+    assert rig.cable_farads == pytest.approx(500e-12)
+    assert rig.first.volume.taper.kind == "measured"
+    assert rig.first.tone is not None
+    assert rig.first.tone.wiring == "fifties"
+    assert rig.take.network == resolve_design("cap").network
+
+
+@pytest.mark.parametrize(
+    ("addition", "message"),
+    [
+        ("resistence = 1", r"\[volume\]: unknown key 'resistence'; nearest valid key: resistance"),
+        ("[tones]", "unknown key 'tones'; nearest valid key: tone"),
+        ("midpoint = 1.5", r"\[volume\]: midpoint = 1.5 must lie between"),
+        ('taper = "bent"', "taper = 'bent': must be one of linear, audio"),
+        ('[cable]\ncapacitance = "-5p"', "out of range|not a value"),
+        ("[cable]\ncapacitance = -5e-12", "out of range"),
+        ("[input]\nresistance = 0", r"\[input\]: resistance = 0 ohm is out of range"),
+        (
+            '[tone]\nresistance = "1M"\ncapacitance = 1e-8\ndial = 11',
+            "dial = 11 must lie between 0",
+        ),
+        ('[take]\ncaptured = "air"', "must be one of jack, string"),
+        ("[take]\nvolume_dial = 0", "silence"),
+        ("[take]\ntone_dial = 5", "has no"),
+        ("[[[", "not valid TOML"),
+    ],
+)
+def test_rig_file_errors_name_the_place(tmp_path: Path, addition: str, message: str) -> None:
+    file = tmp_path / "bad.toml"
+    file.write_text(MINIMAL + addition + "\n")
+    with pytest.raises(InputError, match=message) as caught:
+        read_rig(file)
+    assert str(caught.value).startswith(str(file))
+    assert "\n" not in str(caught.value)
+
+
+def test_design_file(tmp_path: Path) -> None:
+    file = tmp_path / "designs.toml"
+    file.write_text(
+        '[[design]]\nname = "one"\ntitle = "One"\nnetwork = { series = ["68k", "1n5"] }\n'
+        '[[design]]\nname = "two"\nnetwork = { parallel = [{ capacitor = "470p" },'
+        ' { series = [{ resistor = 1e4 }, { gang = "250k", taper = "audio", at_ten = "full" }] }] }\n'
+        '[[design]]\nname = "none"\nnetwork = "bare"\n'
+    )
+    one, two, none = read_designs(file)
+    assert format_network(one.network) == "68k + 1n5"
+    assert format_network(two.network) == "470p || (10k + gang(250k, audio, full))"
+    assert none.network is None
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ('[[design]]\nname = "x"\n', "network is missing"),
+        ('[[design]]\nname = "x"\nnetwork = { seriess = ["1k"] }', "exactly one of"),
+        ('[[design]]\nname = "x"\nnetwork = "1k +"', "column 5"),
+        ('[[design]]\nname = "x"\nnetwork = { series = [] }', "at least one part"),
+        ('[[design]]\nname = ""\nnetwork = "1k"', "1 to 80 printable"),
+        ('[[desing]]\nname = "x"\nnetwork = "1k"', "nearest valid key: design"),
+    ],
+)
+def test_design_file_errors(tmp_path: Path, text: str, message: str) -> None:
+    file = tmp_path / "designs.toml"
+    file.write_text(text)
+    with pytest.raises(InputError, match=message):
+        read_designs(file)
+
+
+def test_gesture(tmp_path: Path) -> None:
+    file = tmp_path / "swell.csv"
+    file.write_text("time_s,dial\n0,0\n0.4,10\n2,10\n")
+    assert read_gesture(file) == KnobPath((0.0, 0.4, 2.0), (0.0, 10.0, 10.0))
+    for bad, message in (
+        ("time_s,dial\n0,0\n2,3\n1,5\n", "rise from point to point"),
+        ("time_s,dial\n0,0\n2,11\n", "dial = 11 must lie"),
+        ("time_s,dial\n0,zero\n2,1\n", "line 2"),
+        ("dial,time\n0,1\n", "first row must be time_s,dial"),
+    ):
+        file.write_text(bad)
+        with pytest.raises(InputError, match=message):
+            read_gesture(file)
+
+
+def test_steady_turn() -> None:
+    assert steady_turn(10, 0, 8, 1) == KnobPath((0.0, 1.0, 9.0, 10.0), (10.0, 10.0, 0.0, 0.0))
+    assert steady_turn(10, 0, 8, 0) == KnobPath((0.0, 8.0), (10.0, 0.0))
+    for arguments in ((10, 0, 0, 1), (10, 10, 0, 0), (10, 0, -1, 1), (10, 0, 8, float("nan"))):
+        with pytest.raises(InputError):
+            steady_turn(*arguments)

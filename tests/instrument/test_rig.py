@@ -1,0 +1,71 @@
+"""What a rig is, and that its takes stay as they were made."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from presolder.models.circuit.equations import chain_equations, take_equations
+from presolder.models.circuit.response import transfer
+from presolder.models.errors import InputError
+from presolder.models.instrument.controls import Load, Pickup, Pot
+from presolder.models.instrument.dirt import Dirt
+from presolder.models.instrument.rig import Channel, Rig, Take
+from presolder.render.files.rigs import built_in_rigs, read_rig
+
+HZ = np.geomspace(50, 15_000, 20)
+
+
+def test_take_section_replaces_only_what_it_names(humbucker: Rig, tmp_path: Path) -> None:
+    file = tmp_path / "rig.toml"
+    text = built_in_rigs()["humbucker-500k"].read_text()
+    file.write_text(text + '\n[take]\ncable = "300p"\ntone_dial = 4\n')
+    rig = read_rig(file)
+    assert rig.cable_farads == humbucker.cable_farads
+    tone = humbucker.first.tone
+    assert tone is not None
+    first = replace(humbucker.first, tone=replace(tone, dial=4.0))
+    stood = replace(humbucker.with_first(first), cable_farads=300e-12)
+    equations = take_equations(rig)
+    assert equations is not None
+    expected = transfer(chain_equations(stood, None), HZ, 10.0)
+    assert transfer(equations, HZ, 10.0) == pytest.approx(expected)
+
+
+def test_what_the_rig_feeds_later_leaves_its_takes_alone(humbucker: Rig) -> None:
+    before = take_equations(humbucker)
+    for changed in (
+        humbucker.feeding(Dirt("fuzz").load),
+        replace(humbucker, cable_farads=2e-9),
+        humbucker.with_first(replace(humbucker.first, volume=Pot(250e3))),
+    ):
+        after = take_equations(changed)
+        assert before is not None and after is not None
+        assert np.array_equal(transfer(after, HZ, 10.0), transfer(before, HZ, 10.0))
+        different = transfer(chain_equations(changed, None), HZ, 10.0)
+        assert not np.allclose(different, transfer(before, HZ, 10.0))
+
+
+def test_string_takes_have_no_chain() -> None:
+    rig = Rig((Channel(Pickup(8e3, 4.0), Pot(500e3)),), take=Take("string"))
+    assert take_equations(rig) is None
+    assert rig.as_recorded is rig
+
+
+def test_channels_that_make_no_sense() -> None:
+    channel = Channel(Pickup(8e3, 4.0), Pot(500e3))
+    for channels, says in (
+        ((), "1 to 2 channels, not 0"),
+        ((channel,) * 3, "1 to 2 channels, not 3"),
+        ((replace(channel, held_at=4.0),), "first channel follows the knob"),
+        ((replace(channel, bypass=None),), "first channel follows the knob"),
+    ):
+        with pytest.raises(InputError, match=says):
+            Rig(channels)
+
+
+def test_prints_its_values() -> None:
+    rig = Rig((Channel(Pickup(8e3, 4.0), Pot(500e3)),), 5e-10, Load(1e6), name="bench <7>")
+    assert "8 kΩ, 4 H" in str(rig) and "500 kΩ audio (0.15 at half)" in str(rig)
+    assert "bench &lt;7&gt;" in rig._repr_html_()

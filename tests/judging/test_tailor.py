@@ -1,0 +1,208 @@
+"""The search for values against exhaustive judging, and against a case with a known answer."""
+
+import json
+from itertools import product
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from presolder.models.circuit.equations import chain_equations
+from presolder.models.circuit.ports import bridged, combined, leaf_admittance, open_chain
+from presolder.models.circuit.response import transfer
+from presolder.models.errors import InputError
+from presolder.models.instrument.controls import Pickup, Pot
+from presolder.models.instrument.designs import BUILT_IN
+from presolder.models.instrument.expression import parse_expression
+from presolder.models.instrument.network import (
+    Capacitor,
+    Network,
+    Resistor,
+    format_network,
+    leaves,
+    shape_text,
+)
+from presolder.models.instrument.preferred import preferred_values
+from presolder.models.instrument.rig import Rig
+from presolder.models.instrument.taper import Taper
+from presolder.models.instrument.topologies import DEFAULT_SHAPES, with_parts
+from presolder.models.judging.merit import merit
+from presolder.models.judging.ranking import score
+from presolder.models.judging.search import Shelf, dual_pot_gangs, front, tailor
+from presolder.render.files.rigs import built_in_rigs, find_rig
+from rigs import single
+from running import in_process
+
+GANGS = dual_pot_gangs((250e3, 500e3))
+SMALL = Shelf(
+    tuple(map(Resistor, preferred_values("E6", 100e3, 900e3))),
+    tuple(map(Capacitor, preferred_values("E6", 100e-12, 900e-12))),
+    GANGS,
+)
+
+
+def judged(rig: Rig, shape: Network, shelf: Shelf, weight: float) -> list[tuple[float, str]]:
+    """Every combination by the full figures, one by one, best first."""
+    options = [shelf.options(leaf) for leaf in leaves(shape)]
+    results = []
+    for parts in product(*options):
+        network = with_parts(shape, parts)
+        figures = merit(rig, network)
+        points = float(score(figures.taper_rms_db, figures.tone_rms_db, weight))
+        results.append((points, format_network(network)))
+    return sorted(results)
+
+
+@pytest.mark.parametrize(
+    ("rig_name", "text", "weight"),
+    [
+        ("humbucker-500k", "1k + (1k || 1n)", 0.3),
+        ("humbucker-500k", "gang(1k) || 1n", 1.0),
+        ("two-pickups", "1k + (1k || 1n)", 0.7),
+        ("two-pickups", "gang(1k) + 1n", 0.3),
+    ],
+)
+def test_search_equals_brute_force(rig_name: str, text: str, weight: float) -> None:
+    rig, shape = find_rig(rig_name), parse_expression(text)
+    expected = judged(rig, shape, SMALL, weight)
+    found = tailor(rig, (shape,), SMALL, weight)
+    for (points, name), one in zip(expected[:5], found, strict=False):
+        assert format_network(one.network) == name
+        assert score(one.taper_rms_db, one.tone_rms_db, weight) == pytest.approx(points, abs=1e-9)
+
+
+def test_refining_a_coarse_grid_equals_brute_force() -> None:
+    rig, shape = find_rig("humbucker-500k"), parse_expression("1k + 1n")
+    shelf = Shelf(
+        tuple(map(Resistor, preferred_values("E24", 100e3, 900e3))),
+        tuple(map(Capacitor, preferred_values("E24", 100e-12, 900e-12))),
+        (),
+    )
+    expected = judged(rig, shape, shelf, 0.7)
+    found = tailor(rig, (shape,), shelf, 0.7, most_combinations=49)
+    assert [format_network(one.network) for one in found[:5]] == [name for _, name in expected[:5]]
+
+
+def test_front_equals_brute_force() -> None:
+    rig, shape = find_rig("single-coil-250k"), parse_expression("1k || 1n")
+    everything = [merit(rig, network) for network in _all(shape)]
+    pairs = sorted((figures.taper_rms_db, figures.tone_rms_db) for figures in everything)
+    expected: list[tuple[float, float]] = []
+    for taper, tone in pairs:
+        if not expected or tone < expected[-1][1]:
+            expected.append((taper, tone))
+    found = front(tailor(rig, (shape,), SMALL, 0.5))
+    assert [(f.taper_rms_db, f.tone_rms_db) for f in found] == [
+        pytest.approx(pair, abs=1e-9) for pair in expected
+    ]
+
+
+def _all(shape: Network) -> list[Network]:
+    options = [SMALL.options(leaf) for leaf in leaves(shape)]
+    return [with_parts(shape, parts) for parts in product(*options)]
+
+
+@pytest.mark.parametrize(
+    ("dial", "cable", "expected"), [(5.0, 470e-12, "470p"), (6.0, 220e-12, "330p")]
+)
+def test_compensated_attenuator(dial: float, cable: float, expected: str) -> None:
+    """C_bypass = C_cable R_lower / R_upper keeps every frequency alike.
+
+    Horowitz and Hill, The Art of Electronics, oscilloscope probe compensation
+    (from memory). An ideal source and a linear pot left at one dial.
+    """
+    rig = single(Pickup(1e-2, 1e-6), Pot(500e3, Taper("linear")), None, cable)
+    shelf = Shelf(
+        tuple(map(Resistor, preferred_values("E12", 1e3, 1e6))),
+        tuple(map(Capacitor, preferred_values("E12", 1e-11, 1e-8))),
+        dual_pot_gangs((250e3, 500e3)),
+    )
+    found = tailor(rig, DEFAULT_SHAPES, shelf, 0.99, np.array([dial]))
+    assert format_network(found[0].network) == expected
+    assert found[0].tone_rms_db < 1e-6
+
+
+@pytest.mark.parametrize("rig_name", list(built_in_rigs()))
+def test_bridged_chain_equals_the_whole_circuit(rig_name: str) -> None:
+    rig = find_rig(rig_name)
+    hz, dials = np.geomspace(20, 16_000, 30), np.array([0.5, 3.0, 7.0, 9.9, 10.0])
+    chain = open_chain(rig, hz, dials)
+    for design in BUILT_IN[1:]:
+        network = design.network
+        assert network is not None
+        admittance = tuple(
+            combined(network, iter([leaf_admittance(leaf, chain.s, d) for leaf in leaves(network)]))
+            for d in chain.dial
+        )
+        whole = transfer(chain_equations(rig, network), hz, dials)
+        assert np.abs(bridged(chain, admittance) / whole - 1).max() < 1e-10
+
+
+def test_default_shapes_are_all_there_is() -> None:
+    """Of R and C up to three parts: the irreducible series-parallel ones, and R for G once."""
+    texts = {shape_text(shape) for shape in DEFAULT_SHAPES}
+    assert len(texts) == len(DEFAULT_SHAPES) == 15
+    plain = {text for text in texts if "G" not in text}
+    assert plain == {
+        "C", "R || C", "R + C",
+        "R + (R || C)", "R || (R + C)", "C || (R + C)", "C + (R || C)",
+    }  # fmt: skip
+    once = {
+        text[:i] + "G" + text[i + 1 :] for text in plain for i, c in enumerate(text) if c == "R"
+    }
+    assert {text for text in texts if "G" in text} == once
+
+
+@pytest.mark.parametrize("rig_name", list(built_in_rigs()))
+def test_command_on_every_rig(rig_name: str) -> None:
+    options = ("--rig", rig_name, "--resistors", "100k:1M", "--capacitors", "100p:1n")
+    result = json.loads(in_process("tailor", *options, "--json"))
+    scores = [design["score_db"] for design in result["best"]]
+    assert scores == sorted(scores)
+    assert result["designs_searched"] > 20_000
+    compared = json.loads(in_process("compare", "--rig", rig_name, "--json"))["designs"]
+    first = next(entry for entry in compared if entry["design"] != "bare")
+    assert result["best_built_in"] == {"design": first["design"], "score_db": first["score_db"]}
+    tapers = [point["taper_rms_db"] for point in result["front"]]
+    tones = [point["tone_rms_db"] for point in result["front"]]
+    assert tapers == sorted(tapers) and tones == sorted(tones, reverse=True)
+    for design in result["best"]:
+        network = parse_expression(design["expression"])
+        figures = merit(find_rig(rig_name), network)
+        assert design["tone_rms_db"] == pytest.approx(figures.tone_rms_db, abs=1e-9)
+        if design["better_than_built_in_db"] is not None:
+            assert shape_text(network) == design["topology"]
+
+
+def test_table_and_plot(tmp_path: Path) -> None:
+    options = ("--topology", "series", "--series", "E6", "--plot", str(tmp_path / "front.svg"))
+    text = in_process("tailor", *options)
+    assert "designs of E6 values in 1 topology, the best of each" in text
+    assert "ahead of the bare pot" in text
+    picture = (tmp_path / "front.svg").read_text()
+    assert "gang-series" in picture and "taper shift" in picture
+
+
+def test_nothing_beats_bare_for_the_taper() -> None:
+    text = in_process("tailor", "--topology", "series", "--series", "E6", "--keep", "taper")
+    assert "Nothing found beats the bare pot for this preference" in text
+
+
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [
+        (("--topology", "bare"), "--topology: bare has no parts"),
+        (("--topology", "1k+(1k||(1n+(1k||1n)))"), "has 5 parts; at most 4 are searched"),
+        (("--resistors", "1M:1k"), "--resistors '1M:1k' must be smallest:largest"),
+        (("--resistors", "5"), "--resistors '5'"),
+        (("--capacitors", "101p:101p"), "no E12 value lies between these"),
+        (("--gangs", "huge"), "--gangs huge: 'huge' is not a value in ohms"),
+        (("--gangs", "none", "--topology", "gang-series"), "leaves nothing to search"),
+        (("--top", "0"), "--top 0 must lie between 1 and 100"),
+        (("--plot", "front.gif"), "--plot 'front.gif' must end in .png or .svg"),
+    ],
+)
+def test_nonsense(options: tuple[str, ...], says: str) -> None:
+    with pytest.raises(InputError) as caught:
+        in_process("tailor", *options)
+    assert says in str(caught.value)

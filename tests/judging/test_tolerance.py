@@ -1,0 +1,140 @@
+"""Draws of straying parts against what can be worked out by hand."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from presolder.models.errors import InputError
+from presolder.models.instrument.controls import Pickup, Pot
+from presolder.models.instrument.expression import parse_expression
+from presolder.models.instrument.taper import Taper
+from presolder.models.judging.character import character
+from presolder.models.judging.tolerance import Spread, draw_builds, narrowed_deviation_db
+from presolder.render.files.rigs import built_in_rigs, find_rig
+from presolder.render.plots.style import spread_apart
+from rigs import single
+from running import in_process
+
+IDEAL = single(Pickup(1e-2, 1e-6), Pot(500e3, Taper("linear")))
+DIALS = np.array([2.0, 5.0, 8.0])
+
+
+def test_shares_by_hand() -> None:
+    """Ideal source, track R, Rb across its upper part: the level depends on R / Rb alone.
+
+    So both parts move the level alike per percent, and the shares stand as the
+    squares of their spreads.
+    """
+    spread = Spread(pot=0.03, resistor=0.01)
+    result = draw_builds(IDEAL, parse_expression("250k"), DIALS, spread, draws=4000)
+    assert [part.kind for part in result.parts] == ["pot", "cable", "resistor"]
+    assert result.level_share == pytest.approx([0.9, 0.0, 0.1], abs=0.015)
+
+
+def test_band_by_hand() -> None:
+    """A uniform draw of one part: percentiles 5 and 95 stand at nine tenths of its limits."""
+    spread = Spread(pot=0.0, resistor=0.05)
+    result = draw_builds(IDEAL, parse_expression("250k"), DIALS, spread, draws=4000)
+    for row, factor in ((0, 1.045), (1, 1.0), (2, 0.955)):
+        edge = character(IDEAL, parse_expression(f"{250 * factor:g}k"), DIALS)
+        assert result.level_db[row] == pytest.approx(edge.level_db, abs=0.01)
+
+
+def test_same_seed_same_builds_and_no_spread_no_band() -> None:
+    rig, network = find_rig("humbucker-500k"), parse_expression("270k + 390p")
+    first, again, other = (
+        draw_builds(rig, network, DIALS, draws=30, seed=seed).treble_db for seed in (1, 1, 2)
+    )
+    assert np.array_equal(first, again)
+    assert not np.array_equal(first, other)
+    still = draw_builds(rig, network, DIALS, Spread(0, 0, 0, 0, 0), draws=10)
+    assert np.ptp(still.treble_db, axis=0).max() < 1e-12
+    assert not still.treble_share.any()
+
+
+def test_advice_on_the_capacitor_comes_true() -> None:
+    """The spread that the linear model foretells for a 5 % capacitor, drawn."""
+    rig, network = find_rig("humbucker-500k"), parse_expression("150p")
+    loose = draw_builds(rig, network, DIALS, Spread(capacitor=0.2), draws=1500)
+    tight = draw_builds(rig, network, DIALS, Spread(capacitor=0.05), draws=1500)
+    foretold = narrowed_deviation_db(loose, "capacitor", 0.2, 0.05)
+    assert foretold == pytest.approx(tight.treble_deviation_db, rel=0.06)
+    assert loose.treble_deviation_db > 1.15 * tight.treble_deviation_db
+
+
+@pytest.mark.parametrize("rig_name", list(built_in_rigs()))
+def test_command_on_every_rig(rig_name: str) -> None:
+    options = ("--rig", rig_name, "--tolerance", "--draws", "40", "--design", "gang-series")
+    result = json.loads(in_process("curves", *options, "--frequency", "1000", "--json"))
+    (design,) = result["designs"]
+    drawn = design["tolerance"]
+    names = [part["part"] for part in drawn["parts"]]
+    first = names[: len(names) // 2 + 1] if "two-pickups" in rig_name else names
+    assert first == ["volume pot", "taper midpoint", "cable", "gang 500k", "390p"]
+    # A second pickup's pot and bypass stray by themselves; the cable is one.
+    assert (
+        names[5:] == [f"second {name}" for name in names[:5] if name != "cable"][: len(names) - 5]
+    )
+    for i, _ in enumerate(result["dials"]):
+        assert (
+            drawn["level_db"]["p5"][i] <= drawn["level_db"]["p50"][i] <= drawn["level_db"]["p95"][i]
+        )
+
+
+def test_table_says_what_matters() -> None:
+    text = in_process("curves", "--design", "cap", "--tolerance", "--draws", "200", "--dial", "7,4")
+    assert "what makes two builds differ" in text
+    assert "taper midpoint" in text
+    assert "A 5 % capacitor instead" in text
+    assert "not worth paying for" in text
+
+
+def test_plain_table_and_plot(tmp_path: Path) -> None:
+    text = in_process("curves", "--design", "bare", "--design", "cap", "--dial", "10,5,0")
+    assert text.splitlines()[1].split() == ["at", "10", "at", "5"]
+    assert len(text.splitlines()) == 9
+    for ending in ("svg", "png"):
+        options = ("--tolerance", "--draws", "20", "--dial", "7,3")
+        in_process("curves", "--design", "cap", *options, "--plot", str(tmp_path / f"c.{ending}"))
+    picture = (tmp_path / "c.svg").read_text()
+    for words in ("level at 500 Hz", "treble, 2-4 kHz", "response at 7", "response at 3", "cap"):
+        assert words in picture
+    assert (tmp_path / "c.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_names_are_not_read_as_formulas(tmp_path: Path) -> None:
+    """A dollar sign starts a formula for the plotting library."""
+    designs = tmp_path / "designs.toml"
+    designs.write_text('[[design]]\nname = "5$ \\\\frac$"\nnetwork = "150p"\n')
+    for command, options in (("curves", ("--dial", "5")), ("cleanup", ("--dirt", "smooth"))):
+        picture = tmp_path / f"{command}.svg"
+        in_process(command, "--designs", str(designs), *options, "--plot", str(picture))
+        assert "5$ \\frac$" in picture.read_text()
+
+
+def test_labels_keep_their_distance() -> None:
+    heights = spread_apart([0.0, 0.1, 0.2, 9.9, 9.95], 1.0, 10.0)
+    assert np.diff(heights).min() > 1.0 - 1e-9
+    assert heights[-1] <= 10.0
+
+
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [
+        (("--spread", "pot=3"), "--spread pot=3 needs --tolerance"),
+        (("--tolerance", "--spread", "knob=3"), "KIND of pot, midpoint, resistor"),
+        (("--tolerance", "--spread", "pot=much"), "must be KIND=PERCENT"),
+        (("--tolerance", "--spread", "pot=120"), "--spread: pot = 120 % must lie between"),
+        (("--draws", "1"), "--draws 1 must lie between 10 and 100000"),
+        (("--seed", "-1"), "--seed -1 must be 0 or more"),
+        (("--dial", "0"), "--dial 0 is silent"),
+        (("--plot", "x.pdf"), "--plot 'x.pdf' must end in .png or .svg"),
+        (("--plot", "x.svg", "--dial", "1,2,3,4,5,6,7"), "at most 6 --dial positions, got 7"),
+    ],
+)
+def test_nonsense(options: tuple[str, ...], says: str) -> None:
+    with pytest.raises(InputError) as caught:
+        in_process("curves", *options)
+    assert says in str(caught.value)

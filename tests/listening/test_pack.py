@@ -1,0 +1,210 @@
+"""The listening pack: names, levels, tags, the reel, and life without ffmpeg."""
+
+import json
+import subprocess
+import zipfile
+from collections.abc import Iterator
+from pathlib import Path
+
+import mutagen
+import numpy as np
+import pyloudnorm
+import pytest
+import soundfile
+
+from presolder.models.audio.knob import KnobPath
+from presolder.models.errors import InputError
+from presolder.models.instrument.designs import BUILT_IN
+from presolder.models.instrument.rig import Rig
+from presolder.render.files import delivery
+from presolder.render.files.audio import read_recording
+from presolder.render.listening import pack as packs
+from presolder.render.listening.after import After
+from presolder.render.listening.job import PackJob
+from rendering import rms
+from running import presolder
+from takes import SAMPLES
+
+TAKE = str(SAMPLES / "harmonics.flac")
+DESIGNS = ("--design", "bare", "--design", "cap", "--design", "68k + 1n5")
+
+
+@pytest.fixture(scope="module")
+def pack(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    out = tmp_path_factory.mktemp("pack") / "out"
+    result = presolder(
+        "pack", TAKE, *DESIGNS, "--dials", "10,7.5,2", "--travel", "2", "--dirt", "smooth",
+        "--workshop", "Bench & Co", "--note", "Try 7.5 first", "--out", out,
+    )  # fmt: skip
+    assert result.returncode == 0, result.stderr
+    assert result.stderr == ""
+    return out
+
+
+def flac(pack: Path, stem: str) -> np.ndarray:
+    return np.asarray(soundfile.read(pack / "archive" / f"{stem}.flac")[0])
+
+
+def test_names_sort_and_explain_themselves(pack: Path) -> None:
+    stems = sorted(path.stem for path in (pack / "archive").glob("*.flac"))
+    # Three designs, two voices, a sweep and three dials at two levels.
+    assert len(stems) == 3 * 2 * (1 + 3 * 2)
+    assert "03_68k_ser_1n5_dial-07.5_dirt_matched" in stems
+    assert stems[:4] == [
+        "01_bare_dial-02_dirt_matched", "01_bare_dial-02_dirt_true", "01_bare_dial-02_matched",
+        "01_bare_dial-02_true",
+    ]  # fmt: skip
+    listening = {path.stem for path in (pack / "listen").glob("*.mp3")}
+    assert listening == {*stems, "00_reel"}
+    contents = json.loads((pack / "pack.json").read_text())
+    assert sorted(entry["file"] for entry in contents["files"]) == stems
+    assert contents["workshop"] == "Bench & Co"
+
+
+@pytest.mark.parametrize("voice", ["", "_dirt"])
+def test_matched_files_are_within_a_tenth_of_a_loudness_unit(pack: Path, voice: str) -> None:
+    """Measured with the package pyloudnorm."""
+    meter = pyloudnorm.Meter(44_100, filter_class="DeMan")
+    matched = [
+        flac(pack, f"{head}_dial-{dial}{voice}_matched")
+        for head in ("01_bare", "02_cap", "03_68k_ser_1n5")
+        for dial in ("10", "07.5", "02")
+    ]
+    assert np.ptp([meter.integrated_loudness(audio) for audio in matched]) < 0.1
+    peak_db = 20 * np.log10(max(np.abs(audio).max() for audio in matched))
+    assert peak_db == pytest.approx(-1.0, abs=0.01)
+
+
+def test_true_files_share_one_gain(pack: Path) -> None:
+    """At dial 10 all designs are one circuit; the sweep starts as that held position does."""
+    held = [flac(pack, f"{head}_dial-10_true") for head in ("01_bare", "02_cap", "03_68k_ser_1n5")]
+    assert rms(held[0] - held[1]) < 1e-6
+    assert rms(held[0] - held[2]) < 1e-6
+    sweep = flac(pack, "02_cap_sweep")
+    start = slice(0, 22_050)
+    assert rms(sweep[start] - held[1][start]) < 1e-6
+    matched, true = flac(pack, "02_cap_dial-02_matched"), flac(pack, "02_cap_dial-02_true")
+    gain = rms(matched) / rms(true)
+    assert rms(matched - gain * true) < 1e-5
+
+
+def test_tags_read_back(pack: Path) -> None:
+    """With the independent readers mutagen and ffprobe."""
+    path = pack / "listen" / "02_cap_dial-02_true.mp3"
+    tags = mutagen.File(path, easy=True)
+    assert tags["title"] == ["cap: dial 2, true level"]
+    assert tags["artist"] == ["cap"]
+    assert tags["album"][0].startswith("humbucker")
+    probe = subprocess.run(
+        ["ffprobe", "-v", "error", "-show_format", "-of", "json", path],
+        capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    form = json.loads(probe.stdout)["format"]
+    assert "design cap, dial 2" in form["tags"]["comment"]
+    assert float(form["duration"]) == pytest.approx(3.53, abs=0.1)
+
+
+def test_reel_steps_through_the_designs(pack: Path) -> None:
+    reel = mutagen.File(pack / "listen" / "00_reel.mp3")
+    # Six sweeps of 4 s and five gaps of 0.7 s.
+    assert reel.info.length == pytest.approx(6 * 4 + 5 * 0.7, abs=0.1)
+
+
+def test_zip_and_m4a(tmp_path: Path) -> None:
+    out = tmp_path / "send.zip"
+    result = presolder(
+        "pack", TAKE, "--design", "cap", "--dials", "5", "--travel", "1", "--light", "--listening",
+        "m4a", "--out", out,
+    )  # fmt: skip
+    assert result.returncode == 0, result.stderr
+    with zipfile.ZipFile(out) as archive:
+        assert archive.testzip() is None
+        names = archive.namelist()
+        archive.extractall(tmp_path)
+    assert "listening-pack/listen/01_cap_dial-05_matched.m4a" in names
+    assert not any("archive" in name for name in names)
+    assert [path.name for path in tmp_path.iterdir()].count("send.zip") == 1
+    tags = mutagen.File(tmp_path / "listening-pack/listen/01_cap_sweep.m4a", easy=True)
+    assert tags["title"] == ["cap: sweep"]
+
+
+def test_single_file_and_its_limit(tmp_path: Path) -> None:
+    options = ("--design", "cap", "--dials", "5", "--travel", "1", "--single-file")
+    result = presolder("pack", TAKE, *options, "--out", tmp_path / "mail.html")
+    assert result.returncode == 0, result.stderr
+    assert [path.name for path in tmp_path.iterdir()] == ["mail.html"]
+    size = (tmp_path / "mail.html").stat().st_size
+    assert f"one page with its audio, {size / 1e6:.1f} MB" in result.stdout
+    refused = presolder("pack", TAKE, *options, "--out", tmp_path / "mail")
+    assert refused.returncode == 2
+    assert "must end in .html" in refused.stderr or "to end in .html" in refused.stderr
+
+
+def test_single_file_too_large_to_mail(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, humbucker: Rig
+) -> None:
+    monkeypatch.setattr(packs, "MAIL_LIMIT_BYTES", 1000)
+    path = KnobPath((0.0, 1.0), (10.0, 0.0))
+    job = PackJob(read_recording(Path(TAKE)), humbucker, BUILT_IN[:1], path, (5.0,), After())
+    for allow in (False, True):
+        if not allow:
+            with pytest.raises(InputError, match="allow large"):
+                packs.write_single_file(
+                    job, tmp_path / "a.html", listening="mp3", allow_large=allow, force=False,
+                    progress=lambda _: None,
+                )  # fmt: skip
+            assert list(tmp_path.iterdir()) == []
+        else:
+            packs.write_single_file(
+                job, tmp_path / "a.html", listening="mp3", allow_large=allow, force=False,
+                progress=lambda _: None,
+            )  # fmt: skip
+            assert (tmp_path / "a.html").exists()
+
+
+@pytest.fixture
+def without_ffmpeg(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    monkeypatch.setattr(delivery, "have_ffmpeg", lambda: False)
+    yield
+
+
+@pytest.mark.usefixtures("without_ffmpeg")
+def test_without_ffmpeg_copies_are_written_all_the_same(tmp_path: Path) -> None:
+    audio = 0.3 * np.sin(2 * np.pi * 440 * np.arange(44_100) / 44_100)[None]
+    ending = delivery.listening_ending("m4a")
+    path = tmp_path / f"a.{ending}"
+    delivery.write_listening_copy(path, audio, 44_100, delivery.Tags("t", "d", "5", "r"))
+    back, rate = soundfile.read(path)
+    assert (rate, ending in ("mp3", "ogg")) == (44_100, True)
+    assert rms(back) == pytest.approx(rms(audio[0]), rel=0.05)
+    with pytest.raises(InputError, match="reading M4A needs ffmpeg"):
+        delivery.decode_with_ffmpeg(tmp_path / "x.m4a")
+
+
+@pytest.mark.parametrize("ending", ["m4a", "mp3", "aac"])
+def test_compressed_takes_are_read(tmp_path: Path, ending: str) -> None:
+    path = tmp_path / f"take.{ending}"
+    subprocess.run(["ffmpeg", "-v", "error", "-i", TAKE, path], check=True)
+    take, original = read_recording(path), read_recording(Path(TAKE))
+    assert take.sample_rate_hz == 44_100
+    assert take.duration_s == pytest.approx(original.duration_s, abs=0.15)
+    assert rms(take.samples) == pytest.approx(rms(original.samples), rel=0.05)
+    path.write_bytes(b"not audio at all" * 100)
+    with pytest.raises(InputError, match=r"cannot (decode it|be read) as audio|ffmpeg cannot"):
+        read_recording(path)
+
+
+@pytest.mark.parametrize(
+    ("options", "message"),
+    [
+        (["--dials", "0,5"], "0 must lie above 0"),
+        (["--dials", "5,5"], "different positions"),
+        (["--dials", "x"], "must be numbers separated by commas"),
+        (["--note", "n" * 3000], "at most 2000"),
+    ],
+)
+def test_bad_pack_options(tmp_path: Path, options: list[str], message: str) -> None:
+    result = presolder("pack", TAKE, *options, "--out", tmp_path / "out")
+    assert result.returncode == 2
+    assert message in result.stderr
+    assert not (tmp_path / "out").exists()

@@ -1,0 +1,302 @@
+"""The pack's page in a real browser, opened from disk."""
+
+import json
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+import pytest
+import soundfile
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from running import presolder
+from takes import DOCS
+
+NAMES = ("plain-<script>alert(1)</script>", "bright one", "two-gang")
+NETWORKS = ("bare", "330p", "gang(500k, linear, zero) + 390p")
+PROBE = "window.audition"
+
+
+@pytest.fixture(scope="module")
+def page_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("page")
+    tables = (
+        f"[[design]]\nname = {json.dumps(name)}\nnetwork = {json.dumps(network)}\n"
+        for name, network in zip(NAMES, NETWORKS, strict=True)
+    )
+    (folder / "designs.toml").write_text("".join(tables))
+    # A steady tone, in which a gap or a click cannot hide.
+    tone = 0.3 * np.sin(2 * np.pi * 440 * np.arange(4 * 44_100) / 44_100)
+    soundfile.write(folder / "tone.wav", tone, 44_100)
+    result = presolder(
+        "pack", folder / "tone.wav", "--designs", folder / "designs.toml", "--dials", "10,6,3",
+        "--travel", "4", "--dirt", "smooth", "--workshop", "<b>Bench</b>", "--note",
+        "Try <i>held at 6</i> first", "--light", "--out", folder / "out",
+    )  # fmt: skip
+    assert result.returncode == 0, result.stderr
+    return folder / "out" / "index.html"
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    executable = shutil.which("chromium") or shutil.which("chromium-browser")
+    if executable is None:
+        pytest.skip("chromium is not installed")
+    with sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(
+            executable_path=executable,
+            args=["--no-sandbox", "--autoplay-policy=no-user-gesture-required"],
+        )
+        yield chromium
+        chromium.close()
+
+
+@pytest.fixture
+def page(browser: Browser, page_file: Path) -> Iterator[Page]:
+    context = browser.new_context(viewport={"width": 1440, "height": 900})
+    page = context.new_page()
+    seen: list[str] = []
+    page.on(
+        "console", lambda message: seen.append(message.text) if message.type == "error" else None
+    )
+    page.on("pageerror", lambda error: seen.append(str(error)))
+    requests: list[str] = []
+    page.on("request", lambda request: requests.append(request.url))
+    page.goto(page_file.as_uri())
+    yield page
+    assert seen == []
+    # The page itself, and blobs that it makes; nothing else, least of all from a network.
+    assert [url for url in requests if not url.startswith("blob:")] == [page_file.as_uri()]
+    context.close()
+
+
+def until(page: Page, expression: str) -> None:
+    """Poll: the page's policy forbids the evaluation that Playwright's own waiting uses."""
+    for _ in range(200):
+        if page.evaluate(expression):
+            return
+        page.wait_for_timeout(25)
+    pytest.fail(f"{expression} did not come true")
+
+
+def playing(page: Page) -> None:
+    page.get_by_role("button", name="Play").click()
+    until(page, f"{PROBE}.state.playing && {PROBE}.positionS() > 0.1")
+
+
+def test_user_text_is_escaped(page: Page) -> None:
+    assert "Try <i>held at 6</i> first" in page.locator("#note").inner_text()
+    assert page.locator("#designs button").first.inner_text().endswith(NAMES[0])
+    assert page.locator("b, i").count() == 0
+    assert page.locator("script").count() == 0
+
+
+def test_switching_keeps_the_position(page: Page) -> None:
+    playing(page)
+    before = page.evaluate(f"[{PROBE}.positionS(), {PROBE}.clockS(), {PROBE}.startedAtS()]")
+    for i in (1, 2, 0, 2):
+        page.locator("#designs button").nth(i).click()
+        after = page.evaluate(f"[{PROBE}.positionS(), {PROBE}.clockS(), {PROBE}.startedAtS()]")
+        assert page.evaluate(f"{PROBE}.state.design") == i
+        moved, passed = after[0] - before[0], after[1] - before[1]
+        assert abs(moved - passed) < 0.005
+        assert after[2] == before[2]
+
+
+def test_switching_leaves_no_gap_and_no_click(page: Page) -> None:
+    """The page's own voices in an OfflineAudioContext, switched in mid-tone."""
+    samples = page.evaluate(
+        """async () => {
+            const a = window.audition;
+            a.state.place = "10"; a.state.level = "matched";
+            const ctx = new OfflineAudioContext(1, 44100 * 2, 44100);
+            const buffers = await a.loadBuffers(ctx);
+            const voices = a.startVoices(ctx, buffers, 0, 0, 0.5, true);
+            ctx.suspend(0.7).then(() => { a.fadeTo(voices, 1, 0.7); ctx.resume(); });
+            ctx.suspend(1.3).then(() => { a.fadeTo(voices, 2, 1.3); ctx.resume(); });
+            const out = (await ctx.startRendering()).getChannelData(0);
+            a.state.place = "sweep"; a.state.level = "true";
+            return Array.from(out);
+        }"""
+    )
+    audio = np.array(samples)[2000:-2000]
+    peaks = np.abs(audio[: audio.size // 110 * 110].reshape(-1, 110)).max(axis=1)
+    # At dial 10 all designs are the same circuit: the tone must not dip or jump,
+    # which it would by a misalignment of even a few samples.
+    assert peaks.min() > 0.93 * peaks.max()
+    bend = np.abs(np.diff(audio, 2))
+    assert bend.max() < 1.15 * np.percentile(bend, 99)
+
+
+def test_dragging_the_knob_seeks(page: Page) -> None:
+    assert page.evaluate(f"{PROBE}.dialNow()") == 10
+    box = page.locator("#knob").bounding_box()
+    assert box is not None
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x, y + 80, steps=5)
+    page.mouse.up()
+    assert page.evaluate(f"{PROBE}.dialNow()") == pytest.approx(5.0, abs=0.3)
+    # 1 s of rest, then 4 s from 10 to 0.
+    assert page.evaluate(f"{PROBE}.positionS()") == pytest.approx(3.0, abs=0.15)
+    assert (
+        page.locator("#knob").get_attribute("aria-valuenow") == page.locator("#dial").inner_text()
+    )
+
+
+def test_held_positions_levels_and_voices(page: Page) -> None:
+    page.get_by_label("held at 3").check(force=True)
+    playing(page)
+    page.get_by_text("matched", exact=True).click()
+    page.get_by_text("dirt", exact=True).click()
+    until(page, f"{PROBE}.state.playing && {PROBE}.state.voice === 'dirt'")
+    state = page.evaluate(f"({{...{PROBE}.state}})")
+    assert (state["place"], state["level"], state["voice"]) == ("3", "matched", "dirt")
+    assert page.evaluate(f"{PROBE}.dialNow()") == 3
+
+
+def test_keyboard_alone(page: Page) -> None:
+    page.keyboard.press("Space")
+    until(page, f"{PROBE}.state.playing")
+    page.keyboard.press("2")
+    assert page.evaluate(f"{PROBE}.state.design") == 1
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.id") == "knob"
+    page.keyboard.press("Home")
+    until(page, f"{PROBE}.dialNow() === 0")
+    reached = set()
+    for _ in range(30):
+        page.keyboard.press("Tab")
+        reached.add(page.evaluate("document.activeElement.id || document.activeElement.name"))
+    assert {"play", "place", "level", "voice", "blind"} <= reached
+    page.locator("#designs button").nth(1).focus()
+    page.keyboard.press("ArrowRight")
+    assert page.evaluate(f"{PROBE}.state.design") == 2
+
+
+def names_found(page: Page) -> list[str]:
+    text = page.content() + str(_tree(page))
+    return [name for name in ("bright one", "two-gang", "alert(1)", "330p", "390p") if name in text]
+
+
+def _tree(page: Page) -> object:
+    session = page.context.new_cdp_session(page)
+    return session.send("Accessibility.getFullAXTree")
+
+
+def test_blind_round_hides_names_and_scores(page: Page) -> None:
+    assert len(names_found(page)) == 5
+    page.get_by_role("button", name="Hide the names").click()
+    assert names_found(page) == []
+    assert page.locator("#designs button").all_inner_texts() == ["Sample A", "Sample B", "Sample C"]
+    page.get_by_label("Rating of Sample B").select_option("4")
+    page.get_by_label("Rank of Sample B").select_option("1")
+    for trial in range(6):  # five right answers, one wrong
+        x = page.evaluate(f"{PROBE}.xIs()")
+        page.locator("#hear-x").click()
+        until(page, f"{PROBE}.state.playing")
+        if trial == 2:  # stopping and starting must not give X away either
+            page.locator("#play").click()
+            page.locator("#play").click()
+            until(page, f"{PROBE}.state.playing")
+        assert page.locator("#designs [aria-checked=true]").count() == 0
+        page.locator(("#is-a", "#is-b")[x if trial else 1 - x]).click()
+    tally = page.locator("#tally").inner_text()
+    # At least 5 of 6 by guessing: (6 + 1) / 64.
+    assert (
+        tally
+        == f"5 of 6 right. By guessing alone, the chance of that many or more is {7 / 64:.3f}."
+    )
+    assert names_found(page) == []
+    order = page.evaluate(f"{PROBE}.state.order")
+    page.get_by_role("button", name="Reveal and finish").click()
+    text = page.locator("#result-text").input_value()
+    assert f"Sample B was {NAMES[order[1]]}: rating 4, rank 1" in text
+    assert "5 of 6 right" in text
+    assert len(names_found(page)) == 5
+    with page.expect_download() as download:
+        page.get_by_role("button", name="Save as text").click()
+    assert Path(download.value.path()).read_text() == text
+
+
+@pytest.mark.parametrize(("right", "total"), [(0, 3), (8, 10), (16, 16), (30, 50)])
+def test_exact_binomial(page: Page, right: int, total: int) -> None:
+    """Against scipy's binomial survival function."""
+    from scipy.stats import binom
+
+    assert page.evaluate(f"{PROBE}.guessing({right}, {total})") == pytest.approx(
+        binom.sf(right - 1, total, 0.5), rel=1e-9
+    )
+
+
+def test_what_the_deciding_commands_say_is_on_the_page(page: Page, page_file: Path) -> None:
+    """Need, figures of merit, and parts and wiring; the bare pot needs no sheet."""
+    about = page.locator("#about")
+    assert "Is one needed, for a player who turns the knob down" in about.inner_text()
+    cards = page.locator("#about article")
+    figures = [card.locator("dd").all_inner_texts() for card in cards.all()]
+    contents = json.loads((page_file.parent / "pack.json").read_text())["designs"]
+    for shown, design in zip(figures, contents, strict=True):
+        assert shown[0] == f"{design['figures']['tone_rms_db']:.1f} dB"
+        assert shown[1] == f"{design['figures']['taper_rms_db']:.1f} dB"
+    assert [card.locator("details").count() for card in cards.all()] == [0, 1, 1]
+    gang = cards.nth(2)
+    gang.locator("summary").click()
+    assert "must be a dual-gang part" in gang.inner_text()
+    assert "Never open a mains-powered amplifier" in gang.inner_text()
+    assert gang.locator("svg[role=img]").count() == 2
+    sheets = sorted(path.name for path in (page_file.parent / "sheets").iterdir())
+    assert sheets == ["02_bright_one.html", "03_two-gang.html"]
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", [(360, 640), (1440, 900), (3840, 2160)])
+def test_accessible_and_fits(
+    browser: Browser,
+    page_file: Path,
+    scheme: Literal["light", "dark"],
+    size: tuple[int, int],
+    tmp_path: Path,
+) -> None:
+    """axe-core finds nothing serious, and nothing runs off the side."""
+    context = browser.new_context(
+        viewport={"width": size[0], "height": size[1]}, color_scheme=scheme, bypass_csp=True
+    )
+    page = context.new_page()
+    page.goto(page_file.as_uri())
+    for summary in page.locator("details summary").all():
+        summary.click()
+    assert page.locator("details[open]").count() == 2
+    for blind in (False, True):
+        if blind:
+            page.get_by_role("button", name="Hide the names").click()
+        found = Axe().run(page).response["violations"]
+        serious = [v["id"] for v in found if v["impact"] in ("serious", "critical")]
+        assert serious == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= size[0]
+    page.screenshot(path=tmp_path / "page.png", full_page=True)
+    context.close()
+
+
+def test_screenshot_for_the_readme(
+    browser: Browser, tmp_path: Path, pytestconfig: pytest.Config
+) -> None:
+    """Of the demo's pack; ``pytest --pictures`` puts it into docs."""
+    result = presolder("demo", "--pack", "--light", "--out", tmp_path / "pack")
+    assert result.returncode == 0, result.stderr
+    context = browser.new_context(
+        viewport={"width": 1100, "height": 1000}, color_scheme="light", reduced_motion="reduce"
+    )
+    page = context.new_page()
+    page.goto((tmp_path / "pack" / "index.html").as_uri())
+    page.locator("#designs button").nth(3).click()
+    picture = page.screenshot(path=tmp_path / "page.png")
+    assert len(picture) > 20_000
+    if pytestconfig.getoption("--pictures"):
+        pictures = DOCS / "pictures"
+        (pictures / "page.png").write_bytes(picture)
+    context.close()

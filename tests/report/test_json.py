@@ -1,0 +1,97 @@
+"""JSON of the commands that make and list things; the deciding ones have tests of their own."""
+
+import json
+import re
+from pathlib import Path
+
+import click
+import pytest
+
+from presolder.models.errors import InputError
+from presolder.models.instrument.designs import BUILT_IN
+from presolder.render.cli import SUMMARIES, cli
+from presolder.render.files.rigs import built_in_rigs
+from running import in_process
+from takes import DOCS, SAMPLES
+
+TAKE = str(SAMPLES / "harmonics.flac")
+
+
+def test_every_command_has_json_and_its_schema_is_documented() -> None:
+    page = (DOCS / "json.md").read_text("utf-8")
+    for name in SUMMARIES:
+        command = cli.get_command(click.Context(cli), name)
+        assert command is not None
+        options = [text for p in command.params if isinstance(p, click.Option) for text in p.opts]
+        assert "--json" in options, name
+        assert f"`presolder {name} --json`" in page, name
+
+
+def test_lists() -> None:
+    rigs = json.loads(in_process("rigs", "--json"))["rigs"]
+    assert [rig["name"] for rig in rigs] == list(built_in_rigs())
+    designs = json.loads(in_process("designs", "--json"))["designs"]
+    assert [design["name"] for design in designs] == [design.name for design in BUILT_IN]
+
+
+def test_render_prints_its_manifest(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    turn = ("--travel", "0.2", "--rest", "0.1", "--design", "bare")
+    printed = in_process("render", TAKE, *turn, "--json", "--out", str(out))
+    assert json.loads(printed) == json.loads((out / "manifest.json").read_text())
+
+
+def test_pack_prints_its_contents(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    options = ("--design", "150p", "--dials", "5", "--travel", "1", "--light")
+    printed = in_process("pack", TAKE, *options, "--json", "--out", str(out))
+    assert json.loads(printed) == json.loads((out / "pack.json").read_text())
+
+
+@pytest.mark.parametrize("rig_name", list(built_in_rigs()))
+def test_cleanup_on_every_rig(rig_name: str) -> None:
+    result = json.loads(in_process("cleanup", "--rig", rig_name, "--design", "cap", "--json"))
+    assert (result["rig"], result["dirt"]["kind"]) == (rig_name, "smooth")
+    with pytest.raises(InputError, match="--dirt none has nothing to clean up"):
+        in_process("cleanup", "--rig", rig_name, "--dirt", "none")
+
+
+def test_cleanup() -> None:
+    result = json.loads(in_process("cleanup", "--dirt", "smooth", "--design", "bare", "--json"))
+    (design,) = result["designs"]
+    assert len(design["thd_percent"]) == len(design["dials"]) == 100
+    assert design["clean_below_3_percent_dial"] == pytest.approx(
+        next(
+            dial
+            for dial, thd in zip(design["dials"], design["thd_percent"], strict=True)
+            if thd > 3
+        ),
+        abs=0.2,
+    )
+
+
+def test_documented_keys_are_the_keys() -> None:
+    """Every top-level key that the page names for a command is there, and no other."""
+    page = (DOCS / "json.md").read_text("utf-8")
+    for name, options in (
+        ("need", ()),
+        ("compare", ("--design", "cap")),
+        ("curves", ("--design", "cap", "--frequency", "500")),
+        ("tailor", ("--topology", "cap")),
+        ("sheet", ()),
+        (
+            "pickup",
+            ("--resistance", "8k", "--bare-hz", "6000", "--loaded-hz", "3000", "--added", "470p"),
+        ),
+        ("cleanup", ("--dirt", "smooth", "--design", "cap")),
+        ("designs", ()),
+        ("rigs", ()),
+    ):
+        section = page.split(f"`presolder {name} --json`")[1].split("\n## ")[0]
+        keys: set[str] = set()
+        for row in re.findall(r"^\| (`.*?) \|", section, re.MULTILINE):
+            keys |= set(re.findall(r"`(\w+)`", row))
+        # What is nested has a row of its own in the page, under a key that is there.
+        result = json.loads(in_process(name, *options, "--json"))
+        assert set(result) <= keys, (name, set(result) - keys)
+        assert keys - set(result) <= {"tolerance"}, (name, keys - set(result))

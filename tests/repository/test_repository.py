@@ -1,0 +1,63 @@
+"""The shape of the repository: style, types, layering, bundled data."""
+
+import ast
+import importlib.util
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+import soundfile
+
+from takes import ROOT
+
+
+@pytest.mark.parametrize("command", [["ruff", "check"], ["ruff", "format", "--check"], ["mypy"]])
+def test_checkers_are_clean(command: list[str]) -> None:
+    result = subprocess.run(
+        [sys.executable, "-m", *command], cwd=ROOT, capture_output=True, text=True, check=False
+    )
+    assert result.returncode == 0, result.stdout + result.stderr
+
+
+def test_models_never_import_render_nor_touch_files() -> None:
+    for path in (ROOT / "models").glob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text())):
+            names = []
+            if isinstance(node, ast.Import):
+                names = [alias.name for alias in node.names]
+            elif isinstance(node, ast.ImportFrom):
+                names = [node.module or ""]
+            for name in names:
+                assert not name.startswith(("presolder.render", "soundfile", "pathlib", "os")), path
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
+                assert node.func.id not in ("open", "print"), path
+
+
+def test_top_level_holds_nothing_else() -> None:
+    tracked = subprocess.run(
+        ["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=True
+    ).stdout.split("\n")
+    top = {name.split("/")[0] for name in tracked if name and not name.startswith(".")}
+    assert top == {
+        "README.md",
+        "DEVELOPERS.md",
+        "LICENSE",
+        "pyproject.toml",
+        "render",
+        "models",
+        "tests",
+        "samples",
+        "docs",
+    }
+
+
+def test_bundled_string_take_is_what_its_script_makes() -> None:
+    spec = importlib.util.spec_from_file_location("make_string", ROOT / "samples/make_string.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    bundled, rate = soundfile.read(ROOT / "samples" / "string.flac", dtype="int16")
+    assert rate == module.SAMPLE_RATE_HZ
+    assert np.array_equal(bundled, module.make_phrase())

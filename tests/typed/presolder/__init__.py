@@ -1,0 +1,1 @@
+../../../render/api/__init__.py

@@ -1,0 +1,1 @@
+../../../render/api/_bench.py
