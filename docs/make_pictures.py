@@ -40,7 +40,9 @@ def draw_curves() -> None:
         ends = []
         for name, (colour, dash) in zip(SHOWN, STYLES, strict=True):
             design = next(d for d in BUILT_IN if d.name == name)
-            gain_db = decibels(transfer(chain_equations(rig, design.network), frequency_hz, dial)[0])
+            gain_db = decibels(
+                transfer(chain_equations(rig, design.network), frequency_hz, dial)[0]
+            )
             panel.semilogx(frequency_hz, gain_db, dash, color=colour, linewidth=1.8)
             ends.append((float(gain_db[-1]), name, colour))
         if dial == 10.0:

@@ -12,23 +12,8 @@ from presolder.models.audio.overlap import FilterBank
 from presolder.models.audio.renderer import Renderer
 from presolder.models.audio.voicing import noisy, voiced
 from presolder.models.decibels import amplitude
-from presolder.models.errors import InputError
 from presolder.models.instrument.dirt import Dirt
 from presolder.models.typing import Array
-
-QUIETEST_HUM_DB, LOUDEST_HUM_DB = -140.0, 0.0
-
-
-def require_hum(hum_db: float | None) -> None:
-    """Refuse a hum level that is not between silence and the take's own level.
-
-    Raises
-    ------
-    InputError
-        Naming the value and the accepted range.
-    """
-    if hum_db is not None and not QUIETEST_HUM_DB <= hum_db <= LOUDEST_HUM_DB:
-        raise InputError(f"{hum_db:g} must lie between {QUIETEST_HUM_DB:g} and {LOUDEST_HUM_DB:g}")
 
 
 @dataclass(frozen=True, eq=False)

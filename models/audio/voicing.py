@@ -11,6 +11,7 @@ from presolder.models.typing import Array
 
 LONGEST_IMPULSE_SECONDS = 10.0
 MAINS_HZ = 50.0
+QUIETEST_HUM_DB, LOUDEST_HUM_DB = -140.0, 0.0
 _SEED = 50
 # Shares of the noise power: mains fundamental, its first harmonics, and hiss.
 _HUM_SHARES = ((1, 0.5), (2, 0.3), (3, 0.1))
@@ -95,6 +96,18 @@ def voiced(blocks: Iterable[Array], speaker: FilterBank) -> Iterator[Array]:
     """Stream audio, shape (channels, n) a block, through a loudspeaker's response."""
     for block in filtered(blocks, speaker):
         yield block[:, 0]
+
+
+def require_hum(hum_db: float | None) -> None:
+    """Refuse a hum level that is not between silence and the take's own level.
+
+    Raises
+    ------
+    InputError
+        Naming the value and the accepted range.
+    """
+    if hum_db is not None and not QUIETEST_HUM_DB <= hum_db <= LOUDEST_HUM_DB:
+        raise InputError(f"{hum_db:g} must lie between {QUIETEST_HUM_DB:g} and {LOUDEST_HUM_DB:g}")
 
 
 def noisy(blocks: Iterable[Array], sample_rate_hz: float, rms: float) -> Iterator[Array]:

@@ -109,7 +109,7 @@ def coil_from_readings(
     >>> import presolder as ps
     >>> report = ps.coil_from_readings(8000, 6000, 3000, 470e-12)
     >>> round(report.coil.pickup.inductance_henries, 2)
-    4.48
+    4.47
     """
     return PickupReport(solve_readings(resistance_ohms, bare_hz, loaded_hz, added_farads, meter))
 

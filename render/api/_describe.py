@@ -180,7 +180,7 @@ def sample(name: str = SAMPLES[0]) -> Recording:
     >>> import presolder as ps
     >>> take = ps.sample("harmonics")
     >>> take.samples.shape, take.sample_rate_hz
-    ((1, 155868), 44100)
+    ((1, 155773), 44100)
     """
     if name not in SAMPLES:
         raise InputError(f"sample {name!r} is unknown; one of {', '.join(SAMPLES)}")

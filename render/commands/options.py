@@ -8,7 +8,7 @@ from typing import Literal
 import click
 import numpy as np
 
-from presolder.models.audio.stages import LOUDEST_HUM_DB, QUIETEST_HUM_DB
+from presolder.models.audio.voicing import require_hum
 from presolder.models.errors import InputError, place
 from presolder.models.instrument.controls import require_dial
 from presolder.models.instrument.designs import BUILT_IN
@@ -182,10 +182,8 @@ def gather_designs(names: tuple[str, ...], file: Path | None) -> tuple[Design, .
 
 def require_hum_db(hum_db: float | None) -> None:
     """Refuse a level of hum that is out of range, naming the option."""
-    if hum_db is not None and not QUIETEST_HUM_DB <= hum_db <= LOUDEST_HUM_DB:
-        raise InputError(
-            f"--hum-db {hum_db:g} must lie between {QUIETEST_HUM_DB:g} and {LOUDEST_HUM_DB:g}"
-        )
+    with place("--hum-db"):
+        require_hum(hum_db)
 
 
 def require_plot_ending(path: Path | None) -> None:

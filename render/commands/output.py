@@ -9,7 +9,7 @@ from typing import Any, TextIO
 
 import click
 
-from presolder.render.files.delivery import NO_FFMPEG_NOTE, have_ffmpeg
+from presolder.render.files.ffmpeg import NO_FFMPEG_NOTE, have_ffmpeg
 from presolder.render.files.folder import new_file
 from presolder.render.report.table import Report
 

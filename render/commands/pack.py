@@ -19,7 +19,7 @@ from presolder.render.commands.options import (
     stage_options,
 )
 from presolder.render.commands.output import progress_on_terminal, say_packed
-from presolder.render.files.delivery import Format
+from presolder.render.files.ffmpeg import Format
 
 _LONGEST_TEXT = 2000
 

@@ -3,11 +3,9 @@
 Where ffmpeg is missing, listening copies are written by libsndfile instead.
 """
 
-import shutil
 import warnings
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal, cast
 
 import numpy as np
 import soundfile
@@ -15,16 +13,19 @@ from numpy.typing import NDArray
 
 from presolder.models.errors import InputError, one_line
 from presolder.models.typing import Array
+from presolder.render.files.ffmpeg import Format, have_ffmpeg
 
-if TYPE_CHECKING:
+# It warns of escapes in its own source and of a missing ffmpeg, which we tell ourselves.
+with warnings.catch_warnings():
+    warnings.simplefilter("ignore")
     from pydub import AudioSegment
+    from pydub.exceptions import PydubException
 
-Format = Literal["mp3", "m4a"]
+
 BITRATE = "64k"
 _FADE_MS = 15
 _GAP_MS = 700
 _CODECS: dict[Format, tuple[str, str | None]] = {"mp3": ("mp3", None), "m4a": ("ipod", "aac")}
-NO_FFMPEG_NOTE = "ffmpeg is not installed: listening copies are .{ending}, without all tags"
 
 
 @dataclass(frozen=True)
@@ -46,11 +47,6 @@ class Tags:
         }
 
 
-def have_ffmpeg() -> bool:
-    """Whether ffmpeg can be called."""
-    return shutil.which("ffmpeg") is not None
-
-
 def listening_ending(wanted: Format) -> str:
     """File ending of listening copies: as wanted with ffmpeg, else what libsndfile writes."""
     if have_ffmpeg():
@@ -58,10 +54,10 @@ def listening_ending(wanted: Format) -> str:
     return "mp3" if "MP3" in soundfile.available_formats() else "ogg"
 
 
-def segment_of(audio: NDArray[np.floating], sample_rate_hz: int) -> "AudioSegment":
+def segment_of(audio: NDArray[np.floating], sample_rate_hz: int) -> AudioSegment:
     """Audio of shape (channels, n) as a 16-bit pydub segment."""
     frames = np.round(np.clip(audio, -1.0, 1.0) * 32767.0).astype("<i2").T
-    return _pydub()(
+    return AudioSegment(
         data=np.ascontiguousarray(frames).tobytes(),
         sample_width=2,
         frame_rate=sample_rate_hz,
@@ -93,7 +89,7 @@ def write_listening_copy(
     write_segment(path, segment_of(audio, sample_rate_hz), tags)
 
 
-def write_segment(path: Path, segment: "AudioSegment", tags: Tags) -> None:
+def write_segment(path: Path, segment: AudioSegment, tags: Tags) -> None:
     """Write a pydub segment; as `write_listening_copy`."""
     ending = path.suffix[1:]
     if have_ffmpeg():
@@ -113,20 +109,20 @@ def write_segment(path: Path, segment: "AudioSegment", tags: Tags) -> None:
 
 
 def _export(
-    path: Path, segment: "AudioSegment", container: str, codec: str | None, tags: Tags
+    path: Path, segment: AudioSegment, container: str, codec: str | None, tags: Tags
 ) -> None:
     try:
         # Closed at once: pydub leaves that to us.
         segment.export(
             path, format=container, codec=codec, bitrate=BITRATE, tags=tags.as_dict()
         ).close()
-    except (_pydub_error(), IndexError) as error:
+    except (PydubException, IndexError) as error:
         raise OSError(f"ffmpeg could not write {path.name}: {one_line(str(error))[:200]}") from None
 
 
-def comparison_reel(pieces: list[NDArray[np.floating]], sample_rate_hz: int) -> "AudioSegment":
+def comparison_reel(pieces: list[NDArray[np.floating]], sample_rate_hz: int) -> AudioSegment:
     """Join pieces, shape (channels, n) each, with fades and short gaps."""
-    gap = _pydub().silent(duration=_GAP_MS, frame_rate=sample_rate_hz)
+    gap = AudioSegment.silent(duration=_GAP_MS, frame_rate=sample_rate_hz)
     reel = segment_of(pieces[0], sample_rate_hz).fade_in(_FADE_MS).fade_out(_FADE_MS)
     for piece in pieces[1:]:
         faded = segment_of(piece, sample_rate_hz).fade_in(_FADE_MS).fade_out(_FADE_MS)
@@ -158,26 +154,9 @@ def decode_with_ffmpeg(path: Path) -> tuple[Array, int]:
             " install ffmpeg, or give a WAV or FLAC recording"
         )
     try:
-        segment = _pydub().from_file(path)
-    except (_pydub_error(), IndexError, KeyError, ValueError, OSError):
+        segment = AudioSegment.from_file(path)
+    except (PydubException, IndexError, KeyError, ValueError, OSError):
         raise InputError(f"{path}: ffmpeg cannot decode it as audio") from None
     full_scale = float(1 << (8 * segment.sample_width - 1))
     samples = np.array(segment.get_array_of_samples(), dtype=np.float64) / full_scale
     return np.ascontiguousarray(samples.reshape(-1, segment.channels).T), int(segment.frame_rate)
-
-
-def _pydub() -> "type[AudioSegment]":
-    """Pydub's class, imported late: it warns on import, and few commands need it."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        from pydub import AudioSegment
-
-    return cast("type[AudioSegment]", AudioSegment)
-
-
-def _pydub_error() -> type[Exception]:
-    """What pydub raises when ffmpeg fails."""
-    _pydub()
-    from pydub.exceptions import PydubException
-
-    return cast("type[Exception]", PydubException)

@@ -62,7 +62,7 @@ def new_file(out: Path, *, force: bool = False) -> Iterator[Path]:
     if out.is_dir():
         raise InputError(f"{out}: is a folder; a file name is needed")
     if out.exists() and not force:
-        raise InputError(f"{out}: exists already; give --force to replace it")
+        raise InputError(f"{out}: exists already; force is needed to replace it")
     try:
         out.parent.mkdir(parents=True, exist_ok=True)
         handle, name = tempfile.mkstemp(
@@ -91,7 +91,7 @@ def _check_free(out: Path, *, force: bool) -> None:
         if out.exists() and not out.is_dir():
             raise InputError(f"{out}: is not a folder")
         if not force and out.is_dir() and any(out.iterdir()):
-            raise InputError(f"{out}: exists and has files in it; give --force to write into it")
+            raise InputError(f"{out}: exists and has files in it; force is needed to write into it")
     except OSError as error:
         raise _not_written(out, error) from None
 

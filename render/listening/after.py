@@ -7,8 +7,8 @@ from typing import Any
 from presolder.models.audio.curves import driven_volts, knee_volts
 from presolder.models.audio.overlap import FilterBank
 from presolder.models.audio.renderer import Renderer
-from presolder.models.audio.stages import Stages, Voice, require_hum, voice
-from presolder.models.audio.voicing import measured_speaker, plain_speaker
+from presolder.models.audio.stages import Stages, Voice, voice
+from presolder.models.audio.voicing import measured_speaker, plain_speaker, require_hum
 from presolder.models.errors import place
 from presolder.models.instrument.dirt import Dirt
 from presolder.models.instrument.network import Design

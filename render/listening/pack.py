@@ -14,12 +14,12 @@ from presolder.models.audio.positions import render_pieces
 from presolder.models.audio.renderer import Renderer
 from presolder.models.errors import InputError
 from presolder.render.files.delivery import (
-    Format,
     Tags,
     comparison_reel,
     listening_ending,
     write_segment,
 )
+from presolder.render.files.ffmpeg import Format
 from presolder.render.files.folder import file_stems, new_file, new_folder
 from presolder.render.listening.copies import page_copies, plan_files, write_copies
 from presolder.render.listening.job import Dossier, PackJob, dossiers

@@ -27,20 +27,22 @@ class Table:
 
     def lines(self) -> list[str]:
         """For a terminal."""
-        return [line.rstrip() for line in self._written("plain").splitlines()]
+        # The head as a row like others: as a head it would be padded.
+        plain = tabulate([self.head, *self.rows], tablefmt="plain", **self._set())
+        return [line.rstrip() for line in plain.splitlines()]
 
     def html(self) -> str:
         """For a notebook; texts are escaped."""
-        return self._written("html")
+        return str(tabulate(self.rows, self.head, tablefmt="html", **self._set()))
 
-    def _written(self, form: str) -> str:
-        columns = len(self.head)
-        align = ["left"] * self.words + ["right"] * (columns - self.words)
-        return str(
-            tabulate(
-                self.rows, self.head, tablefmt=form, colalign=align[:columns], disable_numparse=True
-            )
-        )
+    def _set(self) -> dict[str, Any]:
+        """How the columns are set; texts that look like numbers stay as they are."""
+        right = len(self.head) - self.words
+        return {
+            "colalign": ["left"] * self.words + ["right"] * right,
+            "disable_numparse": True,
+            "preserve_whitespace": True,
+        }
 
 
 Block = str | Table

@@ -1,6 +1,5 @@
 """The shape of the repository: style, types, layering, bundled data."""
 
-import ast
 import importlib.util
 import subprocess
 import sys
@@ -18,20 +17,6 @@ def test_checkers_are_clean(command: list[str]) -> None:
         [sys.executable, "-m", *command], cwd=ROOT, capture_output=True, text=True, check=False
     )
     assert result.returncode == 0, result.stdout + result.stderr
-
-
-def test_models_never_import_render_nor_touch_files() -> None:
-    for path in (ROOT / "models").glob("*.py"):
-        for node in ast.walk(ast.parse(path.read_text())):
-            names = []
-            if isinstance(node, ast.Import):
-                names = [alias.name for alias in node.names]
-            elif isinstance(node, ast.ImportFrom):
-                names = [node.module or ""]
-            for name in names:
-                assert not name.startswith(("presolder.render", "soundfile", "pathlib", "os")), path
-            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
-                assert node.func.id not in ("open", "print"), path
 
 
 def test_top_level_holds_nothing_else() -> None:

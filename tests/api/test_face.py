@@ -1,0 +1,242 @@
+"""What ``import presolder`` gives: everything the commands do, documented and typed."""
+
+import doctest
+import inspect
+import json
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from numpydoc.docscrape import FunctionDoc
+
+import presolder as ps
+from presolder.models.audio import emf, renderer
+from presolder.models.circuit import equations
+from presolder.models.judging import merit as figures
+from presolder.render.cli import SUMMARIES
+from presolder.render.listening import job
+from running import in_process
+from takes import SAMPLES
+
+FUNCTIONS = sorted(name for name in ps.__all__ if inspect.isfunction(getattr(ps, name)))
+# What a command's work is called where it is not called as the command is.
+CALLED = {"demo": "render_files", "pickup": "coil_from_readings"}
+
+
+def test_everything_the_commands_do_can_be_called() -> None:
+    assert {CALLED.get(name, name) for name in SUMMARIES} <= set(FUNCTIONS)
+    assert len(FUNCTIONS) >= 20
+
+
+@pytest.mark.parametrize("name", FUNCTIONS)
+def test_docstring_has_all_its_sections(name: str) -> None:
+    function = getattr(ps, name)
+    text = FunctionDoc(function)
+    assert text["Summary"]
+    assert text["Returns"] and text["Examples"]
+    named = {part.strip() for entry in text["Parameters"] for part in entry.name.split(",")}
+    assert named == set(inspect.signature(function).parameters)
+    if name != "rigs":
+        assert text["Raises"]
+    describes_only = inspect.getmodule(function).__name__.endswith("_describe")  # type: ignore[union-attr]
+    assert describes_only or text["Notes"], "no source is named"
+
+
+@pytest.mark.parametrize("name", FUNCTIONS)
+def test_examples_run(name: str) -> None:
+    function = getattr(ps, name)
+    tests = [t for t in doctest.DocTestFinder(recurse=False).find(function, name) if t.examples]
+    assert tests
+    for test in tests:
+        result = doctest.DocTestRunner(optionflags=doctest.NORMALIZE_WHITESPACE).run(test)
+        assert result.failed == 0
+
+
+def test_the_function_render_and_the_package_render_live_together() -> None:
+    code = (
+        "import presolder as ps, inspect\n"
+        "import presolder.render.cli\n"
+        "from presolder.render.files import audio\n"
+        "from presolder import render\n"
+        "assert inspect.isfunction(render) and inspect.isfunction(ps.render)\n"
+        "assert 'render' in dir(ps) and 'rig' in ps.__all__\n"
+    )
+    subprocess.run([sys.executable, "-W", "error", "-c", code], check=True)
+
+
+def test_importing_costs_next_to_nothing() -> None:
+    code = (
+        "import sys, presolder; print([m for m in ('numpy', 'scipy', 'numba') if m in sys.modules])"
+    )
+    result = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True
+    )
+    assert result.stdout.strip() == "[]"
+
+
+def test_overview_is_quick() -> None:
+    """The overview's processor time, the best of five: the target is 0.25 s, 0.11 was measured."""
+    code = (
+        "import resource, subprocess, sys\n"
+        "subprocess.run([sys.executable, '-m', 'presolder', '--help'], stdout=subprocess.DEVNULL)\n"
+        "used = resource.getrusage(resource.RUSAGE_CHILDREN)\n"
+        "print(used.ru_utime + used.ru_stime)\n"
+    )
+    times = [
+        float(subprocess.run([sys.executable, "-c", code], capture_output=True, check=True).stdout)
+        for _ in range(5)
+    ]
+    assert min(times) < 0.25
+
+
+SCRIPT = """
+import numpy as np
+import presolder as ps
+
+rig: ps.Rig = ps.rig("humbucker-500k")
+design: ps.Design = ps.design("68k + 1n5")
+take: ps.Recording = ps.sample("harmonics")
+level = ps.response_db(rig, design, hz=[500, 3000], dial=[10, 5])
+total: np.float64 = level.sum()
+audio = ps.render(take, rig, [design], ps.turn(10, 0, travel=1, rest=0.1))
+for name in audio:
+    peak: np.float64 = np.abs(audio[name]).max()
+rate: int = audio.sample_rate
+verdict: str = ps.need(rig, plays="rolls-back").verdict
+first: str = ps.compare(rig).ranked[0].design.name
+page: str = ps.sheet(rig, design).page()
+try:
+    ps.rig("nowhere")
+except ps.InputError as error:
+    words: str = str(error)
+"""
+WRONG = """
+import presolder as ps
+
+ps.need(ps.rig(), plays="loudly")
+ps.response_db(ps.rig(), ps.design("cap"), hz="high", dial=5)
+ps.nothing
+"""
+
+
+def checked(tmp_path: Path, script: str) -> str:
+    """What mypy --strict says of a user's script, from the links that stand for an installation."""
+    file = tmp_path / "script.py"
+    file.write_text(script)
+    result = subprocess.run(
+        [sys.executable, "-m", "mypy", "--strict", "--no-incremental", "--config-file=",
+         "--ignore-missing-imports", "--follow-imports=silent", str(file)],
+        capture_output=True, text=True, check=False, cwd=tmp_path,
+        env={"MYPYPATH": str(SAMPLES.parent / "tests" / "typed"), "PATH": ""},
+    )  # fmt: skip
+    return result.stdout
+
+
+def test_a_users_script_is_typed(tmp_path: Path) -> None:
+    assert "Success" in checked(tmp_path, SCRIPT)
+    errors = checked(tmp_path, WRONG)
+    assert errors.count("error:") == 3, errors
+
+
+def test_the_script_runs() -> None:
+    exec(compile(SCRIPT, "script", "exec"), {"__name__": "script"})
+
+
+def test_a_render_in_memory_is_the_commands_render(tmp_path: Path) -> None:
+    take = str(SAMPLES / "harmonics.flac")
+    turn = ("--travel", "1", "--rest", "0.1")
+    in_process("render", take, "--design", "cap", "--design", "bare", *turn, "--dirt", "diodes",
+               "--bits", "float", "--gain-db", "0", "--out", str(tmp_path / "out"))  # fmt: skip
+    audio = ps.render(
+        ps.read(take), "humbucker-500k", ["cap", "bare"], ps.turn(10, 0, travel=1, rest=0.1),
+        dirt=ps.dirt("diodes"),
+    )  # fmt: skip
+    assert list(audio) == ["cap", "bare"] and audio.sample_rate == 44_100
+    for name in audio:
+        written = ps.read(tmp_path / "out" / "sweep" / f"{name}.wav").samples
+        assert np.abs(written - audio[name]).max() < 1e-7
+
+
+def test_reports_show_themselves_and_say_what_the_commands_say() -> None:
+    for report, command in (
+        (ps.need("two-pickups"), ("need", "--rig", "two-pickups")),
+        (ps.compare("single-coil-250k"), ("compare", "--rig", "single-coil-250k")),
+        (ps.sheet("humbucker-500k", "cap"), ("sheet", "--design", "cap")),
+        (ps.cleanup("humbucker-500k", ["cap"]), ("cleanup", "--design", "cap")),
+        (ps.curves("humbucker-500k", ["cap"]), ("curves", "--design", "cap")),
+        (ps.tailor("humbucker-500k", topologies=["cap"]), ("tailor", "--topology", "cap")),
+    ):
+        assert str(report) == in_process(*command).rstrip("\n")
+        assert json.loads(json.dumps(report.plain())) == json.loads(in_process(*command, "--json"))
+        html = report._repr_html_()  # type: ignore[attr-defined]
+        assert "<table" in html
+    assert "<svg" in ps.curves("humbucker-500k", ["cap"], dials=[10, 5])._repr_html_()
+    audio = ps.render(ps.sample("harmonics"), "humbucker-500k", ["bare"], ps.turn(10, 9, travel=1))
+    assert "LUFS" in str(audio) and "<table" in audio._repr_html_()  # type: ignore[attr-defined]
+    assert ps.design("cap")._repr_html_().startswith("<p><b>cap: 150p</b>")
+
+
+def test_names_from_users_are_inert_in_a_notebook() -> None:
+    evil = ps.Design("<script>alert(1)</script>", None)
+    assert "<script>" not in ps.compare("humbucker-500k", [evil])._repr_html_()  # type: ignore[attr-defined]
+    assert "<script>" not in evil._repr_html_()
+
+
+@pytest.mark.parametrize(
+    ("call", "says"),
+    [
+        (lambda: ps.rig("nowhere"), "rig 'nowhere' is neither a file nor built in"),
+        (lambda: ps.response_db("humbucker-500k", "cap", 500, 11), "dial = 11 must lie between"),
+        (lambda: ps.response_db("humbucker-500k", "cap", -1, 5), "must be above 0"),
+        (lambda: ps.compare("humbucker-500k", []), "no designs are given"),
+        (lambda: ps.compare("humbucker-500k", ["cap", "cap"]), "'cap' is given twice"),
+        (lambda: ps.compare("humbucker-500k", tone_weight=2), "tone_weight = 2 must lie"),
+        (lambda: ps.compare("humbucker-500k", dials=[0]), "dial = 0 is silent"),
+        (lambda: ps.tailor("humbucker-500k", top=0), "top = 0 must lie between 1 and 100"),
+        (lambda: ps.sample("song"), "sample 'song' is unknown"),
+        (lambda: ps.gesture([(1, 0), (2, 5)]), "must start at 0"),
+        (lambda: ps.dirt("smooth", 99), "drive = 99 must lie between 0 and 60"),
+        (lambda: ps.verify("humbucker-500k", {0: ps.sample()}), "dial 0 is silent"),
+    ],
+)
+def test_nonsense_is_an_input_error(call: Callable[[], object], says: str) -> None:
+    with pytest.raises(ps.InputError) as caught:
+        call()
+    assert says in str(caught.value)
+    assert "\n" not in str(caught.value)
+    assert not isinstance(caught.value, ValueError)
+
+
+@pytest.mark.parametrize("names", [("bare", "cap", "series"), ("cap", "series", "gang-series")])
+def test_a_pack_works_everything_out_once(
+    names: tuple[str, ...], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Three designs in two voices: six tables, one set of filters, one judgement a design."""
+    counts = dict.fromkeys(("discretise", "emf_filters", "merit", "assemble"), 0)
+
+    def counted(module: object, name: str) -> None:
+        original = getattr(module, name)
+
+        def call(*arguments: object, **named: object) -> object:
+            counts[name] += 1
+            return original(*arguments, **named)
+
+        monkeypatch.setattr(module, name, call)
+
+    counted(renderer, "discretise")
+    counted(renderer, "emf_filters")
+    counted(job, "merit")
+    counted(equations, "assemble")
+    assert emf.emf_filters is not renderer.emf_filters and figures.merit is not job.merit
+    ps.pack(
+        tmp_path / "out", ps.sample("harmonics"), "humbucker-500k", list(names), dials=[10, 5, 2],
+        sweep=ps.turn(10, 0, travel=1, rest=0.1), dirt=ps.dirt("diodes"), light=True,
+    )  # fmt: skip
+    assert counts["discretise"] == 6
+    assert counts["emf_filters"] == 1
+    assert counts["merit"] == 3
+    # Six tables, the take, five a judgement (three designs), the page's bare curve and its need.
+    assert counts["assemble"] <= 30
