@@ -18,7 +18,7 @@ from presolder.models.judging.tolerance import TIGHTER, Builds, tighter_capacito
 from presolder.models.typing import Array
 from presolder.render import plots
 from presolder.render.report.numbers import finite
-from presolder.render.report.table import Block, Table, html_of, lines_of, shows_itself
+from presolder.render.report.table import Block, Table, fitting, html_of, lines_of, shows_itself
 
 COLUMNS = ("design", "dial", "frequency_hz", "gain_db", "phase_deg")
 
@@ -125,8 +125,7 @@ class Curves:
         drawing = io.StringIO()
         shown = self.dial[self.dial > 0][: plots.MOST_PANELS]
         plots.plot_curves(drawing, self.rig, self.designs, shown)
-        svg = drawing.getvalue()
-        return svg[svg.index("<svg") :] + html_of(self.blocks())
+        return fitting(drawing.getvalue()) + html_of(self.blocks())
 
 
 def _what_matters(design: Design, builds: Builds) -> Iterator[Block]:

@@ -12,7 +12,7 @@ from presolder.models.instrument.rig import Rig
 from presolder.models.judging.merit import Merit
 from presolder.render import plots
 from presolder.render.report import soldering
-from presolder.render.report.table import Block, Table, lines_of, shows_itself
+from presolder.render.report.table import Block, Table, fitting, lines_of, shows_itself
 from presolder.render.report.template import filled
 
 
@@ -147,5 +147,6 @@ class Sheet:
 
     def _repr_html_(self) -> str:
         """For a notebook: the drawing over the words."""
-        body = filled("sheet_body.html.j2", sheet=self.context() | {"svg": self.svg}, level=4)
+        svg = Markup(fitting(self.svg))
+        body = filled("sheet_body.html.j2", sheet=self.context() | {"svg": svg}, level=4)
         return f"<p>{self.expect}</p>{body}"

@@ -33,7 +33,8 @@ class Table:
 
     def html(self) -> str:
         """For a notebook; texts are escaped."""
-        return str(tabulate(self.rows, self.head, tablefmt="html", **self._set()))
+        html = str(tabulate(self.rows, self.head, tablefmt="html", **self._set()))
+        return html.replace("<table>", '<table style="border-spacing:1em .1em">', 1)
 
     def _set(self) -> dict[str, Any]:
         """How the columns are set; texts that look like numbers stay as they are."""
@@ -77,6 +78,11 @@ def html_of(blocks: Iterable[Block]) -> str:
         for block in blocks
         if block
     )
+
+
+def fitting(svg: str) -> str:
+    """A drawing for a notebook, no wider than there is room."""
+    return svg[svg.index("<svg") :].replace("<svg", '<svg style="max-width:100%;height:auto"', 1)
 
 
 Shown = TypeVar("Shown", bound=type)

@@ -1,0 +1,27 @@
+"""How Sphinx builds the documentation: ``sphinx-build -W docs build/site``."""
+
+from importlib.metadata import version as installed_version
+
+project = "presolder"
+author = "the presolder developers"
+release = version = installed_version("presolder")
+
+extensions = ["sphinx.ext.autodoc", "numpydoc", "myst_nb"]
+source_suffix = {".md": "myst-nb", ".rst": "restructuredtext"}
+exclude_patterns = ["build", "walkthrough/*", "**.ipynb_checkpoints"]
+
+html_theme = "furo"
+html_title = "presolder"
+# Nothing is fetched from elsewhere, neither while building nor while reading.
+html_theme_options = {"footer_icons": []}
+
+# The functions stand in the order of the job, each with its own signature.
+autodoc_member_order = "bysource"
+autodoc_typehints = "none"
+numpydoc_show_class_members = False
+myst_heading_anchors = 3
+
+# The tutorial runs when the pages are built, and a failing cell fails the build.
+nb_execution_mode = "force"
+nb_execution_raise_on_error = True
+nb_execution_timeout = 120

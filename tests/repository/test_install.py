@@ -1,0 +1,124 @@
+"""Wheel, sdist and editable install, each in a fresh environment; and other Pythons that are here."""
+
+import os
+import shutil
+import subprocess
+import sys
+import sysconfig
+import venv
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from takes import ROOT, SAMPLES
+
+VERSIONS = ("3.11", "3.12", "3.13", "3.14")
+OURS = f"{sys.version_info.major}.{sys.version_info.minor}"
+SCRIPT = """
+import presolder as ps, presolder, pathlib
+assert ps.need(ps.rig("two-pickups")).verdict in ("no", "hardly", "probably", "yes")
+assert len(ps.designs()) == 8 and len(ps.rigs()) == 6
+assert "<svg" in ps.sheet("humbucker-500k", "series").page()
+audio = ps.render(ps.sample("harmonics"), "humbucker-500k", ["cap"], ps.turn(10, 9, travel=0.5, rest=0))
+assert audio["cap"].shape == (1, 22050)
+for name in ps.__all__:
+    getattr(ps, name)
+print(pathlib.Path(presolder.__file__).parent)
+"""
+
+
+def run(*command: str | Path, **more: object) -> str:
+    result = subprocess.run(
+        [str(word) for word in command], capture_output=True, text=True, check=False, **more
+    )  # type: ignore[call-overload]
+    assert result.returncode == 0, f"{command}\n{result.stdout}\n{result.stderr}"
+    return str(result.stdout)
+
+
+@pytest.fixture(scope="module")
+def source(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """What is in the repository, and nothing that lies about beside it."""
+    copy = tmp_path_factory.mktemp("source") / "presolder"
+    names = run("git", "ls-files", "--cached", "--others", "--exclude-standard", cwd=ROOT)
+    for name in filter(None, names.split("\n")):
+        if (ROOT / name).is_file() and not name.startswith("tests/"):
+            (copy / name).parent.mkdir(parents=True, exist_ok=True)
+            shutil.copy(ROOT / name, copy / name)
+    return copy
+
+
+@pytest.fixture(scope="module")
+def built(source: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    """An sdist, and a wheel made from it."""
+    out = tmp_path_factory.mktemp("dist")
+    run(sys.executable, "-m", "build", "--outdir", out, source)
+    return {"wheel": next(out.glob("*.whl")), "sdist": next(out.glob("*.tar.gz"))}
+
+
+@pytest.fixture(scope="module")
+def dependencies(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Links to what this environment has, but for presolder itself."""
+    folder = tmp_path_factory.mktemp("dependencies")
+    for entry in Path(sysconfig.get_path("purelib")).iterdir():
+        if "presolder" not in entry.name:
+            (folder / entry.name).symlink_to(entry)
+    return folder
+
+
+def works(python: Path, tmp_path: Path) -> Path:
+    """Try everything once; where the package lies."""
+    # Outside the sources, and with a cache of its own for the compiled loops.
+    alone = {key: value for key, value in os.environ.items() if not key.startswith("PYTHON")}
+    alone["NUMBA_CACHE_DIR"] = str(tmp_path / "cache")
+    where = run(python, "-W", "error::ImportWarning", "-c", SCRIPT, cwd=tmp_path, env=alone)
+    command = python.parent / "presolder"
+    assert "presolder, version" in run(command, "--version", cwd=tmp_path, env=alone)
+    turn = ("--travel", "0.3", "--rest", "0", "--design", "gang-series", "--out", "out")
+    run(command, "render", SAMPLES / "harmonics.flac", *turn, cwd=tmp_path, env=alone)
+    assert (tmp_path / "out" / "manifest.json").exists()
+    return Path(where.strip())
+
+
+@pytest.mark.parametrize("kind", ["wheel", "sdist", "editable"])
+def test_install(
+    kind: str, source: Path, built: dict[str, Path], dependencies: Path, tmp_path: Path
+) -> None:
+    fresh = tmp_path / "env"
+    venv.create(fresh, with_pip=False, symlinks=True)
+    python = fresh / "bin" / "python"
+    library = Path(
+        run(python, "-c", "import sysconfig; print(sysconfig.get_path('purelib'))").strip()
+    )
+    (library / "dependencies.pth").write_text(f"{dependencies}\n")
+    what = ("-e", source) if kind == "editable" else (built[kind],)
+    run(sys.executable, "-m", "pip", "--python", python, "install", "-q", "--no-deps", *what)
+    where = works(python, tmp_path)
+    assert where.is_relative_to(source if kind == "editable" else library)
+    assert not (library / "render").exists() and not (library / "models").exists()
+
+
+def other_pythons() -> Iterator[tuple[str, Path]]:
+    """Other versions that run here: on the path, or where pyenv keeps them."""
+    kept = Path(os.environ.get("PYENV_ROOT", Path.home() / ".pyenv")) / "versions"
+    for version in VERSIONS:
+        found = shutil.which(f"python{version}")
+        candidates = [Path(found)] if found else []
+        candidates += sorted(kept.glob(f"{version}.*/bin/python{version}"))
+        for candidate in candidates:
+            probe = subprocess.run([candidate, "-c", ""], capture_output=True, check=False)
+            if version != OURS and probe.returncode == 0:
+                yield version, candidate
+                break
+
+
+@pytest.mark.parametrize(("version", "interpreter"), list(other_pythons()))
+def test_other_pythons(
+    version: str, interpreter: Path, built: dict[str, Path], tmp_path: Path
+) -> None:
+    fresh = tmp_path / "env"
+    run(interpreter, "-m", "venv", fresh)
+    python = fresh / "bin" / "python"
+    run(python, "-m", "pip", "install", "-q", "--disable-pip-version-check", built["wheel"])
+    assert run(python, "-c", "import sys; print(*sys.version_info[:2], sep='.')").strip() == version
+    works(python, tmp_path)
