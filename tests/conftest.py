@@ -16,6 +16,11 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     )
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Slow tests first, so that no core waits for the other at the end."""
+    items.sort(key=lambda item: item.get_closest_marker("slow") is None)
+
+
 @pytest.fixture(scope="session")
 def humbucker() -> Rig:
     return find_rig("humbucker-500k")

@@ -10,6 +10,8 @@ from presolder.models.instrument.rig import Rig
 from rendering import rendered
 from rigs import as_string_take
 
+pytestmark = pytest.mark.slow
+
 
 def test_swept_tone_stays_pure(humbucker: Rig) -> None:
     """A steady 1 kHz tone shows nothing outside 60 Hz of itself above -90 dB."""

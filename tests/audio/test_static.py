@@ -11,6 +11,8 @@ from presolder.models.instrument.rig import Rig
 from rendering import rendered, resting
 from rigs import as_string_take
 
+pytestmark = pytest.mark.slow
+
 DIALS = (10.0, 8.0, 6.0, 4.0, 2.0, 0.5)
 
 

@@ -11,6 +11,8 @@ import pytest
 import presolder as ps
 from takes import DOCS
 
+pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("site")]
+
 
 @pytest.fixture(scope="module")
 def site(tmp_path_factory: pytest.TempPathFactory) -> Path:

@@ -28,6 +28,8 @@ from presolder.render.files.points import read_gesture
 from presolder.render.files.rigs import read_rig
 from takes import SAMPLES
 
+pytestmark = pytest.mark.slow
+
 MANY = settings(
     max_examples=2000, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )

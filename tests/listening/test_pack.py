@@ -25,6 +25,8 @@ from rendering import rms
 from running import presolder
 from takes import SAMPLES
 
+pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("pack")]
+
 TAKE = str(SAMPLES / "harmonics.flac")
 DESIGNS = ("--design", "bare", "--design", "cap", "--design", "68k + 1n5")
 

@@ -15,6 +15,8 @@ from playwright.sync_api import Browser, Page, sync_playwright
 from running import presolder
 from takes import DOCS
 
+pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("page")]
+
 NAMES = ("plain-<script>alert(1)</script>", "bright one", "two-gang")
 NETWORKS = ("bare", "330p", "gang(500k, linear, zero) + 390p")
 PROBE = "window.audition"

@@ -13,6 +13,8 @@ import pytest
 
 from takes import ROOT, SAMPLES
 
+pytestmark = pytest.mark.slow
+
 VERSIONS = ("3.11", "3.12", "3.13", "3.14")
 OURS = f"{sys.version_info.major}.{sys.version_info.minor}"
 SCRIPT = """
@@ -92,7 +94,7 @@ def test_install(
     )
     (library / "dependencies.pth").write_text(f"{dependencies}\n")
     what = ("-e", source) if kind == "editable" else (built[kind],)
-    run(sys.executable, "-m", "pip", "--python", python, "install", "-q", "--no-deps", *what)
+    run(sys.executable, "-m", "uv", "pip", "install", "-q", "--python", python, "--no-deps", *what)
     where = works(python, tmp_path)
     assert where.is_relative_to(source if kind == "editable" else library)
     assert not (library / "render").exists() and not (library / "models").exists()
@@ -117,8 +119,8 @@ def test_other_pythons(
     version: str, interpreter: Path, built: dict[str, Path], tmp_path: Path
 ) -> None:
     fresh = tmp_path / "env"
-    run(interpreter, "-m", "venv", fresh)
+    run(interpreter, "-m", "venv", "--without-pip", fresh)
     python = fresh / "bin" / "python"
-    run(python, "-m", "pip", "install", "-q", "--disable-pip-version-check", built["wheel"])
+    run(sys.executable, "-m", "uv", "pip", "install", "-q", "--python", python, built["wheel"])
     assert run(python, "-c", "import sys; print(*sys.version_info[:2], sep='.')").strip() == version
     works(python, tmp_path)
