@@ -1,6 +1,7 @@
 """The moving knob's spectral purity."""
 
 import numpy as np
+import pytest
 import scipy.integrate
 import scipy.signal
 

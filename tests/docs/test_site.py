@@ -11,7 +11,7 @@ import pytest
 import presolder as ps
 from takes import DOCS
 
-pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("site")]
+pytestmark = pytest.mark.slow
 
 
 @pytest.fixture(scope="module")

@@ -8,8 +8,7 @@ from check_row import Row
 from checks import CHECKS, rows_of
 from validation_page import PAGE, committed_numbers, same_number
 
-# One process, so that each check runs once for both tests.
-pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("validation")]
+pytestmark = pytest.mark.slow
 
 
 @pytest.mark.parametrize("check", CHECKS, ids=lambda check: check.__name__)

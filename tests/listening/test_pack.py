@@ -25,7 +25,7 @@ from rendering import rms
 from running import presolder
 from takes import SAMPLES
 
-pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("pack")]
+pytestmark = pytest.mark.slow
 
 TAKE = str(SAMPLES / "harmonics.flac")
 DESIGNS = ("--design", "bare", "--design", "cap", "--design", "68k + 1n5")

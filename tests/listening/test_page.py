@@ -15,7 +15,7 @@ from playwright.sync_api import Browser, Page, sync_playwright
 from running import presolder
 from takes import DOCS
 
-pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("page")]
+pytestmark = pytest.mark.slow
 
 NAMES = ("plain-<script>alert(1)</script>", "bright one", "two-gang")
 NETWORKS = ("bare", "330p", "gang(500k, linear, zero) + 390p")

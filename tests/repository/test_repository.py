@@ -1,6 +1,7 @@
 """The shape of the repository: style, types, layering, bundled data."""
 
 import importlib.util
+import re
 import subprocess
 import sys
 
@@ -35,6 +36,18 @@ def test_top_level_holds_nothing_else() -> None:
         "samples",
         "docs",
     }
+
+
+def test_pages_name_files_that_are_there() -> None:
+    """Paths and file names in the pages, so that they move when a file does."""
+    named = 0
+    for page in [*ROOT.glob("*.md"), *(ROOT / "docs").glob("*.md")]:
+        for path in re.findall(
+            r"`((?:models|render|samples|tests|docs)/[\w./-]+)", page.read_text("utf-8")
+        ):
+            named += 1
+            assert (ROOT / path).exists(), (page.name, path)
+    assert named > 20
 
 
 def test_bundled_string_take_is_what_its_script_makes() -> None:

@@ -152,7 +152,10 @@ def spice_transient() -> list[Row]:
 
 
 def symbolic() -> list[Row]:
-    import lcapy
+    with warnings.catch_warnings():
+        # Its own sources have escapes that Python warns about when it first compiles them.
+        warnings.simplefilter("ignore")
+        import lcapy
 
     rig = find_rig("humbucker-500k")
     frequency_hz = np.geomspace(20, 20_000, 25)
