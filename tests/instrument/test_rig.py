@@ -47,6 +47,14 @@ def test_what_the_rig_feeds_later_leaves_its_takes_alone(humbucker: Rig) -> None
         assert not np.allclose(different, transfer(before, HZ, 10.0))
 
 
+def test_a_rig_made_in_a_script_stands_as_its_takes_were_made() -> None:
+    rig = Rig((Channel(Pickup(8e3, 4.0), Pot(500e3)),), cable_farads=500e-12)
+    after = take_equations(rig.feeding(Load(resistance_ohms=10e3)))
+    assert after is not None
+    stood = transfer(chain_equations(rig, None), HZ, 10.0)
+    assert transfer(after, HZ, 10.0) == pytest.approx(stood)
+
+
 def test_string_takes_have_no_chain() -> None:
     rig = Rig((Channel(Pickup(8e3, 4.0), Pot(500e3)),), take=Take("string"))
     assert take_equations(rig) is None
