@@ -1,1 +1,1 @@
-"""The bundled recordings, and the script that made the synthetic one."""
+"""The bundled recordings, and the scripts that made them."""
