@@ -6,3 +6,4 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
 Indices = NDArray[np.intp]
+Flags = NDArray[np.bool_]

@@ -18,6 +18,7 @@ from checks_books import (
     resonance,
     tapers,
 )
+from checks_hearing import annex_loudness, narrow_band_sharpness, takes_by_library
 from checks_simulator import lsoda, spice_ac, spice_transient, spice_two_pickups, symbolic
 
 CHECKS: tuple[Callable[[], list[Row]], ...] = (
@@ -33,6 +34,9 @@ CHECKS: tuple[Callable[[], list[Row]], ...] = (
     preferred,
     codes,
     loudness,
+    annex_loudness,
+    narrow_band_sharpness,
+    takes_by_library,
     tapers,
 )
 
