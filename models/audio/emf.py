@@ -17,7 +17,7 @@ from presolder.models.circuit.equations import Descriptor
 from presolder.models.circuit.recursion import collocation_nodes
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import amplitude
-from presolder.models.typing import Array
+from presolder.models.typing import Array, ComplexArray
 
 # The EMF is band-limited by a raised cosine between these two frequencies (or
 # the same fractions of the sample rate, where that is lower): beyond hearing,
@@ -65,13 +65,30 @@ def emf_filters(
         # DC itself is avoided: nodes between two capacitors have no voltage there.
         chain = transfer(take, np.maximum(frequency_hz, 1e-3), dial)[0]
         chain[0] = chain[0].real
-        size = np.abs(chain)
-        floor = size.max() * amplitude(-LARGEST_LIFT_DB)
-        wanted /= chain * (1.0 + (floor / size) ** 4)
+        wanted /= bounded(chain)
     advance_samples = collocation_nodes()[:, None] - 1.0
     turn = np.exp(2j * np.pi * advance_samples * (frequency_hz / sample_rate_hz))
     impulse = np.roll(np.fft.irfft(wanted * turn, taps), lead, axis=-1)
     return filter_bank(impulse, lead)
+
+
+def bounded(chain: ComplexArray) -> ComplexArray:
+    """A chain's response kept from falling so low that dividing by it lifts too much.
+
+    Parameters
+    ----------
+    chain : ndarray of complex, shape (f,)
+        At frequencies that reach where it passes best.
+
+    Returns
+    -------
+    ndarray of complex, shape (f,)
+        H (1 + (floor / abs(H))^4), the floor lying `LARGEST_LIFT_DB` below the
+        best-passed frequency.
+    """
+    size = np.abs(chain)
+    floor = size.max() * amplitude(-LARGEST_LIFT_DB)
+    return np.asarray(chain * (1.0 + (floor / size) ** 4), dtype=np.complex128)
 
 
 def band_limit(frequency_hz: Array, sample_rate_hz: float) -> Array:

@@ -81,6 +81,12 @@ class FilterBank:
         """Points of the FFT."""
         return 2 * (int(self.spectra.shape[1]) - 1)
 
+    def power_at(self, frequency_hz: Array, sample_rate_hz: float) -> Array:
+        """Power gain of the first filter, same shape as the frequencies."""
+        bins_hz = np.linspace(0.0, 0.5 * sample_rate_hz, self.spectra.shape[1])
+        power = np.square(np.abs(self.spectra[0]))
+        return np.asarray(np.interp(frequency_hz, bins_hz, power), dtype=np.float64)
+
 
 def filter_bank(impulses: Array, lead: int = 0) -> FilterBank:
     """Prepare FIR filters for `filtered`.

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from presolder.models.audio.knob import KnobPath
 from presolder.models.audio.matching import Level, matching_gains_db, measure, shared_gain_db
 from presolder.models.audio.renderer import Renderer
-from presolder.models.audio.stages import Stages, Voice, voice
+from presolder.models.audio.stages import Stages, voice
 from presolder.models.typing import Array
 
 VoiceName = Literal["clean", "dirt"]
@@ -86,19 +86,13 @@ def render_pieces(
         joined = voice(renderer, heard, take)
         rendered = []
         for dial, path in paths:
-            for index, audio in enumerate(_all_designs(joined, take, path)):
+            for index, whole in enumerate(joined.whole(path, take)):
+                audio = whole.astype(np.float32)
                 level = measure(audio, renderer.sample_rate_hz)
                 rendered.append((index, dial, audio, level))
             progress(1)
         pieces += _levelled(name, rendered)
     return pieces
-
-
-def _all_designs(joined: Voice, take: Array, path: KnobPath) -> list[NDArray[np.float32]]:
-    blocks = zip(*joined.renderer.along(path, take), strict=True)
-    return [
-        np.concatenate(list(joined.through(design)), axis=1).astype(np.float32) for design in blocks
-    ]
 
 
 def _levelled(

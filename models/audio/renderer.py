@@ -1,7 +1,7 @@
 """The main job on arrays: a recording through several designs while the knob turns."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -15,7 +15,7 @@ from presolder.models.circuit.equations import chain_equations, take_equations
 from presolder.models.circuit.recursion import Recursion, discretise
 from presolder.models.instrument.controls import Load
 from presolder.models.instrument.network import Design
-from presolder.models.instrument.rig import Rig
+from presolder.models.instrument.rig import Rig, Take
 from presolder.models.instrument.taper import DIAL_MAX
 from presolder.models.typing import Array
 
@@ -36,12 +36,15 @@ class Renderer:
         Of the takes.
     shared_filters : FilterBank or None
         Filters that another renderer made for the same takes.
+    shared_recursions : tuple of Recursion or None
+        Recursions that another renderer made for the same circuits.
     """
 
     rig: Rig
     designs: tuple[Design, ...]
     sample_rate_hz: float
     shared_filters: FilterBank | None = field(default=None, repr=False)
+    shared_recursions: tuple[Recursion, ...] | None = field(default=None, repr=False)
 
     @cached_property
     def filters(self) -> FilterBank:
@@ -53,6 +56,8 @@ class Renderer:
     @cached_property
     def recursions(self) -> tuple[Recursion, ...]:
         """The circuit of each design, step by step."""
+        if self.shared_recursions is not None:
+            return self.shared_recursions
         return tuple(
             discretise(chain_equations(self.rig, design.network), self.sample_rate_hz)
             for design in self.designs
@@ -109,6 +114,11 @@ class Renderer:
     def into(self, load: Load) -> "Renderer":
         """The same designs and takes, feeding another input."""
         return Renderer(self.rig.feeding(load), self.designs, self.sample_rate_hz, self.filters)
+
+    def of_emf(self) -> "Renderer":
+        """The same circuits for takes that are EMF themselves, such as noise from the coil."""
+        rig = replace(self.rig, take=Take("string"))
+        return Renderer(rig, self.designs, self.sample_rate_hz, shared_recursions=self.recursions)
 
     def _stream(
         self, recursions: tuple[Recursion, ...], path: KnobPath, take: Array, block: int

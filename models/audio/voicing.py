@@ -1,4 +1,4 @@
-"""After the chain: a loudspeaker's voicing, and the hum and hiss of a real set-up."""
+"""Round the chain: a loudspeaker's voicing, and the hum and hiss of a real set-up."""
 
 from collections.abc import Iterable, Iterator
 
@@ -110,28 +110,20 @@ def require_hum(hum_db: float | None) -> None:
         raise InputError(f"{hum_db:g} must lie between {QUIETEST_HUM_DB:g} and {LOUDEST_HUM_DB:g}")
 
 
-def noisy(blocks: Iterable[Array], sample_rate_hz: float, rms: float) -> Iterator[Array]:
-    """Add mains hum and hiss of constant level.
+def hum_and_hiss(sample_count: int, sample_rate_hz: float) -> Array:
+    """What a coil picks up: mains hum with its first harmonics, and hiss.
 
     Parameters
     ----------
-    blocks : iterable of ndarray, shape (channels, n)
-        The audio.
+    sample_count : int
     sample_rate_hz : float
-        Sample rate.
-    rms : float
-        Level of the noise, in the audio's unit.
 
-    Yields
-    ------
-    ndarray, shape (channels, n)
-        The same noise each time, whatever the block lengths.
+    Returns
+    -------
+    ndarray, shape (sample_count,)
+        RMS of about 1; the same each time.
     """
-    random = np.random.default_rng(_SEED)
-    first = 0
-    for block in blocks:
-        phase = 2 * np.pi * MAINS_HZ / sample_rate_hz * np.arange(first, first + block.shape[1])
-        hum = sum(np.sqrt(2 * share) * np.sin(order * phase) for order, share in _HUM_SHARES)
-        hiss = np.sqrt(_HISS_SHARE) * random.normal(size=block.shape[1])
-        first += block.shape[1]
-        yield block + rms * (hum + hiss)
+    phase = 2 * np.pi * MAINS_HZ / sample_rate_hz * np.arange(sample_count)
+    hum = sum(np.sqrt(2 * share) * np.sin(order * phase) for order, share in _HUM_SHARES)
+    hiss = np.sqrt(_HISS_SHARE) * np.random.default_rng(_SEED).normal(size=sample_count)
+    return np.asarray(hum + hiss, dtype=np.float64)

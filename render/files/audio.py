@@ -4,13 +4,14 @@ import hashlib
 import re
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
 import numpy as np
 import soundfile
 
+from presolder.models.audio.take import onset
 from presolder.models.errors import InputError, one_line
 from presolder.models.typing import Array
 from presolder.render.files.delivery import decode_with_ffmpeg
@@ -42,12 +43,15 @@ class Recording:
         File name.
     sha256 : str
         Of the file's bytes.
+    cut : str
+        What of the file was left out, in words; empty for nothing.
     """
 
     samples: Array
     sample_rate_hz: int
     name: str
     sha256: str
+    cut: str = ""
 
     @property
     def duration_s(self) -> float:
@@ -83,6 +87,44 @@ def read_recording(path: Path) -> Recording:
             samples = _read_samples(path, file)
     _check_samples(path, samples, rate)
     return Recording(samples, rate, path.name, _sha256(path))
+
+
+def excerpt(
+    recording: Recording, start_s: float | None, end_s: float | None, *, trim: bool
+) -> Recording:
+    """A part of a take, without silence at its start.
+
+    Parameters
+    ----------
+    recording : Recording
+    start_s, end_s : float or None
+        Seconds into the take; None for its start and end.
+    trim : bool
+        Whether to leave out silence at the start.
+
+    Raises
+    ------
+    InputError
+        If the times do not leave enough of the take.
+    """
+    first, last = start_s or 0.0, recording.duration_s if end_s is None else end_s
+    if not 0 <= first < last or last > recording.duration_s + 1e-9:
+        raise InputError(
+            f"{recording.name}: from {first:g} to {last:g} s must lie within its"
+            f" {recording.duration_s:.2f} s"
+        )
+    rate = recording.sample_rate_hz
+    samples = recording.samples[:, round(first * rate) : round(last * rate)]
+    said = [f"{first:g} to {last:g} s of it"] if (start_s, end_s) != (None, None) else []
+    if samples.shape[1] < SHORTEST_SECONDS * rate or not samples.any():
+        raise InputError(
+            f"{recording.name}: from {first:g} to {last:g} s there is less than"
+            f" {SHORTEST_SECONDS:g} s of sound"
+        )
+    silence = onset(samples, rate) if trim else 0
+    if silence:
+        said.append(f"without {silence / rate:.2f} s of silence at the start")
+    return replace(recording, samples=samples[:, silence:], cut=", ".join(said))
 
 
 def read_impulse(path: Path) -> tuple[Array, int]:

@@ -4,6 +4,7 @@ Where ffmpeg is missing, listening copies are written by libsndfile instead.
 """
 
 import warnings
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -120,7 +121,7 @@ def _export(
         raise OSError(f"ffmpeg could not write {path.name}: {one_line(str(error))[:200]}") from None
 
 
-def comparison_reel(pieces: list[NDArray[np.floating]], sample_rate_hz: int) -> AudioSegment:
+def comparison_reel(pieces: Sequence[NDArray[np.floating]], sample_rate_hz: int) -> AudioSegment:
     """Join pieces, shape (channels, n) each, with fades and short gaps."""
     gap = AudioSegment.silent(duration=_GAP_MS, frame_rate=sample_rate_hz)
     reel = segment_of(pieces[0], sample_rate_hz).fade_in(_FADE_MS).fade_out(_FADE_MS)

@@ -10,7 +10,9 @@ from typing import TypeVar
 from presolder.models.decibels import amplitude
 from presolder.models.errors import InputError, place
 from presolder.models.instrument.controls import TONE_WIRINGS, Load, Pickup, Pot, Tone, require_dial
+from presolder.models.instrument.designs import for_volume
 from presolder.models.instrument.dirt import DIRT_KINDS, Dirt
+from presolder.models.instrument.player import PLAYING, Player
 from presolder.models.instrument.rig import CAPTURED, VOLUME_WIRINGS, Channel, Rig, Take
 from presolder.models.instrument.taper import NAMED_TAPERS, Taper
 from presolder.render.files.designs import resolve_design
@@ -71,7 +73,9 @@ def read_rig(path: Path) -> Rig:
         Naming file, section, key, the bad value and what is accepted.
     """
     whole = Section(str(path), read_toml(path))
-    whole.only("title", "pickup", "volume", "tone", "second", "cable", "input", "take", "dirt")
+    whole.only(
+        "title", "pickup", "volume", "tone", "second", "cable", "input", "take", "dirt", "player"
+    )
     for key in ("pickup", "volume"):
         if key not in whole.table:
             raise InputError(f"{path}: section [{key}] is missing")
@@ -91,6 +95,7 @@ def read_rig(path: Path) -> Rig:
             whole.sub("volume").choice("wiring", VOLUME_WIRINGS, "lug"),
             path.stem,
             whole.text("title", ""),
+            _optional(whole, "player", _read_player) or Player(),
         )
         return replace(rig, take=_checked(whole.sub("take"), lambda s: _read_take(s, rig)))
 
@@ -155,11 +160,12 @@ def _read_second(section: Section, folder: Path) -> Channel:
         raise InputError(f"level_db = {level_db:g} must lie between -40 and 40")
     together = section.table.get("dial") == "together"
     design = section.text("design", "same")
+    volume = _checked(section.sub("volume"), lambda s: _read_pot(s, folder))
     return Channel(
         _checked(section.sub("pickup"), _read_pickup),
-        _checked(section.sub("volume"), lambda s: _read_pot(s, folder)),
+        volume,
         _optional(section, "tone", lambda s: _read_tone(s, folder)),
-        "auditioned" if design == "same" else resolve_design(design).network,
+        "auditioned" if design == "same" else for_volume(resolve_design(design), volume).network,
         None if together else section.number("dial", 10.0),
         amplitude(level_db),
     )
@@ -224,8 +230,20 @@ def _read_take(section: Section, rig: Rig) -> Take:
         load=load,
         dirt=None,
     )
-    design = resolve_design(section.text("design", "bare"))
+    design = for_volume(resolve_design(section.text("design", "bare")), first.volume)
     return Take(captured, stood, section.number("volume_dial", 10.0), design.network)
+
+
+def _read_player(section: Section) -> Player:
+    section.only("plays", "dials")
+    dials = section.table.get("dials")
+    if dials is not None and (
+        not isinstance(dials, list)
+        or not all(isinstance(d, int | float) and not isinstance(d, bool) for d in dials)
+    ):
+        raise InputError(f"dials = {dials!r} must be a list of dial positions, such as [8, 6]")
+    plays = section.choice("plays", PLAYING, "rolls-back")
+    return Player(plays, None if dials is None else tuple(float(dial) for dial in dials))
 
 
 def _read_dirt(section: Section) -> Dirt:

@@ -5,17 +5,15 @@ from pathlib import Path
 from typing import Any
 
 from presolder.models.audio.curves import driven_volts, knee_volts
-from presolder.models.audio.overlap import FilterBank
 from presolder.models.audio.renderer import Renderer
 from presolder.models.audio.stages import Stages, Voice, voice
-from presolder.models.audio.voicing import measured_speaker, plain_speaker, require_hum
+from presolder.models.audio.voicing import require_hum
 from presolder.models.errors import place
 from presolder.models.instrument.dirt import Dirt
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
-from presolder.render.files.audio import Recording, read_impulse
-
-PLAIN_SPEAKER = "plain"
+from presolder.render.files.audio import Recording
+from presolder.render.files.speaker import load_speaker
 
 
 @dataclass(frozen=True)
@@ -54,7 +52,8 @@ class After:
         InputError
             If the impulse response cannot be used.
         """
-        return Stages(self.hum_db, self.dirt, _load_speaker(self.speaker, sample_rate_hz))
+        speaker = None if self.speaker is None else load_speaker(self.speaker, sample_rate_hz)
+        return Stages(self.hum_db, self.dirt, speaker)
 
     def plain(self, heard: Voice) -> dict[str, Any]:
         """For the manifest, with what the take made of it."""
@@ -86,13 +85,3 @@ def join(recording: Recording, rig: Rig, designs: tuple[Design, ...], after: Aft
     stages = after.loaded(recording.sample_rate_hz)
     renderer = Renderer(rig, designs, recording.sample_rate_hz)
     return voice(renderer, stages, recording.samples)
-
-
-def _load_speaker(speaker: str | None, sample_rate_hz: int) -> FilterBank | None:
-    if speaker is None:
-        return None
-    if speaker == PLAIN_SPEAKER:
-        return plain_speaker(sample_rate_hz)
-    impulse, rate = read_impulse(Path(speaker))
-    with place(speaker):
-        return measured_speaker(impulse, rate, sample_rate_hz)

@@ -4,8 +4,6 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-
 from presolder.models.audio.knob import KnobPath
 from presolder.models.audio.matching import measure, shared_gain_db
 from presolder.models.audio.stages import Voice
@@ -114,9 +112,8 @@ def audition(heard: Voice, take: Array, path: KnobPath) -> Audition:
     path : KnobPath
     """
     renderer = heard.renderer
-    blocks = zip(*renderer.along(path, take), strict=True)
     audio = {
-        design.name: np.concatenate(list(heard.through(design_blocks)), axis=1)
-        for design, design_blocks in zip(renderer.designs, blocks, strict=True)
+        design.name: samples
+        for design, samples in zip(renderer.designs, heard.whole(path, take), strict=True)
     }
     return Audition(int(renderer.sample_rate_hz), audio)

@@ -1,6 +1,6 @@
 """What a listening pack is about, and what is worked out once for each of its designs."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -8,10 +8,11 @@ from presolder.models.audio.knob import KnobPath
 from presolder.models.errors import InputError
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
-from presolder.models.judging.character import Character, character
-from presolder.models.judging.merit import Merit, merit
+from presolder.models.judging.ear import Ear
+from presolder.models.judging.merit import Heard, Merit, heard_at, merit
 from presolder.render.files.audio import Recording
 from presolder.render.listening.after import After
+from presolder.render.listening.comparisons import Comparing
 from presolder.render.report.sheet import Sheet
 
 LONGEST_PHRASE_SECONDS = 30.0
@@ -34,6 +35,10 @@ class PackJob:
         Held positions, above 0.
     after : After
         With dirt, the pack has a clean and a dirty voice.
+    ear : Ear
+        The rig, with that dirt, and the conditions under which it is judged.
+    comparing : Comparing
+        What to make beside the sweeps and held positions.
     workshop, note : str
         Who sends it, and what they say to the customer.
 
@@ -49,6 +54,8 @@ class PackJob:
     sweep: KnobPath
     dials: tuple[float, ...]
     after: After
+    ear: Ear
+    comparing: Comparing = field(default_factory=Comparing)
     workshop: str = ""
     note: str = ""
 
@@ -64,12 +71,6 @@ class PackJob:
                 f" take at every position, so at most {LONGEST_PHRASE_SECONDS:g} s is accepted"
             )
 
-    @property
-    def heard_rig(self) -> Rig:
-        """The rig that figures are about: with dirt, it feeds the dirt's input."""
-        dirt = self.after.dirt
-        return self.rig if dirt is None else self.rig.feeding(dirt.load)
-
 
 @dataclass(frozen=True, eq=False)
 class Dossier:
@@ -79,23 +80,23 @@ class Dossier:
     ----------
     design : Design
     figures : Merit
-    character : Character
+    heard : Heard
+        At `CHART_DIALS`.
     sheet : Sheet
         With its drawing.
     """
 
     design: Design
     figures: Merit
-    character: Character
+    heard: Heard
     sheet: Sheet
 
 
 def dossiers(job: PackJob) -> tuple[Dossier, ...]:
     """One a design, in the job's order."""
-    rig = job.heard_rig
     files = []
     for design in job.designs:
-        figures = merit(rig, design.network)
-        curves = character(rig, design.network, CHART_DIALS)
-        files.append(Dossier(design, figures, curves, Sheet(rig, design, figures, job.workshop)))
+        figures = merit(job.ear, design.network)
+        heard = heard_at(job.ear, design.network, CHART_DIALS)
+        files.append(Dossier(design, figures, heard, Sheet(job.ear, design, figures, job.workshop)))
     return tuple(files)

@@ -5,7 +5,6 @@ import shutil
 import zipfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import asdict
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -13,17 +12,22 @@ from typing import Any
 from presolder.models.audio.positions import render_pieces
 from presolder.models.audio.renderer import Renderer
 from presolder.models.errors import InputError
+from presolder.render.files.audio import write_audio
 from presolder.render.files.delivery import (
     Tags,
     comparison_reel,
     listening_ending,
+    write_listening_copy,
     write_segment,
 )
 from presolder.render.files.ffmpeg import Format
 from presolder.render.files.folder import file_stems, new_file, new_folder
+from presolder.render.listening.after import join
+from presolder.render.listening.comparisons import comparisons, with_bare
 from presolder.render.listening.copies import page_copies, plan_files, write_copies
 from presolder.render.listening.job import Dossier, PackJob, dossiers
 from presolder.render.listening.page import build_page
+from presolder.render.report.judged import conditions_plain, figures_plain
 from presolder.render.report.rigs import design_plain
 
 REEL = "00_reel"
@@ -134,7 +138,8 @@ def work_units(job: PackJob) -> int:
     """Units that `write_pack` reports at most."""
     voices = 1 if job.after.dirt is None else 2
     positions = voices * (1 + len(job.dials))
-    return positions + voices * len(job.designs) * (1 + 2 * len(job.dials))
+    stairs = len(job.comparing.dials) if job.comparing.wanted else 0
+    return positions + stairs + voices * len(job.designs) * (1 + 2 * len(job.dials))
 
 
 def _fill(
@@ -150,14 +155,45 @@ def _fill(
     sweeps = [file.audio for file in files if file.piece.dial is None]
     reel_tags = Tags("all designs in turn", "all", "sweep", job.rig.name)
     write_segment(folder / "listen" / f"{REEL}.{ending}", comparison_reel(sweeps, rate), reel_tags)
+    trials = _write_trials(job, folder, ending, light, progress)
     about = dossiers(job)
     _write_sheets(about, folder / "sheets")
     page = build_page(job, about, page_copies(job, folder / "listen", files, ending))
     (folder / "index.html").write_text(page, encoding="utf-8")
     contents = _contents(job, about, written, ending, light)
+    if trials:
+        contents["comparisons"] = {"dials": list(job.comparing.dials), "files": trials}
     text = json.dumps(contents, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
     (folder / "pack.json").write_text(text, encoding="utf-8")
     return contents
+
+
+def _write_trials(
+    job: PackJob, folder: Path, ending: str, light: bool, progress: Callable[[int], None]
+) -> list[dict[str, Any]]:
+    """Stairs and A/B recordings, with a reel of the stairs; through the dirt, if there is any."""
+    if not job.comparing.wanted:
+        return []
+    rate, rig = job.recording.sample_rate_hz, job.rig.title or job.rig.name
+    designs = with_bare(job.designs)
+    heard = join(job.recording, job.rig, designs, job.after)
+    stems = dict(zip(designs, file_stems([design.name for design in designs]), strict=True))
+    entries, reel = [], []
+    for trial in comparisons(heard, job.recording.samples, job.comparing, progress):
+        number, audio = designs.index(trial.design) + 1, trial.strip.audio
+        stem = f"{number:02d}_{stems[trial.design]}_{trial.kind.replace('_', '-')}"
+        if not light:
+            write_audio(folder / "archive" / f"{stem}.flac", [audio], rate, len(audio), "24")
+        tags = Tags(f"{trial.design.name}: {trial.kind}", trial.design.name, "stairs", rig)
+        write_listening_copy(folder / "listen" / f"{stem}.{ending}", audio, rate, tags)
+        entries.append(trial.plain(stem))
+        if trial.kind == "stairs":
+            reel.append(audio)
+    if reel:
+        tags = Tags("all designs, dial by dial", "all", "stairs", job.rig.name)
+        path = folder / "listen" / f"{REEL}_stairs.{ending}"
+        write_segment(path, comparison_reel(reel, rate), tags)
+    return entries
 
 
 def _contents(
@@ -175,8 +211,10 @@ def _contents(
         "note": job.note,
         "listening_copies": ending,
         "archive_copies": None if light else "flac",
+        "judged_by": conditions_plain(job.ear),
         "designs": [
-            design_plain(dossier.design) | {"figures": asdict(dossier.figures)} for dossier in about
+            design_plain(dossier.design) | {"figures": figures_plain(dossier.figures)}
+            for dossier in about
         ],
         "reel": REEL,
         "files": written,

@@ -7,17 +7,25 @@ from typing import Any
 import numpy as np
 from markupsafe import Markup
 
-from presolder.models.instrument.rig import Rig
-from presolder.models.judging.character import Character, character
+from presolder.models.judging.ear import Ear
+from presolder.models.judging.merit import Heard, Merit
 from presolder.models.judging.need import need
 from presolder.models.typing import Array
-from presolder.render.listening.job import CHART_DIALS, Dossier, PackJob
+from presolder.render.listening.job import Dossier, PackJob
 from presolder.render.report.figures import figure_rows
-from presolder.render.report.need import SAYS
+from presolder.render.report.judged import (
+    PLAYS_IN_WORDS,
+    dials_in_words,
+    judged_by,
+    sounds_over_dials,
+)
+from presolder.render.report.need import NeedReport
 from presolder.render.report.template import filled
 
 _WIDTH, _HEIGHT, _LEFT, _TOP = 220, 120, 26, 8
 _FLOOR_DB, _CEILING_DB = -36.0, 12.0
+# A difference of loudness level that is just noticed; common practice, no source.
+NOTICED_PHON = 1.0
 
 
 def build_page(job: PackJob, about: tuple[Dossier, ...], copies: list[dict[str, Any]]) -> str:
@@ -40,8 +48,6 @@ def build_page(job: PackJob, about: tuple[Dossier, ...], copies: list[dict[str, 
         HTML. Text from the user is escaped, and a policy in the page forbids
         every network request.
     """
-    rig = job.heard_rig
-    bare = character(rig, None, CHART_DIALS)
     data = {
         "designs": [{"name": design.name} for design in job.designs],
         "sweep": {"times": job.sweep.times_s, "dials": job.sweep.dials},
@@ -52,8 +58,9 @@ def build_page(job: PackJob, about: tuple[Dossier, ...], copies: list[dict[str, 
     }
     return filled(
         "index.html.j2",
-        designs=[_card(dossier, bare) for dossier in about],
-        need=need_in_words(rig),
+        designs=[_card(dossier, job.ear) for dossier in about],
+        need=need_in_words(job.ear),
+        judged=judged_by(job.ear),
         dials=[f"{dial:g}" for dial in job.dials],
         voices=["clean"] if job.after.dirt is None else ["clean", "dirt"],
         workshop=job.workshop,
@@ -68,49 +75,42 @@ def _own_text(name: str) -> str:
     return resources.files("presolder.render.listening").joinpath(name).read_text("utf-8")
 
 
-def _card(dossier: Dossier, bare: Character) -> dict[str, Any]:
+def _card(dossier: Dossier, ear: Ear) -> dict[str, Any]:
     """What the page says of a design."""
     sheet = dossier.sheet
     fitted = dossier.design.network is not None
     return {
         "name": dossier.design.name,
         "expression": sheet.expression,
-        "chart": Markup(chart(dossier.character)),
-        "sentence": sentence(dossier.character, bare),
+        "chart": Markup(chart(dossier.heard, float(ear.at_ten.phon))),
+        "sentence": sentence(dossier.figures, fitted),
         "figures": figure_rows(dossier.figures),
         "sheet": sheet.context() | {"svg": sheet.svg} if fitted else None,
     }
 
 
-def sentence(figure: Character, bare: Character) -> str:
-    """What to expect, computed from the curves at half-way and low dials."""
-    at = {dial: int(np.argmin(np.abs(figure.dial - dial))) for dial in (3.0, 5.0)}
-    lift = figure.level_db[at[5.0]] - bare.level_db[at[5.0]]
-    treble = 0.5 * (figure.treble_db[at[3.0]] + figure.treble_db[at[5.0]])
-    if treble < -2.0:
-        tone = f"gets duller as it comes down (by {-treble:.0f} dB)"
-    elif treble > 2.0:
-        tone = f"gets brighter as it comes down (by {treble:.0f} dB)"
+def sentence(figures: Merit, fitted: bool) -> str:
+    """What to expect where the knob is left, from what is heard there."""
+    heard, louder = sounds_over_dials(figures), float(figures.taper_shift_phon.mean())
+    if np.abs(figures.taper_shift_phon).max() < NOTICED_PHON:
+        level = "with the level of the bare pot"
     else:
-        tone = "keeps the brightness as it comes down"
-    if lift < 0.5:
-        level = "leaves the level as it was"
-    else:
-        level = f"lifts the level {f'by {lift:.0f} dB at 5' if lift >= 1 else 'a little'}"
-    return f"It {tone}, and {level}."
+        level = f"{abs(louder):.0f} phon {'louder' if louder >= 0 else 'softer'} than the bare pot"
+    than_bare = f", {level}" if fitted else ""
+    return f"With the knob at {dials_in_words(figures.dial)}: {heard}{than_bare}."
 
 
-def need_in_words(rig: Rig) -> str:
-    """Whether someone who turns the knob down a little needs any bypass."""
-    result = need(rig, "rolls-back", np.array([10.0]))
-    return (
-        "Is one needed, for a player who turns the knob down to 8, 7 or 6?"
-        f" {SAYS[result.verdict]} The worst of these loses {result.worst_db:.1f} dB of treble."
-    )
+def need_in_words(ear: Ear) -> str:
+    """Whether this way of playing needs any bypass."""
+    said = NeedReport(ear, need(ear, ear.conditions.dials)).said()
+    plays = PLAYS_IN_WORDS[ear.conditions.player.plays]
+    return f"Is one needed, {plays}? {' '.join(said)}"
 
 
-def chart(figure: Character) -> str:
-    """Level and treble against dial as inline SVG; numbers only, no user text."""
+def chart(figure: Heard, ten_phon: float) -> str:
+    """Loudness and treble against dial as inline SVG; numbers only, no user text."""
+    loudness = figure.phon - ten_phon
+    treble = figure.change.brighter_db - figure.change.duller_db
 
     def points(values: Array) -> str:
         x = _LEFT + (_WIDTH - _LEFT - 4) * figure.dial / 10.0
@@ -127,13 +127,13 @@ def chart(figure: Character) -> str:
     )
     return (
         f'<svg class="chart" viewBox="0 0 {_WIDTH} {_HEIGHT}" role="img"'
-        ' aria-label="Level and treble against dial, in decibels">'
+        ' aria-label="Loudness in phon and treble in decibels against dial">'
         f'<line class="axis" x1="{_LEFT}" x2="{_WIDTH - 4}" y1="{zero:.1f}" y2="{zero:.1f}"/>'
-        f'<text x="{_LEFT - 4}" y="{zero + 3:.1f}" text-anchor="end">0 dB</text>'
+        f'<text x="{_LEFT - 4}" y="{zero + 3:.1f}" text-anchor="end">0</text>'
         f'<text x="{_LEFT - 4}" y="{bottom:.1f}" text-anchor="end">-36</text>{ticks}'
         f'<text x="{_WIDTH - 4}" y="{_HEIGHT - 5}" text-anchor="end">dial 10</text>'
-        f'<polyline class="level" points="{points(figure.level_db)}"/>'
-        f'<polyline class="treble" points="{points(figure.treble_db)}"/>'
-        f'<text class="level-name" x="{_WIDTH - 60}" y="{bottom - 8:.1f}">level</text>'
+        f'<polyline class="level" points="{points(loudness)}"/>'
+        f'<polyline class="treble" points="{points(treble)}"/>'
+        f'<text class="level-name" x="{_WIDTH - 84}" y="{bottom - 8:.1f}">loudness</text>'
         f'<text class="treble-name" x="{_WIDTH - 34}" y="{bottom - 8:.1f}">treble</text></svg>'
     )

@@ -19,14 +19,20 @@ from presolder.models.decibels import amplitude, decibels
 from presolder.models.errors import InputError
 from presolder.models.instrument.network import Design, Network, Parallel, Series
 from presolder.models.instrument.rig import Rig
+from presolder.models.judging.ear import Ear
+from presolder.models.judging.merit import unlike_bare
 from presolder.models.typing import Array
 from presolder.render.files.audio import Bits, Recording, write_audio
 from presolder.render.files.folder import file_stems, new_folder
 from presolder.render.listening.after import After, join
+from presolder.render.listening.comparisons import Comparing, comparisons, with_bare
 from presolder.render.report.numbers import rounded_level
 from presolder.render.report.rigs import design_plain, rig_plain
+from presolder.render.report.take import remarks
 
 _SCRATCH_FRAMES = 1 << 16
+# Below these all is nearly silent.
+_UNLIKE_DIALS = np.arange(3.0, 10.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,6 +50,10 @@ class SweepJob:
         Gain applied to every design; None sets the loudest peak to -1 dBFS.
     after : After
         What follows the control chain.
+    comparing : Comparing
+        What to make beside the sweeps.
+    ear : Ear or None
+        Tells where each design is most unlike the bare pot.
     """
 
     recording: Recording
@@ -53,11 +63,25 @@ class SweepJob:
     bits: Bits = "24"
     gain_db: float | None = None
     after: After = field(default_factory=After)
+    comparing: Comparing = field(default_factory=Comparing)
+    ear: Ear | None = None
 
     @property
     def work_units(self) -> int:
-        """What `write_sweeps` reports in all: each sample once rendered and once written."""
-        return 2 * len(self.designs) * sample_count(self.path, self.recording.sample_rate_hz)
+        """What `write_sweeps` reports in all.
+
+        Each sample once rendered and once written, and once in what is made beside.
+        """
+        swept = 2 * len(self.designs) * sample_count(self.path, self.recording.sample_rate_hz)
+        dials = len(self.comparing.dials) if self.comparing.wanted else 0
+        return swept + dials * self.samples_at_a_dial
+
+    @property
+    def samples_at_a_dial(self) -> int:
+        """Of the phrase through every design."""
+        rate = self.recording.sample_rate_hz
+        phrase: int = min(round(self.comparing.phrase_s * rate), self.recording.samples.shape[1])
+        return len(self.designs) * phrase
 
 
 def write_sweeps(
@@ -94,6 +118,11 @@ def write_sweeps(
         gain_db = _choose_gain(job, peaks)
         files = _write_files(job, folder, scratch, peaks, gain_db, progress)
         manifest = _manifest(job, heard, gain_db, files)
+        if job.comparing.wanted:
+            manifest["comparisons"] = {
+                "dials": list(job.comparing.dials),
+                "files": _write_trials(job, heard, folder, progress),
+            }
         text = json.dumps(manifest, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
         (folder / "manifest.json").write_text(text, encoding="utf-8")
     return manifest
@@ -108,7 +137,7 @@ def _render_to_scratch(
     """
     for path in scratch:
         path.touch()
-    for blocks in heard.renderer.along(job.path, job.recording.samples):
+    for blocks in heard.along(job.path, job.recording.samples):
         for block, path in zip(blocks, scratch, strict=True):
             # Plain writes: on a full disk a memory map would end the process.
             with path.open("ab") as file:
@@ -127,7 +156,7 @@ def _raw_blocks(job: SweepJob, raw: Path) -> Iterator[Array]:
 def _after_chain(job: SweepJob, heard: Voice, raw: Path) -> float:
     """Run the stages after the chain, file to file, and return the peak."""
     peak = 0.0
-    if heard.stages.none:
+    if heard.stages.nothing_after:
         for block in _raw_blocks(job, raw):
             peak = max(peak, float(np.abs(block).max()))
         return peak
@@ -176,6 +205,7 @@ def _write_files(
                 "design": design.name,
                 "sample_peak_dbfs": rounded_level(float(decibels(peak)) + gain_db),
                 "integrated_lufs": rounded_level(loudness),
+                "most_unlike_bare_at": _most_unlike(job, design),
             }
         )
     return files
@@ -192,6 +222,34 @@ def _write_file(job: SweepJob, raw: Path, path: Path, gain_db: float) -> float |
     return integrated_loudness(scaled(), rate)
 
 
+def _most_unlike(job: SweepJob, design: Design) -> float | None:
+    """The dial at which ears notice the design most beside the bare pot; None if nowhere."""
+    if job.ear is None or design.network is None:
+        return None
+    moved = unlike_bare(job.ear, design.network, _UNLIKE_DIALS)
+    most = int(np.argmax(moved.tone_db))
+    return float(_UNLIKE_DIALS[most]) if moved.noticed[most] else None
+
+
+def _write_trials(
+    job: SweepJob, heard: Voice, folder: Path, progress: Callable[[int], None]
+) -> list[dict[str, Any]]:
+    designs = with_bare(job.designs)
+    if designs != job.designs:
+        heard = join(job.recording, job.rig, designs, job.after)
+    take, rate = job.recording.samples, job.recording.sample_rate_hz
+    stems = dict(zip(designs, file_stems([design.name for design in designs]), strict=True))
+    entries = []
+    made = comparisons(heard, take, job.comparing, lambda _: progress(job.samples_at_a_dial))
+    for trial in made:
+        room, ending = trial.folder_and_ending
+        (folder / room).mkdir(exist_ok=True)
+        name = f"{room}/{stems[trial.design]}{ending}.flac"
+        write_audio(folder / name, [trial.strip.audio], rate, take.shape[0], "24")
+        entries.append(trial.plain(name))
+    return entries
+
+
 def _manifest(
     job: SweepJob, heard: Voice, gain_db: float, files: list[dict[str, Any]]
 ) -> dict[str, Any]:
@@ -205,7 +263,9 @@ def _manifest(
             "sample_rate_hz": recording.sample_rate_hz,
             "channels": recording.samples.shape[0],
             "samples": recording.samples.shape[1],
+            "cut": recording.cut,
             "fitted": fit_text(recording, job.path),
+            "remarks": list(remarks(recording.samples, recording.sample_rate_hz, job.rig)),
         },
         "output": {"samples": wanted, "bits": job.bits, "gain_db": round(gain_db, 6)},
         "rig": rig_plain(heard.renderer.rig),

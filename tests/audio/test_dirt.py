@@ -24,7 +24,7 @@ from presolder.models.audio.drive import loudest_second, pre_emphasis
 from presolder.models.audio.knob import KnobPath
 from presolder.models.audio.renderer import Renderer
 from presolder.models.audio.stages import Stages, voice
-from presolder.models.audio.voicing import measured_speaker, noisy, plain_speaker, voiced
+from presolder.models.audio.voicing import hum_and_hiss, measured_speaker, plain_speaker, voiced
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
@@ -40,7 +40,7 @@ from presolder.models.judging.cleanup import (
     total_harmonic_distortion,
 )
 from presolder.render.files.audio import Recording
-from rendering import Array, rendered, rms
+from rendering import Array, rendered, resting, rms
 from running import presolder
 from takes import SAMPLES
 
@@ -162,7 +162,7 @@ def test_quiet_signal_passes_unchanged_and_aligned(kind: DirtKind) -> None:
 
 
 def test_output_does_not_depend_on_block_length(takes: dict[str, Recording]) -> None:
-    signal = takes["harmonics"].samples[0, :60_000]
+    signal = takes["phrase"].samples[0, :60_000]
     one = through(signal, Dirt("diodes", 25.0), 8.0)
     assert one.size == signal.size
     for block in (333, 8192, 60_000):
@@ -173,7 +173,7 @@ def test_drive_means_the_same_for_any_recording(
     takes: dict[str, Recording], humbucker: Rig
 ) -> None:
     """The loudest second reaches the knee times the drive, however loud the file is."""
-    take, bare = takes["harmonics"], (Design("bare", None),)
+    take, bare = takes["phrase"], (Design("bare", None),)
     for scale in (1.0, 0.01):
         quiet = replace(take, samples=take.samples * scale)
         for kind in DIRT_KINDS:
@@ -204,27 +204,27 @@ def test_order_of_cleaning_up(dirt: Dirt, rigs: dict[str, Rig]) -> None:
     for rig in (rig for rig in rigs.values() if len(rig.channels) == 1):
         figures = {
             text: clean_up(rig, parse_expression(text) if text else None, dirt, DIALS)
-            for text in ("150k || 1n", "120k + 1n", "", "1n")
+            for text in ("180k || 820p", "100k + 820p", "", "820p")
         }
         for threshold in (0.10, 0.03):
             clean = {text: clean_dial(figure, threshold) or 0.0 for text, figure in figures.items()}
-            assert clean["150k || 1n"] < clean["120k + 1n"] <= clean[""], rig.name
+            assert clean["180k || 820p"] < clean["100k + 820p"] <= clean[""], rig.name
         low = (DIALS >= 1) & (DIALS <= 3)
-        brightest = figures["1n"].treble_db[low]
-        for text in ("150k || 1n", "120k + 1n", ""):
+        brightest = figures["820p"].treble_db[low]
+        for text in ("180k || 820p", "100k + 820p", ""):
             assert np.all(brightest > figures[text].treble_db[low]), (rig.name, text)
 
 
-def test_330p_is_brightest_at_low_dial_on_500k_pots(rigs: dict[str, Rig]) -> None:
+def test_a_lone_capacitor_is_brightest_at_low_dial_on_500k_pots(rigs: dict[str, Rig]) -> None:
     for rig in rigs.values():
         if rig.first.volume.resistance_ohms == 500e3 and len(rig.channels) == 1:
             low = np.array([1.0, 2.0])
             treble = {
                 text: clean_up(rig, parse_expression(text), FUZZY, low).treble_db
-                for text in ("330p", "150k || 1n", "120k + 1n")
+                for text in ("390p", "180k || 820p", "100k + 820p")
             }
-            assert np.all(treble["330p"] > treble["150k || 1n"])
-            assert np.all(treble["330p"] > treble["120k + 1n"])
+            assert np.all(treble["390p"] > treble["180k || 820p"])
+            assert np.all(treble["390p"] > treble["100k + 820p"])
 
 
 def test_low_impedance_input_makes_the_guitar_part_of_the_circuit(
@@ -233,7 +233,7 @@ def test_low_impedance_input_makes_the_guitar_part_of_the_circuit(
     """A 10k input loses treble against a 1M one, and steepens the first turn of the knob."""
     levels = {}
     for kind in ("smooth", "fuzz"):
-        take = takes["harmonics"]
+        take = takes["phrase"]
         renderer = Renderer(humbucker, (Design("bare", None),), take.sample_rate_hz)
         rig = voice(renderer, Stages(dirt=Dirt(kind)), take.samples).renderer.rig
         # The take was made into the guitar's own input, whatever it feeds now.
@@ -261,10 +261,37 @@ def test_speakers_and_noise() -> None:
     delay[480] = 3.0
     out = np.concatenate(list(voiced([impulse], measured_speaker(delay, 96_000, RATE))), 1)[0]
     assert np.argmax(np.abs(out)) == 1240
-    silence = [np.zeros((1, 700)) for _ in range(100)]
-    noise = np.concatenate(list(noisy(silence, RATE, 0.01)), axis=1)
-    assert rms(noise) == pytest.approx(0.01, rel=0.03)
-    assert np.array_equal(noise, next(noisy([np.zeros((1, 70_000))], RATE, 0.01)))
+    noise = hum_and_hiss(2 * RATE, RATE)
+    assert rms(noise) == pytest.approx(1.0, rel=0.03)
+    lines = np.square(np.abs(np.fft.rfft(noise)))
+    # Two seconds: a line every half hertz. Half of the power is at 50 Hz, a tenth hiss.
+    assert lines[100] / lines.sum() == pytest.approx(0.5, rel=0.05)
+    assert lines[[100, 200, 300]].sum() / lines.sum() == pytest.approx(0.9, rel=0.02)
+
+
+def test_the_knob_turns_hum_and_hiss_down(humbucker: Rig, takes: dict[str, Recording]) -> None:
+    """They come in at the coil, so that they follow the chain as the take's EMF does."""
+    take, rate = takes["phrase"].samples, 48_000
+    designs = (Design("bare", None), Design("470p", parse_expression("470p")))
+    quiet = voice(Renderer(humbucker, designs, rate), Stages(), take)
+    noisy = voice(Renderer(humbucker, designs, rate), Stages(hum_db=-40.0), take)
+
+    def noise_at(dial: float) -> list[Array]:
+        path = resting(dial, 2.0)
+        return [
+            n - q for n, q in zip(noisy.whole(path, take), quiet.whole(path, take), strict=True)
+        ]
+
+    at_ten, at_three = noise_at(10.0), noise_at(3.0)
+    loudest = max(rms(take[0, i : i + rate]) for i in range(0, take.shape[1] - rate, rate // 10))
+    for design in (0, 1):
+        assert rms(at_ten[design]) == pytest.approx(loudest * 0.01, rel=0.1)
+    # Hum falls as 50 Hz does; the difference of the designs is in the hiss above it.
+    fall_db = 20 * np.log10(rms(at_ten[0]) / rms(at_three[0]))
+    gains = transfer(chain_equations(humbucker, None), 50.0, [10.0, 3.0])[:, 0]
+    assert fall_db == pytest.approx(20 * np.log10(abs(gains[0] / gains[1])), abs=0.6)
+    hiss = [np.diff(audio[0], 3) for audio in at_three]
+    assert rms(hiss[1]) > 2 * rms(hiss[0])
 
 
 @pytest.mark.parametrize(
@@ -275,26 +302,25 @@ def test_unusable_impulse_responses(impulse: Array) -> None:
         measured_speaker(impulse, RATE, RATE)
 
 
-def test_demo_with_dirt_and_its_manifest(tmp_path: Path) -> None:
+def test_dirt_and_its_manifest(tmp_path: Path) -> None:
     out = tmp_path / "dirty"
-    result = presolder("demo", "--dirt", "diodes", "--drive", "24", "--speaker", "plain", "--hum-db",
-                       "-70", "--out", out)  # fmt: skip
+    result = presolder("render", SAMPLES / "phrase.flac", "--dirt", "diodes", "--drive", "24",
+                       "--speaker", "plain", "--hum-db", "-70", "--design", "bare", "--out", out)  # fmt: skip
     assert result.returncode == 0, result.stderr
     manifest = json.loads((out / "manifest.json").read_text())
     dirt = manifest["after"]["dirt"]
     assert dirt["loudest_second_volts"] == pytest.approx(dirt["knee_volts"] * 10 ** (24 / 20))
     assert manifest["rig"]["load"]["resistance_ohms"] == 500e3
-    assert len(list((out / "sweep").glob("*.wav"))) == 8
     audio, rate = soundfile.read(out / "sweep" / "bare.wav")
     assert audio.size == 10 * rate
-    # The knob is at 0 in the last second: what remains is the noise.
-    assert 0 < rms(audio[-rate // 2 :]) < 0.05 * rms(audio[:rate])
+    # The knob is at 0 in the last second, and takes hum and hiss with it.
+    assert rms(audio[-rate // 2 :]) < 1e-5 * rms(audio[:rate])
 
 
 @pytest.mark.parametrize("stage", [["--dirt", "fuzz"], ["--speaker", "plain"], ["--hum-db", "-50"]])
 @pytest.mark.parametrize("channels", [1, 2])
 def test_each_stage_alone(tmp_path: Path, stage: list[str], channels: int) -> None:
-    audio, rate = soundfile.read(SAMPLES / "harmonics.flac", always_2d=True)
+    audio, rate = soundfile.read(SAMPLES / "phrase.flac", always_2d=True)
     soundfile.write(tmp_path / "in.wav", np.repeat(audio, channels, axis=1), rate)
     result = presolder("render", tmp_path / "in.wav", *stage, "--design", "cap", "--travel", "1",
                        "--rest", "0", "--out", tmp_path / "out")  # fmt: skip
@@ -302,6 +328,9 @@ def test_each_stage_alone(tmp_path: Path, stage: list[str], channels: int) -> No
     rendered_audio, _ = soundfile.read(tmp_path / "out" / "sweep" / "cap.wav", always_2d=True)
     assert rendered_audio.shape == (rate, channels)
     assert np.ptp(rendered_audio, axis=1).max() == 0
+    # The stage is heard: beside the take at one level it is no copy of it.
+    plain = audio[:rate, 0] / rms(audio[:rate])
+    assert rms(rendered_audio[:, 0] / rms(rendered_audio) - plain) > 1e-3
 
 
 def test_cleanup_command(tmp_path: Path) -> None:
@@ -336,7 +365,7 @@ def test_bad_dirt_options(tmp_path: Path, options: list[str], message: str) -> N
     soundfile.write(files["empty"], np.zeros(0), RATE)
     soundfile.write(files["long"], np.ones(11 * RATE) * 0.1, RATE)
     filled = [option.format(**files) for option in options]
-    take = str(SAMPLES / "harmonics.flac")
+    take = str(SAMPLES / "phrase.flac")
     result = presolder("render", take, *filled, "--out", tmp_path / "out")
     assert result.returncode == 2
     assert message in result.stderr

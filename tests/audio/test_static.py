@@ -6,10 +6,14 @@ import pytest
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
-from presolder.models.instrument.designs import BUILT_IN
+from presolder.models.instrument.controls import Pot
+from presolder.models.instrument.designs import short_list
 from presolder.models.instrument.rig import Rig
 from rendering import rendered, resting
 from rigs import as_string_take
+
+# One of each topology, and the plainest twice.
+DESIGNS = short_list(Pot(500e3))
 
 pytestmark = pytest.mark.slow
 
@@ -29,11 +33,12 @@ def test_rendered_impulse_has_the_analogue_response(
     onset = 4096
     impulse[onset] = 1.0
     bins = np.fft.rfftfreq(count, 1 / rate)
-    band = (bins >= 20) & (bins <= 16_000)
+    # Every seventh bin: some 3,000, far closer than any resonance is wide.
+    band = (bins >= 20) & (bins <= 16_000) & (np.arange(bins.size) % 7 == 0)
     for dial in DIALS:
-        outputs = rendered(impulse, rate, rig, BUILT_IN, resting(dial, count / rate))[:, 0]
+        outputs = rendered(impulse, rate, rig, DESIGNS, resting(dial, count / rate))[:, 0]
         spectra = np.fft.rfft(outputs)[:, band]
-        for design, spectrum in zip(BUILT_IN, spectra, strict=True):
+        for design, spectrum in zip(DESIGNS, spectra, strict=True):
             analogue = transfer(chain_equations(rig, design.network), bins[band], dial)[0]
             heard = decibels(analogue) > -90
             error_db = np.abs(decibels(spectrum) - decibels(analogue))[heard]
@@ -46,5 +51,5 @@ def test_rendered_impulse_has_the_analogue_response(
 
 def test_dial_zero_is_silent(humbucker: Rig) -> None:
     noise = np.random.default_rng(0).normal(size=9600)
-    output = rendered(noise, 48_000, as_string_take(humbucker), BUILT_IN, resting(0.0, 0.2))
+    output = rendered(noise, 48_000, as_string_take(humbucker), DESIGNS, resting(0.0, 0.2))
     assert np.abs(output).max() < 1e-12

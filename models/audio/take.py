@@ -1,0 +1,142 @@
+"""Whether a take is fit for listening: where it starts, and what is wrong with it."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from presolder.models.audio.emf import bounded
+from presolder.models.circuit.equations import take_equations
+from presolder.models.circuit.response import transfer
+from presolder.models.decibels import decibels, power_decibels
+from presolder.models.instrument.rig import Rig
+from presolder.models.typing import Array
+
+# From where on each is worth a word; common practice, no source.
+_SILENT_DB, _PREROLL_SECONDS, _SHORTEST_SILENCE_SECONDS = -50.0, 0.03, 0.1
+_CLIPPED_RUN, _FULL_SCALE = 3, 0.999
+_MOST_CLIPPED_RUNS = 3
+LARGEST_DC_DB = -40.0
+LARGEST_HUM_DB = -40.0
+SHORTEST_SECONDS = 1.0
+LARGEST_LIFT_DB = 20.0
+_MAINS_HZ = (50.0, 60.0)
+_AUDIBLE_HZ = np.geomspace(100.0, 8000.0, 60)
+
+
+def onset(samples: Array, sample_rate_hz: float) -> int:
+    """Where sound sets in after silence at the start.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (channels, n)
+    sample_rate_hz : float
+
+    Returns
+    -------
+    int
+        Samples of silence to leave out, a short run-up kept; 0 where the
+        silence is too short to matter.
+    """
+    loudest = np.abs(samples).max()
+    heard = np.abs(samples).max(axis=0) > loudest * 10 ** (_SILENT_DB / 20)
+    first = int(np.argmax(heard)) - round(_PREROLL_SECONDS * sample_rate_hz)
+    return first if first > _SHORTEST_SILENCE_SECONDS * sample_rate_hz else 0
+
+
+@dataclass(frozen=True)
+class Flaws:
+    """What is wrong with a take; nothing, where all are at their defaults.
+
+    Attributes
+    ----------
+    clipped_runs : int
+        Places where several samples in a row stand at full scale, or at the
+        take's own highest value.
+    dc_db : float
+        Mean over peak, where it is large; minus infinity else.
+    hum_db : float
+        Mains hum below the whole take's level, where it is strong.
+    hum_hz : float
+        Its frequency.
+    short_s : float or None
+        Length, where there is too little to judge by.
+    """
+
+    clipped_runs: int = 0
+    dc_db: float = -np.inf
+    hum_db: float = -np.inf
+    hum_hz: float = 0.0
+    short_s: float | None = None
+
+
+def flaws(samples: Array, sample_rate_hz: float) -> Flaws:
+    """Look a take over.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (channels, n)
+        Full scale is 1.
+    sample_rate_hz : float
+    """
+    runs = sum(_clipped_runs(channel) for channel in samples)
+    peak = np.abs(samples).max()
+    dc_db = float(decibels(np.abs(samples.mean(axis=1)).max() / peak))
+    hum_db, hum_hz = _hum(samples, sample_rate_hz)
+    seconds = samples.shape[1] / sample_rate_hz
+    return Flaws(
+        runs if runs >= _MOST_CLIPPED_RUNS else 0,
+        dc_db if dc_db > LARGEST_DC_DB else -np.inf,
+        hum_db if hum_db > LARGEST_HUM_DB else -np.inf,
+        hum_hz,
+        seconds if seconds < SHORTEST_SECONDS else None,
+    )
+
+
+def _clipped_runs(channel: Array) -> int:
+    """Runs of equal samples at the channel's ceiling, which clipping leaves."""
+    ceiling = np.abs(channel).max()
+    if ceiling == 0:
+        return 0
+    at = np.abs(channel) >= min(ceiling, 1.0) * _FULL_SCALE
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], at.astype(np.int8), [0]])))
+    return int(((edges[1::2] - edges[::2]) >= _CLIPPED_RUN).sum())
+
+
+def _hum(samples: Array, sample_rate_hz: float) -> tuple[float, float]:
+    """Level of the stronger mains hum against the whole, in the quietest second."""
+    size = round(sample_rate_hz)
+    if samples.shape[1] < 2 * size:
+        return -np.inf, 0.0
+    count = samples.shape[1] // size
+    seconds = samples[:, : count * size].mean(axis=0).reshape(count, size)
+    powers = np.square(np.abs(np.fft.rfft(seconds * np.hanning(size), axis=1)))
+    whole = powers.sum(axis=1).mean()
+    # A spectrum of one second has a line a hertz; steady hum is there in every second.
+    best = max(
+        ((powers[:, [round(mains * k) for k in (1, 2, 3)]].sum(axis=1).min() / whole), mains)
+        for mains in _MAINS_HZ
+    )
+    return float(power_decibels(best[0])) if whole > 0 else -np.inf, best[1]
+
+
+def largest_lift(rig: Rig) -> tuple[float, float]:
+    """By how much taking the take's chain away lifts the band it lifts most.
+
+    Parameters
+    ----------
+    rig : Rig
+
+    Returns
+    -------
+    lift_db, frequency_hz : float
+        Against the level at 500 Hz, from 100 Hz to 8 kHz; 0 for a string take.
+    """
+    take = take_equations(rig)
+    if take is None:
+        return 0.0, 0.0
+    hz = np.concatenate([[500.0], _AUDIBLE_HZ])
+    gain_db = decibels(bounded(transfer(take, hz, rig.take.dial)[0]))
+    # Only what the chain does to the balance: a volume at 5 lifts all bands alike.
+    lift_db = gain_db[0] - gain_db[1:]
+    most = int(np.argmax(lift_db))
+    return float(lift_db[most]), float(_AUDIBLE_HZ[most])

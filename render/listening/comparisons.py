@@ -1,0 +1,166 @@
+"""Stairs and A/B recordings: the phrase dial by dial, and each design beside the bare pot."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from presolder.models.audio.matching import shared_gain_db
+from presolder.models.audio.stages import Voice
+from presolder.models.audio.stairs import (
+    DIALS,
+    PHRASE_SECONDS,
+    Strip,
+    beside_bare,
+    gains_to_bare,
+    held_phrases,
+    stairs,
+)
+from presolder.models.decibels import amplitude, decibels
+from presolder.models.errors import InputError
+from presolder.models.instrument.network import Design
+from presolder.models.typing import Array
+from presolder.render.report.numbers import rounded_level
+
+MOST_DIALS = 20
+SHORTEST_SECONDS, LONGEST_SECONDS = 0.5, 30.0
+
+
+@dataclass(frozen=True)
+class Comparing:
+    """What to make beside the sweeps.
+
+    Attributes
+    ----------
+    stairs, beside_bare : bool
+        The phrase at each dial in turn; bare, design, bare at each.
+    dials : tuple of float
+        Above 0.
+    phrase_s : float
+        How much of the take is the phrase; all of it, if it is shorter.
+
+    Raises
+    ------
+    InputError
+        If a dial or the length is out of range.
+    """
+
+    stairs: bool = False
+    beside_bare: bool = False
+    dials: tuple[float, ...] = DIALS
+    phrase_s: float = PHRASE_SECONDS
+
+    def __post_init__(self) -> None:
+        if not 1 <= len(self.dials) <= MOST_DIALS:
+            raise InputError(f"stair dials must be 1 to {MOST_DIALS} positions")
+        for dial in self.dials:
+            if not 0 < dial <= 10:
+                raise InputError(f"stair dials: {dial:g} must lie above 0 and up to 10")
+        if not SHORTEST_SECONDS <= self.phrase_s <= LONGEST_SECONDS:
+            raise InputError(
+                f"a phrase of {self.phrase_s:g} s must lie between {SHORTEST_SECONDS:g}"
+                f" and {LONGEST_SECONDS:g} s"
+            )
+
+    @property
+    def wanted(self) -> bool:
+        """Whether there is anything to make."""
+        return self.stairs or self.beside_bare
+
+
+@dataclass(frozen=True, eq=False)
+class Trial:
+    """One recording, levelled.
+
+    Attributes
+    ----------
+    kind : str
+        ``stairs``, ``ab_true`` or ``ab_matched``.
+    design : Design
+    strip : Strip
+        Its audio has the gain of its kind.
+    """
+
+    kind: str
+    design: Design
+    strip: Strip
+
+    @property
+    def folder_and_ending(self) -> tuple[str, str]:
+        """Where its file goes, and what follows the design's name there."""
+        folder, _, level = self.kind.partition("_")
+        return folder, f"_{level}" if level else ""
+
+    def plain(self, file: str) -> dict[str, Any]:
+        """For a manifest."""
+        return {
+            "file": file,
+            "kind": self.kind,
+            "design": self.design.name,
+            "starts_s": [round(start, 4) for start in self.strip.starts_s],
+            "sample_peak_dbfs": rounded_level(_peak_db(self.strip)),
+        }
+
+
+def comparisons(
+    heard: Voice, take: Array, asked: Comparing, progress: Callable[[int], None] = lambda _: None
+) -> list[Trial]:
+    """Make the recordings asked for.
+
+    Parameters
+    ----------
+    heard : Voice
+        If A/B is asked for, the bare pot must be among its designs.
+    take : ndarray, shape (channels, n)
+    asked : Comparing
+    progress : callable
+        Called with 1 after each dial.
+
+    Returns
+    -------
+    list of Comparison
+        By kind, then design. Those of a kind share one gain, so that levels
+        within it compare.
+    """
+    rate = heard.renderer.sample_rate_hz
+    phrase = take[:, : round(asked.phrase_s * rate)]
+    held = []
+    for dial in asked.dials:
+        held += held_phrases(heard, phrase, (dial,))
+        progress(1)
+    designs = heard.renderer.designs
+    made: list[Trial] = []
+    if asked.stairs:
+        strips = [stairs(held, i, rate) for i in range(len(designs))]
+        made += _levelled("stairs", designs, strips)
+    if asked.beside_bare:
+        bare = next(i for i, design in enumerate(designs) if design.network is None)
+        others = [i for i in range(len(designs)) if i != bare]
+        gains = gains_to_bare(held, bare, rate)
+        chosen = tuple(designs[i] for i in others)
+        as_it_is = [beside_bare(held, i, bare, rate) for i in others]
+        matched = [beside_bare(held, i, bare, rate, gains[i]) for i in others]
+        made += _levelled("ab_true", chosen, as_it_is) + _levelled("ab_matched", chosen, matched)
+    return made
+
+
+def with_bare(designs: tuple[Design, ...]) -> tuple[Design, ...]:
+    """The designs, and the bare pot first if it is not among them."""
+    if any(design.network is None for design in designs):
+        return designs
+    return (Design("bare", None, "nothing between input lug and wiper"), *designs)
+
+
+def _levelled(kind: str, designs: tuple[Design, ...], strips: list[Strip]) -> list[Trial]:
+    if not strips:
+        return []
+    gain = amplitude(shared_gain_db(_peak_db(strip) for strip in strips))
+    return [
+        Trial(kind, design, Strip(np.asarray(gain * strip.audio), strip.starts_s))
+        for design, strip in zip(designs, strips, strict=True)
+    ]
+
+
+def _peak_db(strip: Strip) -> float:
+    return float(decibels(np.abs(strip.audio).max()))
