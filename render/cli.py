@@ -15,7 +15,7 @@ SUMMARIES = {
     "tailor": "Search preferred values for this rig: the best of each topology, ranked.",
     "curves": "Show level and treble over the dial, and the response at some dials.",
     "cleanup": "Tell at which dial each design's dirt turns clean.",
-    "demo": "Render the bundled recording through every built-in design.",
+    "demo": "Render the bundled recording through a few built-in designs.",
     "render": "Render recording DI through each design while the volume knob turns.",
     "pack": "Make a folder (or OUT.zip) of listening samples from recording DI.",
     "sheet": "Say which parts to order and what to solder where.",

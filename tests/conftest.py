@@ -45,8 +45,8 @@ def rigs() -> dict[str, Rig]:
 
 @pytest.fixture(scope="session")
 def takes() -> dict[str, Recording]:
-    """The two real recordings."""
-    return {name: read_recording(SAMPLES / f"{name}.flac") for name in ("fifths", "harmonics")}
+    """Two recordings: dense and sparse."""
+    return {name: read_recording(SAMPLES / f"{name}.flac") for name in ("chords", "phrase")}
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:

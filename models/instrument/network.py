@@ -116,6 +116,25 @@ def leaves(network: Network | None) -> tuple[Leaf, ...]:
     return (network,)
 
 
+def with_parts(shape: Network, parts: tuple[Leaf, ...]) -> Network:
+    """The shape with its placeholders replaced, left to right.
+
+    Parameters
+    ----------
+    shape : Network
+    parts : tuple of Leaf
+        As many as the shape has.
+    """
+    if isinstance(shape, Series | Parallel):
+        inner, first = [], 0
+        for part in shape.parts:
+            count = len(leaves(part))
+            inner.append(with_parts(part, parts[first : first + count]))
+            first += count
+        return type(shape)(tuple(inner))
+    return parts[0]
+
+
 def join(kind: type[Series] | type[Parallel], parts: list[Network]) -> Network:
     """Combine parts, folding nested groups of the same kind into one.
 

@@ -8,6 +8,7 @@ from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Load, Pickup, Pot, Tone, require_dial
 from presolder.models.instrument.dirt import Dirt
 from presolder.models.instrument.network import Network
+from presolder.models.instrument.player import Player
 from presolder.models.instrument.quantities import format_quantity, require_component
 from presolder.models.instrument.taper import DIAL_MAX
 
@@ -112,6 +113,8 @@ class Rig:
         way round, so that one volume at 0 does not silence the other pickup.
     name, title : str
         For people and file names.
+    player : Player
+        What is done with the knob.
     """
 
     channels: tuple[Channel, ...]
@@ -122,6 +125,7 @@ class Rig:
     volume_wiring: VolumeWiring = "lug"
     name: str = "rig"
     title: str = ""
+    player: Player = field(default_factory=Player)
 
     def __post_init__(self) -> None:
         if not 1 <= len(self.channels) <= MOST_CHANNELS:
@@ -147,6 +151,11 @@ class Rig:
         """The instrument as it stood during its takes; as it is, for string takes."""
         return self.take.rig or self
 
+    @property
+    def as_heard(self) -> "Rig":
+        """The instrument as it is listened to: with dirt, it feeds the dirt's input."""
+        return self if self.dirt is None else self.feeding(self.dirt.load)
+
     def with_first(self, channel: Channel) -> "Rig":
         """The rig with another first channel."""
         return replace(self, channels=(channel, *self.channels[1:]))
@@ -170,7 +179,10 @@ class Rig:
                 rows.append(("", f"tone {other.tone}"))
         rows.append(("cable", format_quantity(self.cable_farads, "farad")))
         rows.append(("input", str(self.load)))
+        if self.dirt is not None:
+            rows.append(("dirt", f"{self.dirt.kind}, whose input is {self.dirt.load}"))
         rows.append(("take", f"captured at the {self.take.captured}"))
+        rows.append(("player", str(self.player)))
         return rows
 
     def __str__(self) -> str:

@@ -1,8 +1,9 @@
 """Topologies without their values: which parts, joined how."""
 
-from presolder.models.instrument.designs import BUILT_IN
+from presolder.models.instrument.controls import Pot
+from presolder.models.instrument.designs import built_in_designs
 from presolder.models.instrument.expression import parse_expression
-from presolder.models.instrument.network import Leaf, Network, Parallel, Series, leaves
+from presolder.models.instrument.network import Network, Parallel, Series
 
 # Every way to join up to three resistors and capacitors that fewer parts
 # could not do as well (two resistors in series are one), and the same with a
@@ -29,25 +30,6 @@ DEFAULT_SHAPES: tuple[Network, ...] = tuple(
 )
 
 
-def with_parts(shape: Network, parts: tuple[Leaf, ...]) -> Network:
-    """The shape with its placeholders replaced, left to right.
-
-    Parameters
-    ----------
-    shape : Network
-    parts : tuple of Leaf
-        As many as the shape has.
-    """
-    if isinstance(shape, Series | Parallel):
-        inner, first = [], 0
-        for part in shape.parts:
-            count = len(leaves(part))
-            inner.append(with_parts(part, parts[first : first + count]))
-            first += count
-        return type(shape)(tuple(inner))
-    return parts[0]
-
-
 def canonical(network: Network | None) -> tuple[object, ...]:
     """A key that is the same for topologies that differ in order only."""
     match network:
@@ -60,10 +42,10 @@ def canonical(network: Network | None) -> tuple[object, ...]:
             return (type(network).__name__,)
 
 
-def built_in_of(shape: Network) -> tuple[Network, ...]:
-    """Networks of the built-in designs that have this topology."""
+def built_in_of(shape: Network, volume: Pot) -> tuple[Network, ...]:
+    """Networks of the built-in designs for a volume pot that have this topology."""
     return tuple(
         design.network
-        for design in BUILT_IN
+        for design in built_in_designs(volume)
         if design.network is not None and canonical(design.network) == canonical(shape)
     )

@@ -1,152 +1,171 @@
-"""Figures of merit: what a bypass costs and what it keeps."""
+"""Figures of merit: what a bypass does to tone and taper, as heard."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from presolder.models.circuit.chain import PICKUP_SIDE
-from presolder.models.circuit.equations import chain_equations
+from presolder.models.circuit.equations import Descriptor, chain_equations
 from presolder.models.circuit.response import transfer
-from presolder.models.decibels import decibels
+from presolder.models.hearing.bands import LINES_HZ
+from presolder.models.hearing.change import Change, change
+from presolder.models.instrument.controls import Pickup
 from presolder.models.instrument.network import Network
 from presolder.models.instrument.rig import Rig
-from presolder.models.judging.character import BODY_HZ
+from presolder.models.instrument.taper import DIAL_MAX
+from presolder.models.judging.ear import Ear
 from presolder.models.typing import Array, ComplexArray
 
 LOAD_HZ = 1000.0
-# Where a knob that is turned down is left; common practice, no source.
-DIALS = np.arange(3.0, 10.0)
-SHAPE_HZ = np.geomspace(100.0, 6000.0, 120)
-_SPIKE_FROM_HZ = 1000.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Merit:
     """Figures of one design on one rig; formulas in ``docs/figures.md``.
 
     Attributes
     ----------
-    taper_shift_db : tuple of float
-        Level at 500 Hz against bare, at each dial.
-    taper_rms_db, taper_worst_db : float
-        RMS and largest size of those.
-    tone_rms_db : float
-        How far the response's shape strays from that at dial 10.
-    spike_db : float
-        Largest treble excess over the shape at dial 10; at least 0.
-    leftover_db : float
-        Level at dial 1 against dial 10, 500 Hz.
+    dial : ndarray, shape (d,)
+        Positions that count.
+    change : Change
+        Against the same guitar at 10, equally loud, at each of them.
+    level_phon : ndarray, shape (d,)
+        Loudness level against dial 10.
+    taper_shift_phon : ndarray, shape (d,)
+        Loudness level against the bare pot at the same dial.
+    acum : ndarray, shape (d,)
+        Sharpness against dial 10.
+    tone_db : float
+        Treble lost and gained, root mean square over the dials.
+    taper_phon : float
+        Taper shift, root mean square over the dials.
+    leftover_phon : float
+        Loudness level at dial 1 against dial 10.
     load_ohms : float
-        Smallest impedance that the coil feeds at 1 kHz, over the dials.
+        Smallest impedance that the coil feeds at 1 kHz, over those dials and 10.
     """
 
-    taper_shift_db: tuple[float, ...]
-    taper_rms_db: float
-    taper_worst_db: float
-    tone_rms_db: float
-    spike_db: float
-    leftover_db: float
+    dial: Array
+    change: Change
+    level_phon: Array
+    taper_shift_phon: Array
+    acum: Array
+    tone_db: float
+    taper_phon: float
+    leftover_phon: float
     load_ohms: float
 
 
-def a_weighting_power(frequency_hz: ArrayLike) -> Array:
-    """Power weight of each frequency: A-weighting of IEC 61672-1, formula (E.6), as a ratio.
+@dataclass(frozen=True, eq=False)
+class Heard:
+    """What is heard of a design, dial by dial.
+
+    Attributes
+    ----------
+    dial : ndarray, shape (d,)
+    change : Change
+        Against the same guitar at 10, equally loud.
+    phon : ndarray, shape (d,)
+        Loudness level.
+    """
+
+    dial: Array
+    change: Change
+    phon: Array
+
+
+def heard_at(ear: Ear, network: Network | None, dial: Array) -> Heard:
+    """Listen to a design at some dials above 0.
 
     Parameters
     ----------
-    frequency_hz : array_like
-        Any shape.
-
-    Returns
-    -------
-    ndarray
-        Same shape; 1 at 1 kHz.
+    ear : Ear
+    network : Network or None
+    dial : ndarray, shape (d,)
     """
-
-    def gain(squared: Array) -> Array:
-        low = (squared + 20.598997**2) * (squared + 12194.217**2)
-        middle = np.sqrt((squared + 107.65265**2) * (squared + 737.86223**2))
-        return np.asarray(12194.217**2 * squared**2 / (low * middle), dtype=np.float64)
-
-    frequency = np.asarray(frequency_hz, dtype=np.float64)
-    return np.asarray((gain(frequency**2) / gain(np.array(1e6))) ** 2, dtype=np.float64)
+    responses = ear.response(network, dial)
+    return Heard(dial, ear.against_ten(responses), ear.listen(responses).phon)
 
 
-def merit(rig: Rig, network: Network | None, dial: Array = DIALS) -> Merit:
+def unlike_bare(ear: Ear, network: Network | None, dial: Array) -> Change:
+    """How a design differs from the bare pot at the same dials, equally loud.
+
+    Parameters
+    ----------
+    ear : Ear
+    network : Network or None
+    dial : ndarray, shape (d,)
+        Positions above 0.
+
+    """
+    bare = ear.listen(ear.response(None, dial))
+    return change(ear.levels_db(ear.response(network, dial)), bare)
+
+
+def merit(ear: Ear, network: Network | None, dial: Array | None = None) -> Merit:
     """Compute every figure of a design.
 
     Parameters
     ----------
-    rig : Rig
-        The instrument and what it feeds.
+    ear : Ear
+        The rig and the conditions.
     network : Network or None
         The bypass; None is the bare pot, whose taper shift is zero.
-    dial : ndarray, shape (d,)
-        Positions that count, above 0.
+    dial : ndarray, shape (d,), optional
+        Positions above 0; by default those where the player leaves the knob.
 
     Returns
     -------
     Merit
     """
-    descriptor = chain_equations(rig, network)
-    dials = np.concatenate([[10.0], dial])
-    gain_db = decibels(transfer(descriptor, np.concatenate([[BODY_HZ], SHAPE_HZ]), dials))
-    bare_db = decibels(transfer(chain_equations(rig, None), BODY_HZ, dial))[:, 0]
-    shift_db, stray_db = shift_and_stray(gain_db, bare_db)
-    taper_db, tone_db = rms_figures(shift_db, stray_db, SHAPE_HZ)
-    ends_db = decibels(transfer(descriptor, BODY_HZ, np.array([1.0, 10.0])))[:, 0]
-    return Merit(
-        taper_shift_db=tuple(float(shift) for shift in shift_db),
-        taper_rms_db=float(taper_db),
-        taper_worst_db=float(np.abs(shift_db).max()),
-        tone_rms_db=float(tone_db),
-        spike_db=max(0.0, float(stray_db[:, SHAPE_HZ >= _SPIKE_FROM_HZ].max())),
-        leftover_db=float(ends_db[0] - ends_db[1]),
-        load_ohms=float(np.abs(pickup_load(rig, network, LOAD_HZ, dials)).min()),
-    )
+    return merits(ear, (network,), dial)[0]
 
 
-def shift_and_stray(gain_db: Array, bare_db: Array) -> tuple[Array, Array]:
-    """How far level and shape move, for any number of designs at once.
+def merits(
+    ear: Ear, networks: Sequence[Network | None], dial: Array | None = None
+) -> tuple[Merit, ...]:
+    """Compute the figures of several designs at once; parameters as for `merit`."""
+    dials = ear.conditions.dials if dial is None else dial
+    asked, ten = np.concatenate([dials, [1.0]]), ear.at_ten
+    rig = ear.rig.as_heard
+    equations = [chain_equations(rig, network) for network in networks]
+    bare = ear.response(None, asked)
+    others = [
+        bare if network is None else transfer(own, LINES_HZ, asked)
+        for network, own in zip(networks, equations, strict=True)
+    ]
+    responses = np.stack([bare, *others])
+    heard = ear.listen(responses)
+    changes = ear.against_ten(responses[:, :-1])
+    stand = np.concatenate([[DIAL_MAX], dials])
+    found = []
+    for i, (network, own) in enumerate(zip(networks, equations, strict=True), start=1):
+        moved, phon = changes.of(i), heard.phon[i]
+        shift_phon = (phon - heard.phon[0])[:-1]
+        if len(rig.channels) == 1:
+            fed = _fed(own, rig.first.pickup, LOAD_HZ, stand)
+        else:
+            fed = pickup_load(rig, network, LOAD_HZ, stand)
+        found.append(
+            Merit(
+                dials,
+                moved,
+                phon[:-1] - ten.phon,
+                shift_phon,
+                heard.acum[i, :-1] - ten.acum,
+                float(root_mean_square(moved.tone_db)),
+                float(root_mean_square(shift_phon)),
+                float(phon[-1] - ten.phon),
+                float(np.abs(fed).min()),
+            )
+        )
+    return tuple(found)
 
-    Parameters
-    ----------
-    gain_db : ndarray, shape (..., d + 1, f + 1)
-        Gain at dial 10 and then each dial; at 500 Hz and then each frequency.
-    bare_db : ndarray, shape (d,)
-        Gain of the bare pot at 500 Hz.
 
-    Returns
-    -------
-    shift_db : ndarray, shape (..., d)
-        Level at 500 Hz against bare.
-    stray_db : ndarray, shape (..., d, f)
-        Shape (gain over that at 500 Hz) against the shape at dial 10.
-    """
-    body_db = gain_db[..., :1]
-    shape_db = gain_db[..., 1:] - body_db
-    return body_db[..., 1:, 0] - bare_db, shape_db[..., 1:, :] - shape_db[..., :1, :]
-
-
-def rms_figures(
-    shift_db: Array,
-    stray_db: Array,
-    frequency_hz: Array,
-) -> tuple[Array, Array]:
-    """Taper RMS and tone RMS, each of shape (...), from `shift_and_stray`.
-
-    Parameters
-    ----------
-    shift_db : ndarray, shape (..., d)
-    stray_db : ndarray, shape (..., d, f)
-    frequency_hz : ndarray, shape (f,)
-        Frequencies of the strays, evenly spaced on a log scale.
-    """
-    weight = a_weighting_power(frequency_hz)
-    taper = np.sqrt(np.square(shift_db).mean(axis=-1))
-    tone = np.sqrt((np.square(stray_db) @ weight).mean(axis=-1) / weight.sum())
-    return np.asarray(taper, dtype=np.float64), np.asarray(tone, dtype=np.float64)
+def root_mean_square(values: Array) -> Array:
+    """Over the last axis."""
+    return np.asarray(np.sqrt(np.square(values).mean(axis=-1)), dtype=np.float64)
 
 
 def pickup_load(
@@ -156,8 +175,10 @@ def pickup_load(
 
     Parameters
     ----------
-    rig, network
-        As for `merit`.
+    rig : Rig
+        The instrument and what it feeds.
+    network : Network or None
+        The bypass.
     frequency_hz : float
         Frequency.
     dial : ndarray, shape (d,)
@@ -175,9 +196,11 @@ def pickup_load(
     """
     silent = (replace(channel, strength=0.0) for channel in rig.channels[1:])
     rig = replace(rig, channels=(rig.first, *silent))
-    pickup = rig.first.pickup
-    at_pickup = chain_equations(rig, network).at(PICKUP_SIDE)
-    ratio = transfer(at_pickup, frequency_hz, dial)[:, 0]
+    return _fed(chain_equations(rig, network), rig.first.pickup, frequency_hz, dial)
+
+
+def _fed(equations: Descriptor, pickup: Pickup, frequency_hz: float, dial: Array) -> ComplexArray:
+    ratio = transfer(equations.at(PICKUP_SIDE), frequency_hz, dial)[:, 0]
     coil = 2j * np.pi * frequency_hz * pickup.inductance_henries
     if pickup.eddy_ohms is not None:
         coil = 1.0 / (1.0 / coil + 1.0 / pickup.eddy_ohms)

@@ -1,30 +1,26 @@
-"""Does this player need a bypass? What the bare pot takes away, dial by dial."""
+"""Does this player need a bypass? What the bare pot takes away, dial by dial, as heard."""
 
 from dataclasses import dataclass
-from typing import Literal, get_args
+from functools import cached_property
+from typing import Literal
 
 import numpy as np
 
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
+from presolder.models.instrument.designs import built_in_designs
 from presolder.models.instrument.rig import Rig
-from presolder.models.judging.character import BODY_HZ
+from presolder.models.judging.ear import Ear
+from presolder.models.judging.merit import Merit, merit
+from presolder.models.judging.ranking import Scored, ranked
+from presolder.models.judging.remedies import Remedy, remedies
 from presolder.models.typing import Array
 
-Playing = Literal["full", "rolls-back", "swells", "cleans-up-dirt"]
-PLAYING: tuple[Playing, ...] = get_args(Playing)
 Needed = Literal["no", "hardly", "probably", "yes"]
-TREBLE_HZ = (2000.0, 3500.0, 5000.0)
-# Where each way of playing leaves the knob; common practice, no source.
-_DIALS_OF: dict[Playing, tuple[float, ...]] = {
-    "full": (10.0,),
-    "rolls-back": (8.0, 7.0, 6.0),
-    "swells": (2.0, 4.0, 6.0, 8.0),
-    "cleans-up-dirt": (7.0, 5.0, 3.0),
-}
-# Treble lost, in dB, from which ears in a room notice; common practice, no source.
-_VERDICTS: tuple[tuple[float, Needed], ...] = ((1.0, "hardly"), (2.5, "probably"), (4.0, "yes"))
+# Mean treble lost, in dB, from which a loss weighs; common practice, no source.
+PROBABLY_DB, YES_DB = 1.0, 2.5
+_BODY_HZ = 500.0
 _RESONANCE_HZ = np.geomspace(800.0, 20_000.0, 1200)
 
 
@@ -34,57 +30,48 @@ class Need:
 
     Attributes
     ----------
-    dial : ndarray, shape (d,)
-        Positions.
-    lost_db : ndarray, shape (d, 3)
-        Treble lost at 2, 3.5 and 5 kHz against dial 10, after taking away the
-        loss of level at 500 Hz; below zero is treble gained.
-    resonance_hz, resonance_db : ndarray, shape (d,)
-        Frequency of the response's highest point above 800 Hz, and its height
-        over 500 Hz; NaN where the response only falls.
-    worst_db : float
-        Mean loss over the three frequencies where this way of playing leaves
-        the knob, at the worst of its dials.
     verdict : {"no", "hardly", "probably", "yes"}
+        From the loss alone, and whether it is heard at all; hardly, where more
+        treble is gained than lost.
+    loss_db : float
+        Treble lost at the worst of the player's dials.
+    shown : Merit
+        Figures of the bare pot at the dials to report.
+    resonance_hz, resonance_db : ndarray, shape (d,)
+        Frequency of the response's highest point above 800 Hz at those dials,
+        and its height over 500 Hz; NaN where the response only falls.
+    ranked : tuple of Scored
+        The bare pot and the built-in designs, best first.
+    ear : Ear
+        The rig and the conditions.
     """
 
-    dial: Array
-    lost_db: Array
+    verdict: Needed
+    loss_db: float
+    shown: Merit
     resonance_hz: Array
     resonance_db: Array
-    worst_db: float
-    verdict: Needed
+    ranked: tuple[Scored, ...]
+    ear: Ear
+
+    @cached_property
+    def remedies(self) -> tuple[Remedy, ...]:
+        """What needs no bypass, the one that saves most first; none where nothing is lost."""
+        return remedies(self.ear) if self.verdict != "no" else ()
+
+    @property
+    def first(self) -> Scored:
+        """What comes first: the bare pot, or a built-in design that is audibly nearer."""
+        return self.ranked[0]
 
 
-def treble_lost(rig: Rig, dial: Array) -> Array:
-    """Treble that the bare pot loses at each dial; see `Need.lost_db`.
-
-    Parameters
-    ----------
-    rig : Rig
-        The instrument.
-    dial : ndarray, shape (d,)
-        Positions above 0.
-
-    Returns
-    -------
-    ndarray, shape (d, 3)
-    """
-    asked = np.array([BODY_HZ, *TREBLE_HZ])
-    gain_db = decibels(transfer(chain_equations(rig, None), asked, np.concatenate([[10.0], dial])))
-    shape_db = gain_db[:, 1:] - gain_db[:, :1]
-    return np.asarray(shape_db[0] - shape_db[1:], dtype=np.float64)
-
-
-def need(rig: Rig, playing: Playing, dial: Array) -> Need:
+def need(ear: Ear, dial: Array) -> Need:
     """Judge whether a bypass is needed.
 
     Parameters
     ----------
-    rig : Rig
-        The instrument, judged without a bypass.
-    playing : {"full", "rolls-back", "swells", "cleans-up-dirt"}
-        What the player does with the knob.
+    ear : Ear
+        The rig, judged without a bypass, and the conditions.
     dial : ndarray, shape (d,)
         Positions above 0 to report.
 
@@ -92,20 +79,46 @@ def need(rig: Rig, playing: Playing, dial: Array) -> Need:
     -------
     Need
     """
+    order = ranked(ear, built_in_designs(ear.rig.first.volume))
+    bare = next(one.figures for one in order if one.design.network is None)
+    loss_db = float(bare.change.duller_db.max())
+    verdict: Needed = "hardly"
+    if not bare.change.noticed.any():
+        verdict = "no"
+    elif bare.change.brighter_db.mean() < bare.change.duller_db.mean():
+        if loss_db >= YES_DB:
+            verdict = "yes"
+        elif loss_db >= PROBABLY_DB:
+            verdict = "probably"
+    return Need(
+        verdict,
+        loss_db,
+        bare if np.array_equal(dial, bare.dial) else merit(ear, None, dial),
+        *resonance(ear.rig.as_heard, dial),
+        order,
+        ear,
+    )
+
+
+def resonance(rig: Rig, dial: Array) -> tuple[Array, Array]:
+    """Where the bare pot's response is highest above 800 Hz, and by how much over 500 Hz.
+
+    Parameters
+    ----------
+    rig : Rig
+    dial : ndarray, shape (d,)
+        Positions above 0.
+
+    Returns
+    -------
+    resonance_hz, resonance_db : ndarray, shape (d,)
+        NaN where the response only falls.
+    """
     bare = chain_equations(rig, None)
     response_db = decibels(transfer(bare, _RESONANCE_HZ, dial))
-    body_db = decibels(transfer(bare, BODY_HZ, dial))
+    body_db = decibels(transfer(bare, _BODY_HZ, dial))
     highest = np.argmax(response_db, axis=1)
     resonant = (highest > 0) & (highest < _RESONANCE_HZ.size - 1)
     resonance_hz = np.where(resonant, _RESONANCE_HZ[highest], np.nan)
     height_db = response_db[np.arange(dial.size), highest] - body_db[:, 0]
-    used = np.array(_DIALS_OF[playing])
-    worst_db = float(treble_lost(rig, used).mean(axis=1).max())
-    verdict: Needed = "no"
-    for limit_db, word in _VERDICTS:
-        if playing != "full" and worst_db >= limit_db:
-            verdict = word
-    lost_db = treble_lost(rig, dial)
-    return Need(
-        dial, lost_db, resonance_hz, np.where(resonant, height_db, np.nan), worst_db, verdict
-    )
+    return resonance_hz, np.where(resonant, height_db, np.nan)

@@ -1,34 +1,80 @@
-"""What a preference makes of designs: scores, ranks and which one comes first."""
+"""What a preference makes of designs: scores, ranks, and which one comes first."""
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from presolder.models.instrument.designs import BUILT_IN
-from presolder.models.instrument.network import Design, Network
-from presolder.models.instrument.rig import Rig
+from presolder.models.instrument.controls import Pot
+from presolder.models.instrument.designs import built_in_designs
+from presolder.models.instrument.network import Design, Gang, Network, leaves
 from presolder.models.instrument.topologies import built_in_of
-from presolder.models.judging.merit import DIALS, Merit, merit
+from presolder.models.judging.ear import Ear
+from presolder.models.judging.merit import Merit, merits
 from presolder.models.typing import Array
 
-# At the lowest dials all is nearly silent; common practice, no source.
-TONE_WEIGHT = 0.7
+# Scores nearer than this are called equal: treble that is 1 dB nearer, which is
+# just noticed, in half of its bands. Common practice, no source.
+EQUAL_DB = 0.5
+_ROUNDING_DB = 1e-9
 
 
-def score(taper_rms_db: Array | float, tone_rms_db: Array | float, tone_weight: float) -> Array:
+def score(taper_phon: Array | float, tone_db: Array | float, tone_weight: float) -> Array:
     """What a preference makes of designs, in dB; smaller is better.
 
     Parameters
     ----------
-    taper_rms_db, tone_rms_db : ndarray or float
-        Figures of the designs.
+    taper_phon, tone_db : ndarray or float
+        As in `Merit`.
     tone_weight : float
         0 to keep the taper only, 1 to keep the tone only.
     """
-    return np.asarray(tone_weight * tone_rms_db + (1.0 - tone_weight) * taper_rms_db)
+    return np.asarray(tone_weight * tone_db + (1.0 - tone_weight) * taper_phon)
 
 
 @dataclass(frozen=True)
+class Effort:
+    """What it takes to have a design built; smaller is less.
+
+    Attributes
+    ----------
+    special_order : bool
+        Whether its gangs make a dual pot that is not sold from stock.
+    gangs : int
+        Sections beside the volume's own.
+    parts : int
+        Resistors, capacitors and gangs.
+    """
+
+    special_order: bool
+    gangs: int
+    parts: int
+
+    @property
+    def rank(self) -> tuple[bool, int, int]:
+        """For sorting: stock before special order, plain parts before gangs, few before many."""
+        return self.special_order, self.gangs, self.parts
+
+
+def effort(network: Network | None, volume: Pot) -> Effort:
+    """What it takes to have a design built.
+
+    Parameters
+    ----------
+    network : Network or None
+    volume : Pot
+        Dual pots in stock have two gangs of one value and one law, so that the
+        second one must be like this; common practice, no source.
+    """
+    parts = leaves(network) if network is not None else ()
+    gangs = [part for part in parts if isinstance(part, Gang)]
+    alike = all(
+        gang.ohms == volume.resistance_ohms and gang.taper == volume.taper for gang in gangs
+    )
+    return Effort(bool(gangs) and not (alike and len(gangs) == 1), len(gangs), len(parts))
+
+
+@dataclass(frozen=True, eq=False)
 class Scored:
     """A design with its figures and what a preference makes of them.
 
@@ -36,53 +82,102 @@ class Scored:
     ----------
     design : Design
     figures : Merit
+    effort : Effort
     score_db : float
         Smaller is better.
     """
 
     design: Design
     figures: Merit
+    effort: Effort
     score_db: float
 
 
-def scored(rig: Rig, design: Design, tone_weight: float, dials: Array = DIALS) -> Scored:
-    """Judge one design.
+def scored(ear: Ear, design: Design) -> Scored:
+    """Judge one design."""
+    return all_scored(ear, (design,))[0]
 
-    Parameters
-    ----------
-    rig : Rig
-    design : Design
-    tone_weight : float
-        As in `score`.
-    dials : ndarray, shape (d,)
-        Positions that count, above 0.
-    """
-    figures = merit(rig, design.network, dials)
-    return Scored(
-        design, figures, float(score(figures.taper_rms_db, figures.tone_rms_db, tone_weight))
+
+def all_scored(ear: Ear, designs: Iterable[Design]) -> tuple[Scored, ...]:
+    """Judge designs, in their order."""
+    judged = tuple(designs)
+    volume, weight = ear.rig.first.volume, ear.conditions.tone_weight
+    return tuple(
+        Scored(
+            design,
+            found,
+            effort(design.network, volume),
+            float(score(found.taper_phon, found.tone_db, weight)),
+        )
+        for design, found in zip(judged, merits(ear, [d.network for d in judged]), strict=True)
     )
 
 
-def ranked(
-    rig: Rig, designs: tuple[Design, ...], tone_weight: float, dials: Array = DIALS
-) -> tuple[Scored, ...]:
-    """Judge designs, best first; parameters as in `scored`."""
-    judged = (scored(rig, design, tone_weight, dials) for design in designs)
-    return tuple(sorted(judged, key=lambda one: one.score_db))
+def in_order(judged: Iterable[Scored]) -> tuple[Scored, ...]:
+    """Put designs in order, best first.
+
+    Parameters
+    ----------
+    judged : iterable of Scored
+
+    Returns
+    -------
+    tuple of Scored
+
+    Notes
+    -----
+    Of all whose score is less than `EQUAL_DB` behind the best, those that take
+    least effort come first; then the same again with the rest. What stands
+    before the bare pot is always that much ahead of it. A design that needs a
+    special order stands behind the first one that does not.
+    """
+    left = sorted(judged, key=lambda one: one.score_db)
+    bare = next((one for one in left if one.effort.parts == 0), None)
+    ranked: list[Scored] = []
+    while left:
+        most = left[0].score_db + EQUAL_DB
+        if bare is not None and bare in left and bare.score_db >= most:
+            most = min(most, bare.score_db - EQUAL_DB + _ROUNDING_DB)
+        alike = [one for one in left if one.score_db < most]
+        ranked += sorted(alike, key=lambda one: (one.effort.rank, one.score_db))
+        left = left[len(alike) :]
+    stock = next((one for one in ranked if not one.effort.special_order), None)
+    if stock is not None:
+        ranked.remove(stock)
+        ranked.insert(0, stock)
+    return tuple(ranked)
 
 
-def best_built_in(rig: Rig, tone_weight: float, dials: Array = DIALS) -> Scored:
-    """The built-in design, other than bare, that the preference puts first."""
-    fitted = tuple(design for design in BUILT_IN if design.network is not None)
-    return ranked(rig, fitted, tone_weight, dials)[0]
+def worth_their_parts(order: Sequence[Scored]) -> tuple[Scored, ...]:
+    """Leave out what takes more effort than an earlier one and is not audibly better."""
+    kept: list[Scored] = []
+    for one in order:
+        if not any(
+            other.effort.rank < one.effort.rank and other.score_db - one.score_db < EQUAL_DB
+            for other in kept
+        ):
+            kept.append(one)
+    return tuple(kept)
 
 
-def ahead_of_its_kind_db(
-    rig: Rig, one: Scored, shape: Network, tone_weight: float, dials: Array
-) -> float | None:
+def ranked(ear: Ear, designs: Iterable[Design]) -> tuple[Scored, ...]:
+    """Judge designs, best first."""
+    return in_order(all_scored(ear, designs))
+
+
+def first_choice(ear: Ear) -> Scored:
+    """The bare pot or the built-in design that comes first."""
+    return ranked(ear, built_in_designs(ear.rig.first.volume))[0]
+
+
+def best_fitted(ear: Ear) -> Scored:
+    """The built-in design, other than bare, that comes first."""
+    fitted = built_in_designs(ear.rig.first.volume)[1:]
+    return ranked(ear, fitted)[0]
+
+
+def ahead_of_its_kind_db(ear: Ear, one: Scored, shape: Network) -> float | None:
     """By how much a score is below that of the built-in design of its topology, if any."""
-    alike = [
-        scored(rig, Design("", network), tone_weight, dials).score_db
-        for network in built_in_of(shape)
-    ]
-    return min(alike) - one.score_db if alike else None
+    volume = ear.rig.first.volume
+    alike = all_scored(ear, (Design("", network) for network in built_in_of(shape, volume)))
+    return min(other.score_db for other in alike) - one.score_db if alike else None

@@ -4,14 +4,15 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from presolder.models.instrument.network import Design, Network, format_network
-from presolder.models.instrument.rig import Rig
-from presolder.models.judging.merit import DIALS
+from presolder.models.judging.ear import Ear
 from presolder.models.judging.ranking import (
-    TONE_WEIGHT,
+    EQUAL_DB,
     Scored,
     ahead_of_its_kind_db,
-    best_built_in,
-    scored,
+    all_scored,
+    best_fitted,
+    in_order,
+    worth_their_parts,
 )
 from presolder.models.judging.search import (
     Found,
@@ -21,7 +22,6 @@ from presolder.models.judging.search import (
     front,
     tailor,
 )
-from presolder.models.typing import Array
 
 
 @dataclass(frozen=True)
@@ -50,10 +50,12 @@ class Recommendation:
     Attributes
     ----------
     best : tuple of Candidate
-        Best first, one a topology: those ahead of the bare pot, or the single
-        best one where none is.
+        Best first, one a topology: those that stand before the bare pot and
+        whose parts earn something; where there are none, the lowest score.
+    bare_comes_first : bool
+        Whether nothing found is audibly ahead of the bare pot.
     bare, built_in : Scored
-        The bare pot, and the best built-in design.
+        The bare pot, and the built-in design other than bare that comes first.
     front : tuple of Found
         Those that no other beats in both taper and tone.
     searched, topologies : int
@@ -61,6 +63,7 @@ class Recommendation:
     """
 
     best: tuple[Candidate, ...]
+    bare_comes_first: bool
     bare: Scored
     built_in: Scored
     front: tuple[Found, ...]
@@ -69,16 +72,24 @@ class Recommendation:
 
     @property
     def ahead_of_bare_db(self) -> float:
-        """By how much the best is ahead of the bare pot; at most 0 if it is not."""
+        """By how much the first is ahead of the bare pot."""
         return self.bare.score_db - self.best[0].judged.score_db
+
+    @property
+    def ahead_of_built_in_db(self) -> float:
+        """By how much the first is ahead of the built-in design."""
+        return self.built_in.score_db - self.best[0].judged.score_db
+
+    @property
+    def built_in_is_as_good(self) -> bool:
+        """Whether the built-in design is not audibly behind."""
+        return self.ahead_of_built_in_db < EQUAL_DB
 
 
 def recommend(
-    rig: Rig,
+    ear: Ear,
     shapes: tuple[Network, ...],
     shelf: Shelf,
-    tone_weight: float = TONE_WEIGHT,
-    dials: Array = DIALS,
     *,
     top: int = 6,
     progress: Callable[[int], None] = lambda _: None,
@@ -87,7 +98,7 @@ def recommend(
 
     Parameters
     ----------
-    rig, shapes, shelf, tone_weight, dials, progress
+    ear, shapes, shelf, progress
         As for `tailor`.
     top : int
         The most to return.
@@ -96,21 +107,28 @@ def recommend(
     -------
     Recommendation
     """
-    found = tailor(rig, shapes, shelf, tone_weight, dials, progress=progress)
-    bare = scored(rig, Design("bare", None), tone_weight, dials)
-    judged = []
-    for one in best_of_each(found, tone_weight):
-        design = Design(format_network(one.network), one.network)
-        judged.append((one, scored(rig, design, tone_weight, dials)))
-    ahead = [pair for pair in judged if pair[1].score_db < bare.score_db]
+    found = tailor(ear, shapes, shelf, progress=progress)
+    firsts = best_of_each(found)
+    bare, *judged = all_scored(
+        ear,
+        (
+            Design("bare", None),
+            *(Design(format_network(one.network), one.network) for one in firsts),
+        ),
+    )
+    shape_of = {id(its): one for one, its in zip(firsts, judged, strict=True)}
+    order = in_order([bare, *judged])
+    ahead = worth_their_parts(order[: order.index(bare)])
+    shown = ahead or (min(judged, key=lambda its: its.score_db),)
     best = tuple(
-        Candidate(one, its, ahead_of_its_kind_db(rig, its, one.shape, tone_weight, dials))
-        for one, its in (ahead or judged[:1])[:top]
+        Candidate(shape_of[id(its)], its, ahead_of_its_kind_db(ear, its, shape_of[id(its)].shape))
+        for its in shown[:top]
     )
     return Recommendation(
         best,
+        order[0] is bare,
         bare,
-        best_built_in(rig, tone_weight, dials),
+        best_fitted(ear),
         tuple(front(found)),
         sum(combinations(shape, shelf) for shape in shapes),
         len(shapes),

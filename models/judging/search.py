@@ -1,10 +1,10 @@
 """Searching values that one can buy: which parts suit this rig and this preference.
 
 Every combination of preferred values is screened at a few dials and
-frequencies, all combinations of a topology at once; the promising ones are
-then judged by the full figures of merit. Where a series is too dense for
-that, every few values are screened first, and the neighbourhood of the
-promising ones after that.
+frequencies, all combinations of a topology at once, by a linear estimate of
+what ears make of it; the promising ones are then judged by the full measure.
+Where a series is too dense for that, every few values are screened first, and
+the neighbourhood of the promising ones after that.
 """
 
 from collections.abc import Callable
@@ -15,8 +15,11 @@ from typing import Literal
 import numpy as np
 
 from presolder.models.circuit.ports import OpenChain, bridged, combined, leaf_admittance, open_chain
-from presolder.models.decibels import decibels, power_decibels
+from presolder.models.decibels import power_decibels
 from presolder.models.errors import InputError
+from presolder.models.hearing.bands import LINES_HZ
+from presolder.models.hearing.change import change, sound
+from presolder.models.instrument.controls import Pot
 from presolder.models.instrument.network import (
     Capacitor,
     Design,
@@ -25,27 +28,27 @@ from presolder.models.instrument.network import (
     Network,
     Resistor,
     leaves,
+    with_parts,
 )
-from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.taper import Taper
-from presolder.models.instrument.topologies import canonical, with_parts
-from presolder.models.judging.character import BODY_HZ
-from presolder.models.judging.merit import DIALS, SHAPE_HZ, rms_figures, shift_and_stray
+from presolder.models.instrument.topologies import canonical
+from presolder.models.judging.ear import Ear
+from presolder.models.judging.estimate import Estimate, estimate
+from presolder.models.judging.merit import root_mean_square
 from presolder.models.judging.ranking import score
 from presolder.models.typing import Array, ComplexArray, Indices
 
-# Screening: enough frequencies to see a resonance, enough dials to see a trend.
-_SCREEN_HZ = np.geomspace(100.0, 6000.0, 18)
+# Screening: enough dials to see a trend.
 _MOST_SCREEN_DIALS = 4
 # Complex numbers per array while screening; small arrays stay in the cache.
 _CHUNK = 200_000
 # The most combinations of one shape that are screened before refining.
 MOST_COMBINATIONS = 70_000
 MOST_PARTS_SEARCHED = 4
-_KEPT_FOR_FRONT, _KEPT_FOR_PREFERENCE = 40, 300
+_KEPT_FOR_FRONT, _KEPT_FOR_PREFERENCE = 8, 150
 _EITHER_WAY: tuple[Literal["zero", "full"], ...] = ("zero", "full")
-# A part more is worth soldering from this much; common practice, no source.
-_EXTRA_PART_DB = 0.03
+# The listening of this many designs at a time.
+_LISTENED = 64
 _FRONT_WEIGHTS = np.linspace(0.0, 1.0, 21)
 
 
@@ -80,22 +83,20 @@ class Found:
     shape : Network
         The topology it was searched as.
     network : Network
-    taper_rms_db, tone_rms_db : float
+    taper_phon, tone_db : float
         As in `Merit`.
     """
 
     shape: Network
     network: Network
-    taper_rms_db: float
-    tone_rms_db: float
+    taper_phon: float
+    tone_db: float
 
 
 def tailor(
-    rig: Rig,
+    ear: Ear,
     shapes: tuple[Network, ...],
     shelf: Shelf,
-    tone_weight: float,
-    dial: Array = DIALS,
     *,
     most_combinations: int = MOST_COMBINATIONS,
     progress: Callable[[int], None] = lambda _: None,
@@ -104,16 +105,12 @@ def tailor(
 
     Parameters
     ----------
-    rig : Rig
-        The instrument and what it feeds.
+    ear : Ear
+        The rig and the conditions, the preference among them.
     shapes : tuple of Network
         Topologies; the values in them do not matter.
     shelf : Shelf
         Values to choose from.
-    tone_weight : float
-        The preference, as in `score`.
-    dial : ndarray, shape (d,)
-        Positions that count.
     most_combinations : int
         Shapes with more are screened at every few values first.
     progress : callable
@@ -122,21 +119,20 @@ def tailor(
     Returns
     -------
     list of Found
-        Best first; of each shape a few hundred, among them the best for the
-        preference and those near the front between taper and tone.
+        Lowest score first; of each shape a few hundred, among them the best for
+        the preference and those near the front between taper and tone.
     """
-    coarse = _Bench(rig, _SCREEN_HZ, _a_few(dial))
-    fine = _Bench(rig, SHAPE_HZ, dial)
+    dial = ear.conditions.dials
+    weight = ear.conditions.tone_weight
+    coarse, fine = _Screen(ear, _a_few(dial)), _Listener(ear, dial)
     found: list[Found] = []
     for shape in shapes:
         options = [shelf.options(leaf) for leaf in leaves(shape)]
-        chosen = _promising(coarse, shape, options, tone_weight, most_combinations)
-        found += _judged(fine, shape, options, chosen)
+        chosen = _promising(coarse, shape, options, weight, most_combinations)
+        found += fine.judged(shape, options, chosen)
         progress(1)
     order = score(
-        np.array([f.taper_rms_db for f in found]),
-        np.array([f.tone_rms_db for f in found]),
-        tone_weight,
+        np.array([f.taper_phon for f in found]), np.array([f.tone_db for f in found]), weight
     )
     return [found[i] for i in np.argsort(order, kind="stable")]
 
@@ -146,86 +142,85 @@ def _a_few(dial: Array) -> Array:
     return np.asarray(dial[spread.astype(int)], dtype=np.float64)
 
 
-def best_of_each(found: list[Found], tone_weight: float) -> list[Found]:
-    """The first of each topology, in order, less those whose extra parts earn nothing.
-
-    Parameters
-    ----------
-    found : list of Found
-        Best first.
-    tone_weight : float
-        The preference, as in `score`.
-    """
+def best_of_each(found: list[Found]) -> list[Found]:
+    """The first of each topology, in order; `found` has the lowest score first."""
     firsts: dict[object, Found] = {}
     for one in found:
         firsts.setdefault(canonical(one.shape), one)
-
-    def points(one: Found) -> float:
-        return float(score(one.taper_rms_db, one.tone_rms_db, tone_weight))
-
-    return [
-        one
-        for one in firsts.values()
-        if not any(
-            len(leaves(other.shape)) < len(leaves(one.shape))
-            and points(other) - points(one) < _EXTRA_PART_DB
-            for other in firsts.values()
-        )
-    ]
+    return list(firsts.values())
 
 
 def front(found: list[Found]) -> list[Found]:
     """Those that no other beats in both taper and tone, by rising taper shift."""
     best: list[Found] = []
-    for candidate in sorted(found, key=lambda f: (f.taper_rms_db, f.tone_rms_db)):
-        if not best or candidate.tone_rms_db < best[-1].tone_rms_db:
+    for candidate in sorted(found, key=lambda f: (f.taper_phon, f.tone_db)):
+        if not best or candidate.tone_db < best[-1].tone_db:
             best.append(candidate)
     return best
 
 
-class _Bench:
-    """A rig solved at certain frequencies and dials, ready to judge designs."""
+def _bridge(
+    chain: OpenChain,
+    shape: Network,
+    options: list[tuple[Leaf, ...]],
+    chosen: list[Indices] | Indices,
+) -> ComplexArray:
+    """Responses of designs, put across a solved chain.
 
-    def __init__(self, rig: Rig, frequency_hz: Array, dial: Array) -> None:
-        self.frequency_hz = frequency_hz
-        self.chain: OpenChain = open_chain(
-            rig, np.concatenate([[BODY_HZ], frequency_hz]), np.concatenate([[10.0], dial])
+    `chosen` has for each part the indices of its options; they broadcast
+    against each other, and the leading axes of the result are what they
+    broadcast to.
+    """
+    place = []
+    for stands in chain.dial:
+        parts = [
+            _stacked(some, chain.s, stands)[index]
+            for some, index in zip(options, chosen, strict=True)
+        ]
+        place.append(combined(shape, iter(parts)))
+    return bridged(chain, tuple(place))
+
+
+class _Screen:
+    """A rig solved at a few dials and frequencies, ready to estimate many designs."""
+
+    def __init__(self, ear: Ear, dial: Array) -> None:
+        self.estimate: Estimate = estimate(ear)
+        self.chain = open_chain(
+            ear.rig.as_heard, self.estimate.frequency_hz, np.concatenate([[10.0], dial])
         )
-        self.bare_db = decibels(self.chain.bare)[1:, 0]
+        self.bare_db = power_decibels(_power(self.chain.bare))
 
     def judge(
         self, shape: Network, options: list[tuple[Leaf, ...]], chosen: list[Indices] | Indices
     ) -> tuple[Array, Array]:
-        """Taper and tone RMS of designs.
-
-        `chosen` has for each part the indices of its options; they broadcast
-        against each other, and the result has the shape they broadcast to.
-        """
-        place = []
-        for stands in self.chain.dial:
-            parts = [
-                _stacked(some, self.chain.s, stands)[index]
-                for some, index in zip(options, chosen, strict=True)
-            ]
-            place.append(combined(shape, iter(parts)))
-        gain_db = power_decibels(_power(bridged(self.chain, tuple(place))))
-        return rms_figures(*shift_and_stray(gain_db, self.bare_db), self.frequency_hz)
+        """Taper and tone of designs, estimated; `chosen` as for `_bridge`."""
+        gain_db = power_decibels(_power(_bridge(self.chain, shape, options, chosen)))
+        return self.estimate.taper_and_tone(gain_db, self.bare_db)
 
 
-def _judged(
-    bench: "_Bench", shape: Network, options: list[tuple[Leaf, ...]], chosen: Indices
-) -> list[Found]:
-    """The chosen designs, a row of option indices each, by the full figures."""
-    taper, tone = bench.judge(shape, options, chosen.T[:, :, None])
-    return [
-        Found(
-            shape,
-            with_parts(shape, tuple(o[i] for o, i in zip(options, row, strict=True))),
-            float(taper_db),
-            float(tone_db),
-        )
-        for row, taper_db, tone_db in zip(chosen, taper[:, 0], tone[:, 0], strict=True)
-    ]
+class _Listener:
+    """A rig solved at all lines and dials, ready to judge designs by the full measure."""
+
+    def __init__(self, ear: Ear, dial: Array) -> None:
+        self.ear = ear
+        self.chain = open_chain(ear.rig.as_heard, LINES_HZ, dial)
+        self.bare_phon = ear.listen(self.chain.bare).phon
+
+    def judged(
+        self, shape: Network, options: list[tuple[Leaf, ...]], chosen: Indices
+    ) -> list[Found]:
+        """The chosen designs, a row of option indices each."""
+        found = []
+        for rows in np.array_split(chosen, np.ceil(len(chosen) / _LISTENED)):
+            levels_db = self.ear.levels_db(_bridge(self.chain, shape, options, list(rows.T)))
+            taper = root_mean_square(sound(levels_db).phon - self.bare_phon)
+            tone = root_mean_square(change(levels_db, self.ear.at_ten).tone_db)
+            for row, taper_phon, tone_db in zip(rows, taper, tone, strict=True):
+                parts = tuple(some[i] for some, i in zip(options, row, strict=True))
+                network = with_parts(shape, parts)
+                found.append(Found(shape, network, float(taper_phon), float(tone_db)))
+        return found
 
 
 def _power(response: ComplexArray) -> Array:
@@ -239,7 +234,7 @@ def _stacked(parts: tuple[Leaf, ...], s: ComplexArray, dial: Array) -> ComplexAr
 
 
 def _promising(
-    bench: _Bench,
+    bench: _Screen,
     shape: Network,
     options: list[tuple[Leaf, ...]],
     tone_weight: float,
@@ -266,7 +261,7 @@ def _promising(
 
 
 def _screened(
-    bench: _Bench, shape: Network, options: list[tuple[Leaf, ...]], grids: list[Indices]
+    bench: _Screen, shape: Network, options: list[tuple[Leaf, ...]], grids: list[Indices]
 ) -> tuple[Indices, Array, Array]:
     """Judge every combination; rows of indices, taper and tone RMS."""
     rest = int(np.prod([grid.size for grid in grids[1:]])) * bench.chain.bare.size
@@ -313,8 +308,13 @@ def combinations(shape: Network, shelf: Shelf) -> int:
     return int(np.prod([len(shelf.options(leaf)) for leaf in leaves(shape)]))
 
 
+def stock_gangs(volume: Pot) -> tuple[Gang, ...]:
+    """Second gangs of the dual pots that are sold from stock, either way round."""
+    return tuple(Gang(volume.resistance_ohms, volume.taper, at_ten) for at_ten in _EITHER_WAY)
+
+
 def dual_pot_gangs(ohms: tuple[float, ...]) -> tuple[Gang, ...]:
-    """Second gangs of the usual dual pots: linear or audio, wired either way round."""
+    """Second gangs of special dual pots: linear or audio, wired either way round."""
     return tuple(
         Gang(value, taper, at_ten)
         for value in ohms

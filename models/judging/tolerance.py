@@ -5,19 +5,31 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from presolder.models.circuit.equations import chain_equations
+from presolder.models.circuit.response import transfer
 from presolder.models.errors import InputError
+from presolder.models.hearing.bands import LINES_HZ
+from presolder.models.hearing.change import NOTICED_DB, change
 from presolder.models.instrument.controls import Pot
-from presolder.models.instrument.network import Capacitor, Gang, Leaf, Network, Resistor, leaves
+from presolder.models.instrument.network import (
+    Capacitor,
+    Gang,
+    Leaf,
+    Network,
+    Resistor,
+    leaves,
+    with_parts,
+)
 from presolder.models.instrument.quantities import format_code
 from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.taper import BENT_TAPERS
-from presolder.models.instrument.topologies import with_parts
 from presolder.models.judging.character import character
+from presolder.models.judging.ear import Ear
 from presolder.models.typing import Array
 
 LOWEST_PERCENTILE, HIGHEST_PERCENTILE = 5.0, 95.0
 _SECOND = "second "
-# A capacitor of tight tolerance is worth its price from this much; common practice, no source.
+# A capacitor of tight tolerance is worth its price from this much less; common practice, no source.
 _WORTH_DB = 0.3
 TIGHTER = 0.05
 
@@ -218,43 +230,60 @@ def _shares(offsets: Array, outcome: Array) -> Array:
     return shares
 
 
+def heard_ends(ear: Ear, network: Network | None, dial: Array, spread: Spread) -> Array:
+    """How far each part, at an end of its spread, moves the sound.
+
+    Parameters
+    ----------
+    ear : Ear
+        The rig and the conditions.
+    network : Network or None
+    dial : ndarray, shape (d,)
+        Positions above 0.
+    spread : Spread
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        In the order of `straying_parts`: the largest change of excitation in
+        any band at any of the dials, equally loud, dB.
+    """
+    parts = straying_parts(ear.rig, network, spread)
+    nominal = ear.listen(ear.response(network, dial))
+    ends = []
+    for i, part in enumerate(parts):
+        for end in (-part.spread, part.spread):
+            offsets = np.zeros(len(parts))
+            offsets[i] = end
+            rig, drawn = _drawn(ear.rig.as_heard, network, offsets)
+            ends.append(transfer(chain_equations(rig, drawn), LINES_HZ, dial))
+    if not parts:
+        return np.zeros(0)
+    moved = change(ear.levels_db(np.array(ends)), nominal).largest_db
+    return np.asarray(moved.reshape(len(parts), -1).max(axis=1), dtype=np.float64)
+
+
 @dataclass(frozen=True)
 class TighterCapacitor:
-    """Treble deviation, in dB, as it is and with a 5 % capacitor, and whether that pays."""
+    """Largest change of the sound by the capacitors' spread, dB, as it is and with 5 %."""
 
     now_db: float
     then_db: float
 
     @property
     def worth_it(self) -> bool:
-        """Whether twice the deviation shrinks by what ears notice."""
-        return 2 * (self.now_db - self.then_db) >= _WORTH_DB
+        """Whether ears notice the spread as it is, and less of it with 5 %."""
+        return self.now_db >= NOTICED_DB and self.then_db <= self.now_db - _WORTH_DB
 
 
-def tighter_capacitor(builds: Builds) -> TighterCapacitor | None:
-    """What a 5 % capacitor would do; None if there is no capacitor, or it is that good already."""
-    loose = [part.spread for part in builds.parts if part.kind == "capacitor"]
-    if not loose or loose[0] <= TIGHTER:
+def tighter_capacitor(
+    ear: Ear, network: Network | None, dial: Array, spread: Spread
+) -> TighterCapacitor | None:
+    """What 5 % capacitors would do; None if there are none, or they are that good already."""
+    kinds = [part.kind for part in straying_parts(ear.rig, network, spread)]
+    at = [i for i, kind in enumerate(kinds) if kind == "capacitor"]
+    if not at or spread.capacitor <= TIGHTER:
         return None
-    then = narrowed_deviation_db(builds, "capacitor", loose[0], TIGHTER)
-    return TighterCapacitor(builds.treble_deviation_db, then)
-
-
-def narrowed_deviation_db(result: Builds, kind: str, from_spread: float, to_spread: float) -> float:
-    """Treble deviation if parts of one kind strayed less.
-
-    Parameters
-    ----------
-    result : Builds
-    kind : str
-        As in `Spread`.
-    from_spread, to_spread : float
-        Spread now, and instead.
-    """
-    share = sum(
-        float(share)
-        for part, share in zip(result.parts, result.treble_share, strict=True)
-        if part.kind == kind
-    )
-    kept = 1.0 - share * (1.0 - (to_spread / from_spread) ** 2)
-    return result.treble_deviation_db * float(np.sqrt(max(kept, 0.0)))
+    now = heard_ends(ear, network, dial, spread)[at].max()
+    then = heard_ends(ear, network, dial, replace(spread, capacitor=TIGHTER))[at].max()
+    return TighterCapacitor(float(now), float(then))

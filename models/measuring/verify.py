@@ -17,11 +17,10 @@ from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
 from presolder.models.errors import InputError
-from presolder.models.instrument.network import Capacitor, Network, leaves
+from presolder.models.instrument.network import Capacitor, Network, leaves, with_parts
 from presolder.models.instrument.quantities import format_code
 from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.taper import BENT_TAPERS
-from presolder.models.instrument.topologies import with_parts
 from presolder.models.judging.tolerance import Spread
 from presolder.models.measuring.third_octaves import BAND_HZ, Spectrum, band_gain_db, usable
 from presolder.models.typing import Array

@@ -30,6 +30,7 @@ from ._types import InputError as InputError
 from ._types import KnobPath as KnobPath
 from ._types import Load as Load
 from ._types import Pickup as Pickup
+from ._types import Player as Player
 from ._types import Pot as Pot
 from ._types import Recording as Recording
 from ._types import Response as Response

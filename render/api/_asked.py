@@ -2,17 +2,26 @@
 
 import os
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
+from functools import cache
 
 import numpy as np
 
 from presolder.models.errors import InputError
+from presolder.models.hearing.bands import LINES_HZ
+from presolder.models.hearing.material import Material, material
 from presolder.models.instrument.controls import require_dial
-from presolder.models.instrument.designs import BUILT_IN
+from presolder.models.instrument.designs import built_in_designs, for_volume
 from presolder.models.instrument.network import Design
-from presolder.models.instrument.rig import Rig
+from presolder.models.instrument.player import Player, Playing
+from presolder.models.instrument.rig import Captured, Rig
+from presolder.models.judging.ear import LISTENING_LEVEL_DB, Conditions, Ear
 from presolder.models.typing import Array
+from presolder.render.files.audio import Recording
 from presolder.render.files.designs import resolve_design
 from presolder.render.files.rigs import find_rig
+from presolder.render.files.samples import read_sample
+from presolder.render.files.speaker import load_speaker
 
 RigLike = Rig | str | os.PathLike[str]
 DesignLike = Design | str
@@ -26,12 +35,16 @@ def asked_rig(rig: RigLike) -> Rig:
     return rig if isinstance(rig, Rig) else find_rig(os.fspath(rig))
 
 
-def asked_design(design: DesignLike) -> Design:
-    """A design as it is, or by built-in name or expression."""
-    return design if isinstance(design, Design) else resolve_design(design)
+def asked_design(design: DesignLike, rig: Rig) -> Design:
+    """A design as it is, or by built-in name or expression.
+
+    The second gangs of built-in designs are like the rig's volume pot.
+    """
+    found = design if isinstance(design, Design) else resolve_design(design)
+    return for_volume(found, rig.first.volume)
 
 
-def asked_designs(designs: Iterable[DesignLike] | None) -> tuple[Design, ...]:
+def asked_designs(designs: Iterable[DesignLike] | None, rig: Rig) -> tuple[Design, ...]:
     """Designs with distinct names; None for every built-in one.
 
     Raises
@@ -40,8 +53,8 @@ def asked_designs(designs: Iterable[DesignLike] | None) -> tuple[Design, ...]:
         If there are none, or one is given twice.
     """
     if designs is None:
-        return BUILT_IN
-    found = tuple(asked_design(design) for design in designs)
+        return built_in_designs(rig.first.volume)
+    found = tuple(asked_design(design, rig) for design in designs)
     if not found:
         raise InputError("no designs are given; at least one is needed")
     seen: set[str] = set()
@@ -50,6 +63,56 @@ def asked_designs(designs: Iterable[DesignLike] | None) -> tuple[Design, ...]:
             raise InputError(f"design {design.name!r} is given twice")
         seen.add(design.name)
     return found
+
+
+# What is heard where no take is given: one that fits how the rig's takes are made.
+_REFERENCE: dict[Captured, str] = {"jack": "phrase", "string": "string"}
+_SPEAKER_RATE_HZ = 48_000
+
+
+@cache
+def _reference(captured: Captured) -> Material:
+    name = _REFERENCE[captured]
+    take = read_sample(name)
+    return material(take.samples, take.sample_rate_hz, f"bundled take {name!r}")
+
+
+def asked_player(rig: Rig, plays: Playing | None, dials: Numbers | None) -> Player:
+    """What is done with the knob: the rig's own, but for what is given."""
+    player = rig.player
+    if plays is not None and plays != player.plays:
+        player = Player(plays)
+    if dials is not None:
+        player = replace(player, own_dials=tuple(asked_dials(dials, silent_ok=False).tolist()))
+    return player
+
+
+def asked_ear(
+    rig: Rig,
+    plays: Playing | None = None,
+    dials: Numbers | None = None,
+    take: Recording | None = None,
+    listening_level: float = LISTENING_LEVEL_DB,
+    tone_weight: float | None = None,
+    speaker: str | None = None,
+) -> Ear:
+    """The rig and the conditions under which it is judged.
+
+    Raises
+    ------
+    InputError
+        If a value is out of range, or the take is silent.
+    """
+    player = asked_player(rig, plays, dials)
+    if take is None:
+        heard = _reference(rig.take.captured)
+    else:
+        heard = material(take.samples, take.sample_rate_hz, take.name)
+    power = None
+    if speaker is not None:
+        power = load_speaker(speaker, _SPEAKER_RATE_HZ).power_at(LINES_HZ, _SPEAKER_RATE_HZ)
+    weight = player.tone_weight if tone_weight is None else tone_weight
+    return Ear(rig, Conditions(heard, player, weight, listening_level, power))
 
 
 def asked_dials(dials: Numbers, *, silent_ok: bool = True) -> Array:

@@ -4,11 +4,20 @@ from collections.abc import Iterable, Mapping
 
 import numpy as np
 
-from presolder._asked import DesignLike, RigLike, asked_design, asked_rig
+from presolder._asked import (
+    DesignLike,
+    Numbers,
+    RigLike,
+    asked_design,
+    asked_ear,
+    asked_rig,
+)
 from presolder.models.errors import InputError, place
 from presolder.models.instrument.controls import Load, require_dial
+from presolder.models.instrument.player import Playing
+from presolder.models.judging.ear import LISTENING_LEVEL_DB
 from presolder.models.judging.merit import merit
-from presolder.models.judging.ranking import TONE_WEIGHT, best_built_in
+from presolder.models.judging.ranking import first_choice
 from presolder.models.measuring.coil import (
     Response,
 )
@@ -29,14 +38,28 @@ from presolder.render.report.verify import VerifyReport
 METER = Load(1e6)
 
 
-def sheet(rig: RigLike, design: DesignLike | None = None, *, workshop: str = "") -> Sheet:
+def sheet(
+    rig: RigLike,
+    design: DesignLike | None = None,
+    *,
+    plays: Playing | None = None,
+    dials: Numbers | None = None,
+    take: Recording | None = None,
+    listening_level: float = LISTENING_LEVEL_DB,
+    tone_weight: float | None = None,
+    speaker: str | None = None,
+    workshop: str = "",
+) -> Sheet:
     """Say which parts to order and what to solder where.
 
     Parameters
     ----------
     rig : Rig or str
     design : Design or str, optional
-        By default the built-in one that `compare` ranks first, bare excepted.
+        By default the one that `compare` ranks first of the built-in ones; that may
+        be the bare pot, and then there is nothing to order.
+    plays, dials, take, listening_level, tone_weight, speaker
+        Under which conditions it is judged, as for `compare`.
     workshop : str
         Who made the sheet.
 
@@ -63,11 +86,12 @@ def sheet(rig: RigLike, design: DesignLike | None = None, *, workshop: str = "")
     68k + 1n5  (for humbucker, 500k audio volume, 5.5 m cable, 1M input)
     """
     found = asked_rig(rig)
+    ear = asked_ear(found, plays, dials, take, listening_level, tone_weight, speaker)
     if design is None:
-        best = best_built_in(found, TONE_WEIGHT)
-        return Sheet(found, best.design, best.figures, workshop)
-    chosen = asked_design(design)
-    return Sheet(found, chosen, merit(found, chosen.network), workshop)
+        best = first_choice(ear)
+        return Sheet(ear, best.design, best.figures, workshop, chosen=True)
+    chosen = asked_design(design, found)
+    return Sheet(ear, chosen, merit(ear, chosen.network), workshop)
 
 
 def coil_from_readings(
@@ -233,7 +257,8 @@ def verify(
     >>> takes = {10: ps.read("at-10.wav"), 6: ps.read("at-6.wav")}  # doctest: +SKIP
     >>> print(ps.verify("my-guitar.toml", takes, "68k + 1n5"))  # doctest: +SKIP
     """
-    found, chosen = asked_rig(rig), asked_design(design)
+    found = asked_rig(rig)
+    chosen = asked_design(design, found)
     spectra, rates = [], set()
     for dial, take in takes.items():
         require_dial("dial", float(dial))

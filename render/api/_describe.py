@@ -3,22 +3,20 @@
 import os
 from collections.abc import Iterable
 from dataclasses import replace
-from importlib import resources
 from pathlib import Path
 
 from presolder.models.audio.knob import KnobPath, steady_turn
-from presolder.models.errors import InputError
 from presolder.models.instrument.designs import BUILT_IN
 from presolder.models.instrument.dirt import Dirt, DirtKind
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Captured, Rig, Take
-from presolder.render.files.audio import Recording, read_recording
+from presolder.render.files.audio import Recording, excerpt, read_recording
 from presolder.render.files.designs import read_designs, resolve_design
 from presolder.render.files.points import read_gesture
 from presolder.render.files.rigs import DEFAULT_RIG, built_in_rigs, find_rig
+from presolder.render.files.samples import read_sample
 
 AnyPath = str | os.PathLike[str]
-SAMPLES = ("fifths", "harmonics", "string")
 
 
 def rig(name_or_path: AnyPath = DEFAULT_RIG, *, captured: Captured | None = None) -> Rig:
@@ -100,7 +98,7 @@ def design(text: str) -> Design:
     >>> print(ps.design("68k + 1n5"))
     68k + 1n5
     >>> print(ps.design("series"))
-    series: 270k + 390p
+    series: 330k + 180p
     """
     return resolve_design(text)
 
@@ -126,12 +124,18 @@ def designs(path: AnyPath | None = None) -> tuple[Design, ...]:
     --------
     >>> import presolder as ps
     >>> [design.name for design in ps.designs()][:3]
-    ['bare', 'cap', 'parallel']
+    ['bare', 'cap', 'cap-strong']
     """
     return BUILT_IN if path is None else read_designs(Path(path))
 
 
-def read(path: AnyPath) -> Recording:
+def read(
+    path: AnyPath,
+    start: float | None = None,
+    end: float | None = None,
+    *,
+    trim: bool = False,
+) -> Recording:
     """Read a take.
 
     Parameters
@@ -139,11 +143,15 @@ def read(path: AnyPath) -> Recording:
     path : str or path
         WAV, FLAC, MP3 or what else libsndfile reads; M4A and AAC with ffmpeg.
         Mono or stereo, 44.1 to 192 kHz.
+    start, end : float, optional
+        Seconds into the file that the take starts and ends at.
+    trim : bool
+        Leave out silence at the start.
 
     Returns
     -------
     Recording
-        ``samples`` of shape (channels, n) with full scale 1.0, and
+        ``cut`` says what was left out; ``samples`` of shape (channels, n) with full scale 1.0, and
         ``sample_rate_hz``.
 
     Raises
@@ -156,15 +164,16 @@ def read(path: AnyPath) -> Recording:
     >>> import presolder as ps
     >>> take = ps.read("my-di.wav")  # doctest: +SKIP
     """
-    return read_recording(Path(path))
+    whole = read_recording(Path(path))
+    return excerpt(whole, start, end, trim=trim)
 
 
-def sample(name: str = SAMPLES[0]) -> Recording:
+def sample(name: str = "phrase") -> Recording:
     """Load one of the recordings that come with the package.
 
     Parameters
     ----------
-    name : {"fifths", "harmonics", "string"}
+    name : {"phrase", "string", "chords"}
 
     Returns
     -------
@@ -178,13 +187,11 @@ def sample(name: str = SAMPLES[0]) -> Recording:
     Examples
     --------
     >>> import presolder as ps
-    >>> take = ps.sample("harmonics")
+    >>> take = ps.sample("phrase")
     >>> take.samples.shape, take.sample_rate_hz
-    ((1, 155773), 44100)
+    ((1, 230400), 48000)
     """
-    if name not in SAMPLES:
-        raise InputError(f"sample {name!r} is unknown; one of {', '.join(SAMPLES)}")
-    return read_recording(Path(str(resources.files("presolder.samples").joinpath(f"{name}.flac"))))
+    return read_sample(name)
 
 
 def turn(start: float, stop: float, *, travel: float = 8.0, rest: float = 1.0) -> KnobPath:

@@ -12,6 +12,7 @@ from presolder._asked import (
     asked_design,
     asked_designs,
     asked_dials,
+    asked_ear,
     asked_frequencies,
     asked_rig,
     counted,
@@ -22,20 +23,34 @@ from presolder.models.decibels import decibels
 from presolder.models.errors import InputError, place
 from presolder.models.instrument.dirt import Dirt
 from presolder.models.instrument.network import Capacitor, Network, Resistor
+from presolder.models.instrument.player import Playing
 from presolder.models.instrument.preferred import preferred_values
 from presolder.models.instrument.quantities import Unit, parse_quantity, require_component
+from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.topologies import DEFAULT_SHAPES, canonical
 from presolder.models.judging.cleanup import REFERENCE_HZ, clean_up
-from presolder.models.judging.merit import DIALS
-from presolder.models.judging.need import Playing
+from presolder.models.judging.ear import LISTENING_LEVEL_DB
 from presolder.models.judging.need import need as judge_need
-from presolder.models.judging.ranking import TONE_WEIGHT, ranked
+from presolder.models.judging.ranking import ranked
 from presolder.models.judging.recommendation import recommend
-from presolder.models.judging.search import Shelf, combinations, dual_pot_gangs, require_searchable
-from presolder.models.judging.tolerance import Builds, Spread, draw_builds
+from presolder.models.judging.search import (
+    Shelf,
+    combinations,
+    dual_pot_gangs,
+    require_searchable,
+    stock_gangs,
+)
+from presolder.models.judging.tolerance import (
+    Builds,
+    Spread,
+    draw_builds,
+    heard_ends,
+    tighter_capacitor,
+)
 from presolder.models.typing import Array, ComplexArray
+from presolder.render.files.audio import Recording
 from presolder.render.report.cleanup import CleanupReport
-from presolder.render.report.curves import Curves
+from presolder.render.report.curves import Curves, Ends
 from presolder.render.report.figures import Comparison
 from presolder.render.report.need import NeedReport
 from presolder.render.report.search import SearchReport
@@ -80,7 +95,8 @@ def response(rig: RigLike, design: DesignLike, hz: Numbers, dial: Numbers) -> Co
     >>> float(abs(ps.response("humbucker-500k", "bare", 20, 10))[0, 0].round(3))
     0.966
     """
-    equations = chain_equations(asked_rig(rig), asked_design(design).network)
+    found = asked_rig(rig)
+    equations = chain_equations(found, asked_design(design, found).network)
     return transfer(equations, asked_frequencies(hz), asked_dials(dial))
 
 
@@ -166,25 +182,36 @@ def curves(
     level at 500 Hz, dB (dial 10 is 0)
           at 10   at 5
     bare    0.0  -17.2
-    cap     0.0  -17.0
+    cap     0.0  -17.1
     <BLANKLINE>
     treble at 2-4 kHz against 500 Hz, dB (dial 10 is 0)
           at 10  at 5
     bare    0.0  -4.1
-    cap     0.0   0.1
+    cap     0.0  -0.9
     """
-    found, chosen, positions = asked_rig(rig), asked_designs(designs), asked_dials(dials)
-    builds = None
+    found, positions = asked_rig(rig), asked_dials(dials)
+    chosen = asked_designs(designs, found)
+    heard = found.as_heard
+    builds = ends = None
     if spread is not None:
         above = positions[positions > 0]
         if above.size == 0:
             raise InputError("every dial is silent; give at least one above 0")
         told = counted(progress, draws * len(chosen))
         builds = tuple(
-            draw_builds(found, one.network, above, spread, draws=draws, seed=seed, progress=told)
+            draw_builds(heard, one.network, above, spread, draws=draws, seed=seed, progress=told)
             for one in chosen
         )
-    return Curves(found, chosen, positions, asked_frequencies(hz), builds)
+        ear = asked_ear(found, dials=above)
+        ends = tuple(
+            Ends(
+                ear,
+                heard_ends(ear, one.network, above, spread),
+                tighter_capacitor(ear, one.network, above, spread),
+            )
+            for one in chosen
+        )
+    return Curves(heard, chosen, positions, asked_frequencies(hz), builds, ends)
 
 
 def builds(
@@ -234,40 +261,62 @@ def builds(
     (3, 1)
     """
     positions = asked_dials(dials, silent_ok=False)
-    network = asked_design(design).network
+    found = asked_rig(rig)
+    network = asked_design(design, found).network
     told = counted(progress, draws)
     return draw_builds(
-        asked_rig(rig), network, positions, spread, draws=draws, seed=seed, progress=told
+        found.as_heard, network, positions, spread, draws=draws, seed=seed, progress=told
     )
 
 
 def need(
-    rig: RigLike, plays: Playing = "rolls-back", dials: Numbers = (10.0, 8.0, 6.0, 4.0, 2.0)
+    rig: RigLike,
+    plays: Playing | None = None,
+    dials: Numbers | None = None,
+    *,
+    take: Recording | None = None,
+    listening_level: float = LISTENING_LEVEL_DB,
+    tone_weight: float | None = None,
+    speaker: str | None = None,
+    shown_dials: Numbers = (10.0, 9.0, 8.0, 7.0, 6.0, 4.0, 2.0),
 ) -> NeedReport:
     """Judge whether a bypass is needed at all.
 
     Parameters
     ----------
     rig : Rig or str
-        Judged without a bypass.
-    plays : {"full", "rolls-back", "swells", "cleans-up-dirt"}
-        What the player does with the knob.
-    dials : float or array_like, shape (d,)
+        Judged without a bypass, into what it really feeds: its dirt, if it has one.
+    plays : {"full", "rolls-back", "swells", "cleans-up-dirt"}, optional
+        What the player does with the knob; by default as the rig says.
+    dials : float or array_like, shape (d,), optional
+        Positions above 0 that count; by default where this way of playing
+        leaves the knob.
+    take : Recording, optional
+        What is heard; by default a bundled take.
+    listening_level : float
+        Of its loudest second at dial 10, dB SPL.
+    tone_weight : float, optional
+        0 to keep the taper only, 1 to keep the tone only; by default as suits
+        the way of playing.
+    speaker : str, optional
+        ``"plain"`` or the path of an impulse response to listen through.
+    shown_dials : float or array_like, shape (d,)
         Positions above 0 to report.
 
     Returns
     -------
     NeedReport
-        ``verdict`` in a word; ``found`` has the numbers, in dB and Hz.
+        ``verdict`` in a word; ``found`` has the numbers.
 
     Raises
     ------
     InputError
-        If a dial is 0 or out of range.
+        If a value is out of range, or the take is silent.
 
     Notes
     -----
-    Limits of the verdicts are common practice, no source; docs/figures.md.
+    Loudness after ISO 532-1, sharpness after DIN 45692; docs/figures.md says how
+    the verdict comes from them.
 
     Examples
     --------
@@ -276,41 +325,57 @@ def need(
     'no'
     """
     found = asked_rig(rig)
-    return NeedReport(found, plays, judge_need(found, plays, asked_dials(dials, silent_ok=False)))
+    ear = asked_ear(found, plays, dials, take, listening_level, tone_weight, speaker)
+    return NeedReport(ear, judge_need(ear, asked_dials(shown_dials, silent_ok=False)))
 
 
 def compare(
     rig: RigLike,
     designs: Iterable[DesignLike] | None = None,
     *,
-    tone_weight: float = TONE_WEIGHT,
-    dials: Numbers = DIALS,
+    plays: Playing | None = None,
+    dials: Numbers | None = None,
+    take: Recording | None = None,
+    listening_level: float = LISTENING_LEVEL_DB,
+    tone_weight: float | None = None,
+    speaker: str | None = None,
 ) -> Comparison:
     """Rank designs by how well they keep the taper, the tone, or both.
 
     Parameters
     ----------
     rig : Rig or str
+        Heard into what it really feeds: its dirt, if it has one.
     designs : iterable of Design or str, optional
         By default every built-in one.
-    tone_weight : float
-        0 to keep the taper only, 1 to keep the tone only.
-    dials : float or array_like, shape (d,)
-        Positions above 0 that count.
+    plays : {"full", "rolls-back", "swells", "cleans-up-dirt"}, optional
+        What the player does with the knob; by default as the rig says.
+    dials : float or array_like, shape (d,), optional
+        Positions above 0 that count; by default where this way of playing
+        leaves the knob.
+    take : Recording, optional
+        What is heard; by default a bundled take.
+    listening_level : float
+        Of its loudest second at dial 10, dB SPL.
+    tone_weight : float, optional
+        0 to keep the taper only, 1 to keep the tone only; by default as suits
+        the way of playing.
+    speaker : str, optional
+        ``"plain"`` or the path of an impulse response to listen through.
 
     Returns
     -------
     Comparison
-        ``ranked``, best first, with figures in dB.
+        ``ranked``, best first, with figures in dB and phon.
 
     Raises
     ------
     InputError
-        If a value is out of range.
+        If a value is out of range, or the take is silent.
 
     Notes
     -----
-    The figures are defined in docs/figures.md; A-weighting after IEC 61672-1.
+    As for `need`.
 
     Examples
     --------
@@ -318,10 +383,9 @@ def compare(
     >>> ps.compare("humbucker-500k", tone_weight=0).ranked[0].design.name
     'bare'
     """
-    found, positions = asked_rig(rig), asked_dials(dials, silent_ok=False)
-    _require_weight(tone_weight)
-    judged = ranked(found, asked_designs(designs), tone_weight, positions)
-    return Comparison(found, judged, tone_weight, positions)
+    found = asked_rig(rig)
+    ear = asked_ear(found, plays, dials, take, listening_level, tone_weight, speaker)
+    return Comparison(ear, ranked(ear, asked_designs(designs, found)))
 
 
 def tailor(
@@ -331,9 +395,13 @@ def tailor(
     topologies: Iterable[DesignLike] | None = None,
     resistors: tuple[Value, Value] = ("1k", "1M"),
     capacitors: tuple[Value, Value] = ("10p", "10n"),
-    gangs: Iterable[Value] = ("100k", "250k", "500k", "1M"),
-    tone_weight: float = TONE_WEIGHT,
-    dials: Numbers = DIALS,
+    gangs: Iterable[Value] | None = None,
+    plays: Playing | None = None,
+    dials: Numbers | None = None,
+    take: Recording | None = None,
+    listening_level: float = LISTENING_LEVEL_DB,
+    tone_weight: float | None = None,
+    speaker: str | None = None,
     top: int = 6,
     progress: Progress | None = None,
 ) -> SearchReport:
@@ -342,17 +410,29 @@ def tailor(
     Parameters
     ----------
     rig : Rig or str
+        Heard into what it really feeds: its dirt, if it has one.
     series : {"E6", "E12", "E24", "E48", "E96"}
     topologies : iterable of Design or str, optional
         Their values do not matter; by default all of up to three parts.
     resistors, capacitors : (smallest, largest)
         In ohms and farads, or as text.
-    gangs : iterable of float or str
-        Second gangs to be had, ohms; empty for no dual pots.
-    tone_weight : float
-        0 to keep the taper only, 1 to keep the tone only.
-    dials : float or array_like, shape (d,)
-        Positions above 0 that count.
+    gangs : iterable of float or str, optional
+        Second gangs to be had by special order, ohms, linear or audio; empty
+        for no dual pots. By default one like the volume pot, which is stock.
+    plays : {"full", "rolls-back", "swells", "cleans-up-dirt"}, optional
+        What the player does with the knob; by default as the rig says.
+    dials : float or array_like, shape (d,), optional
+        Positions above 0 that count; by default where this way of playing
+        leaves the knob.
+    take : Recording, optional
+        What is heard; by default a bundled take.
+    listening_level : float
+        Of its loudest second at dial 10, dB SPL.
+    tone_weight : float, optional
+        0 to keep the taper only, 1 to keep the tone only; by default as suits
+        the way of playing.
+    speaker : str, optional
+        ``"plain"`` or the path of an impulse response to listen through.
     top : int
         The most to return.
     progress : callable, optional
@@ -372,47 +452,44 @@ def tailor(
     -----
     Preferred values after IEC 60063. Every bypass is put across the chain by
     the Sherman-Morrison-Woodbury formula (Golub and Van Loan, Matrix
-    Computations, section 2.1.4).
+    Computations, section 2.1.4). Judged as for `need`.
 
     Examples
     --------
     >>> import presolder as ps
     >>> result = ps.tailor("humbucker-500k", series="E6", topologies=["series"], gangs=[])
     >>> print(result.found.best[0].judged.design)
-    680k + 150p
+    100k + 470p
     """
-    found, positions = asked_rig(rig), asked_dials(dials, silent_ok=False)
-    _require_weight(tone_weight)
+    found = asked_rig(rig)
+    ear = asked_ear(found, plays, dials, take, listening_level, tone_weight, speaker)
     if not 1 <= top <= 100:
         raise InputError(f"top = {top} must lie between 1 and 100")
+    volume = found.first.volume
     shelf = Shelf(
         tuple(Resistor(v) for v in _values(resistors, series, "ohm")),
         tuple(Capacitor(v) for v in _values(capacitors, series, "farad")),
-        dual_pot_gangs(tuple(_component(value, "ohm") for value in gangs)),
+        stock_gangs(volume)
+        if gangs is None
+        else dual_pot_gangs(tuple(_component(value, "ohm") for value in gangs)),
     )
-    shapes = _shapes(topologies, shelf)
+    shapes = _shapes(found, topologies, shelf)
     told = counted(progress, len(shapes))
-    result = recommend(found, shapes, shelf, tone_weight, positions, top=top, progress=told)
-    return SearchReport(found, result, tone_weight, positions, series)
+    return SearchReport(ear, recommend(ear, shapes, shelf, top=top, progress=told), series)
 
 
-def _shapes(topologies: Iterable[DesignLike] | None, shelf: Shelf) -> tuple[Network, ...]:
+def _shapes(rig: Rig, topologies: Iterable[DesignLike] | None, shelf: Shelf) -> tuple[Network, ...]:
     """Distinct topologies that the shelf has parts for."""
     shapes: dict[object, Network] = {}
     with place("topology"):
-        for design in map(asked_design, topologies or ()):
-            network = require_searchable(design)
+        for text in topologies or ():
+            network = require_searchable(asked_design(text, rig))
             shapes.setdefault(canonical(network), network)
     asked = tuple(shapes.values()) or DEFAULT_SHAPES
     left = tuple(shape for shape in asked if combinations(shape, shelf) > 0)
     if not left:
         raise InputError("no second gangs leaves nothing to search in these topologies")
     return left
-
-
-def _require_weight(tone_weight: float) -> None:
-    if not 0.0 <= tone_weight <= 1.0:
-        raise InputError(f"tone_weight = {tone_weight:g} must lie between 0 and 1")
 
 
 def _component(value: Value, unit: Unit) -> float:
@@ -479,6 +556,6 @@ def cleanup(
     stage = dirt or found.dirt or Dirt("smooth")
     if not 20 <= tone_hz <= 5000:
         raise InputError(f"{tone_hz:g} must lie between 20 and 5000 Hz")
-    chosen, positions = asked_designs(designs), asked_dials(dials, silent_ok=False)
+    chosen, positions = asked_designs(designs, found), asked_dials(dials, silent_ok=False)
     figures = tuple(clean_up(found, one.network, stage, positions, tone_hz) for one in chosen)
     return CleanupReport(found, stage, tone_hz, chosen, figures)

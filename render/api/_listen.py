@@ -2,17 +2,32 @@
 
 import os
 from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from presolder._asked import DesignLike, Progress, RigLike, asked_designs, asked_rig, counted
+from presolder._asked import (
+    DesignLike,
+    Numbers,
+    Progress,
+    RigLike,
+    asked_designs,
+    asked_ear,
+    asked_rig,
+    counted,
+)
 from presolder.models.audio.knob import KnobPath, steady_turn
+from presolder.models.audio.stairs import DIALS, PHRASE_SECONDS
 from presolder.models.errors import InputError
+from presolder.models.instrument.designs import short_list
 from presolder.models.instrument.dirt import Dirt
+from presolder.models.instrument.player import Playing
+from presolder.models.judging.ear import LISTENING_LEVEL_DB
 from presolder.render.files.audio import Bits, Recording
 from presolder.render.files.ffmpeg import Format
 from presolder.render.listening.after import After, join
 from presolder.render.listening.audition import Audition, audition
+from presolder.render.listening.comparisons import Comparing
 from presolder.render.listening.job import PackJob
 from presolder.render.listening.pack import work_units, write_pack, write_single_file
 from presolder.render.listening.sweeps import SweepJob, write_sweeps
@@ -72,14 +87,15 @@ def render(
     With nothing changed, the take comes back.
 
     >>> import presolder as ps
-    >>> take = ps.sample("harmonics")
+    >>> take = ps.sample("phrase")
     >>> audio = ps.render(take, "humbucker-500k", ["cap"], ps.turn(10, 10, travel=1, rest=0))
     >>> audio["cap"].shape, audio.sample_rate
-    ((1, 44100), 44100)
-    >>> bool(abs(audio["cap"] - take.samples[:, :44100])[:, :44000].max() < 1e-3)
+    ((1, 48000), 48000)
+    >>> bool(abs(audio["cap"] - take.samples[:, :48000])[:, :47900].max() < 1e-3)
     True
     """
-    found, chosen = asked_rig(rig), asked_designs(designs)
+    found = asked_rig(rig)
+    chosen = asked_designs(designs, found)
     heard = join(take, found, chosen, After(dirt, speaker, hum_db))
     return audition(heard, take.samples, path)
 
@@ -94,6 +110,10 @@ def render_files(
     dirt: Dirt | None = None,
     speaker: str | None = None,
     hum_db: float | None = None,
+    stairs: bool = False,
+    beside_bare: bool = False,
+    stair_dials: Iterable[float] = DIALS,
+    phrase_s: float = PHRASE_SECONDS,
     bits: Bits = "24",
     gain_db: float | None = None,
     force: bool = False,
@@ -107,6 +127,15 @@ def render_files(
         Folder to make.
     take, rig, designs, path, dirt, speaker, hum_db
         As for `render`.
+    stairs : bool
+        Make ``stairs/`` too: the phrase at each of the stair dials in turn.
+    beside_bare : bool
+        Make ``ab/`` too: bare, design, bare at each of them, at true and at
+        matched loudness.
+    stair_dials : iterable of float
+        1 to 20 positions above 0.
+    phrase_s : float
+        Seconds of the take that make the phrase, 0.5 to 30.
     bits : {"16", "24", "float"}
         Sample format.
     gain_db : float, optional
@@ -145,7 +174,18 @@ def render_files(
     if gain_db is not None and not abs(gain_db) <= LARGEST_GAIN_DB:
         raise InputError(f"gain = {gain_db:g} dB must lie between -200 and 200")
     after = After(dirt, speaker, hum_db)
-    job = SweepJob(take, asked_rig(rig), asked_designs(designs), path, bits, gain_db, after)
+    found = asked_rig(rig)
+    job = SweepJob(
+        take,
+        found,
+        asked_designs(designs, found),
+        path,
+        bits,
+        gain_db,
+        after,
+        Comparing(stairs, beside_bare, tuple(float(dial) for dial in stair_dials), phrase_s),
+        asked_ear(replace(found, dirt=dirt), take=take, speaker=speaker),
+    )
     return write_sweeps(job, Path(out), force=force, progress=counted(progress, job.work_units))
 
 
@@ -160,6 +200,14 @@ def pack(
     dirt: Dirt | None = None,
     speaker: str | None = None,
     hum_db: float | None = None,
+    stairs: bool = False,
+    beside_bare: bool = False,
+    stair_dials: Iterable[float] = DIALS,
+    phrase_s: float = PHRASE_SECONDS,
+    plays: Playing | None = None,
+    judged_dials: Numbers | None = None,
+    listening_level: float = LISTENING_LEVEL_DB,
+    tone_weight: float | None = None,
     workshop: str = "",
     note: str = "",
     listening: Format = "mp3",
@@ -176,12 +224,21 @@ def pack(
     out : str or path
         A folder to make, or a file that ends in ``.zip``; with `single_file`
         one that ends in ``.html``.
-    take, rig, designs, dirt, speaker, hum_db
+    take, rig, dirt, speaker, hum_db
         As for `render`; the take is at most 30 s long.
+    designs : iterable of Design or str, optional
+        By default a few of the built-in ones that are easily told apart.
     dials : iterable of float
         1 to 12 held positions above 0.
     sweep : KnobPath
         The knob in the sweeps.
+    stairs, beside_bare, stair_dials, phrase_s
+        As for `render_files`; with stairs there is a reel of them too.
+    plays, listening_level, tone_weight
+        Under which conditions the page judges the designs, on this take into
+        this dirt; as for `compare`.
+    judged_dials : float or array_like, shape (d,), optional
+        Positions that count for that, as `dials` of `compare`.
     workshop, note : str
         Who sends it, and what they say to the customer.
     listening : {"mp3", "m4a"}
@@ -208,7 +265,7 @@ def pack(
 
     Notes
     -----
-    Levels are matched by loudness after ITU-R BS.1770.
+    Levels are matched by loudness after ITU-R BS.1770; judged as by `need`.
 
     Examples
     --------
@@ -218,18 +275,17 @@ def pack(
     ... )  # doctest: +SKIP
     """
     path = Path(out)
-    if single_file and path.suffix.lower() not in (".html", ".htm"):
-        raise InputError(f"a single file must end in .html, got {str(path)!r}")
-    job = PackJob(
-        take,
-        asked_rig(rig),
-        asked_designs(designs),
-        sweep,
-        tuple(float(dial) for dial in dials),
-        After(dirt, speaker, hum_db),
-        workshop,
-        note,
+    if single_file:
+        _require_page(path)
+    found = asked_rig(rig)
+    ear = asked_ear(
+        replace(found, dirt=dirt), plays, judged_dials, take, listening_level, tone_weight, speaker
     )
+    chosen = short_list(found.first.volume) if designs is None else asked_designs(designs, found)
+    after = After(dirt, speaker, hum_db)
+    comparing = Comparing(stairs, beside_bare, tuple(map(float, stair_dials)), phrase_s)
+    held = tuple(map(float, dials))
+    job = PackJob(take, found, chosen, sweep, held, after, ear, comparing, workshop, note)
     told = counted(progress, work_units(job))
     if single_file:
         size = write_single_file(
@@ -237,3 +293,8 @@ def pack(
         )
         return {"page": str(path), "bytes": size}
     return write_pack(job, path, listening=listening, light=light, force=force, progress=told)
+
+
+def _require_page(path: Path) -> None:
+    if path.suffix.lower() not in (".html", ".htm"):
+        raise InputError(f"a single file must end in .html, got {str(path)!r}")

@@ -5,6 +5,7 @@ from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Load, Pickup, Pot, Tone
 from presolder.models.instrument.dirt import Dirt
 from presolder.models.instrument.network import Design
+from presolder.models.instrument.player import Player
 from presolder.models.instrument.rig import Channel, Rig, Take
 from presolder.models.instrument.taper import Taper
 from presolder.models.judging.tolerance import Spread
@@ -19,6 +20,7 @@ __all__ = [
     "KnobPath",
     "Load",
     "Pickup",
+    "Player",
     "Pot",
     "Recording",
     "Response",

@@ -10,11 +10,11 @@ from presolder.models.instrument.dirt import DIRT_KINDS, DirtKind
 from presolder.models.judging.cleanup import REFERENCE_HZ
 from presolder.render import plots
 from presolder.render.commands.options import (
+    all_designs,
     choose_dirt,
     design_options,
     dirt_option,
     drive_option,
-    gather_designs,
     json_option,
     plot_options,
     require_plot_ending,
@@ -51,7 +51,7 @@ def cleanup(
     Without --dirt, and with none in the rig, the stage is smooth.
     """
     rig = ps.rig(rig_name)
-    designs = gather_designs(design_names, designs_file)
+    designs = all_designs(design_names, designs_file, rig)
     if dirt_kind is None and rig.dirt is None:
         dirt_kind = "smooth"
     dirt = choose_dirt(rig, dirt_kind, drive)

@@ -1,6 +1,7 @@
 """The compare command: figures of merit of several designs, ranked by a preference."""
 
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -9,10 +10,9 @@ from presolder.render.commands.options import (
     design_options,
     gather_designs,
     json_option,
-    preference_options,
-    read_preference,
-    read_turned_dials,
+    judging_options,
     rig_option,
+    speaker_option,
 )
 from presolder.render.commands.output import say
 
@@ -20,21 +20,21 @@ from presolder.render.commands.output import say
 @click.command()
 @rig_option
 @design_options
-@preference_options
+@judging_options
+@speaker_option
 @json_option
 def compare(
     rig_name: str,
     design_names: tuple[str, ...],
     designs_file: Path | None,
-    keep: str,
-    dial_list: str,
+    judged: dict[str, Any],
+    speaker: str | None,
     as_json: bool,
 ) -> None:
     """Rank designs by how well they keep the taper, the tone, or both.
 
-    Figures are in dB; see docs/figures.md.
+    As heard, at equal loudness; docs/figures.md says how the figures come about.
     """
     rig = ps.rig(rig_name)
-    designs = gather_designs(design_names, designs_file)
-    weight, dials = read_preference(keep), read_turned_dials(dial_list)
-    say(ps.compare(rig, designs, tone_weight=weight, dials=dials), as_json)
+    designs = gather_designs(design_names, designs_file, rig)
+    say(ps.compare(rig, designs, speaker=speaker, **judged), as_json)

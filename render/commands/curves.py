@@ -15,8 +15,8 @@ from presolder.models.judging.tolerance import Builds, Spread
 from presolder.models.typing import Array
 from presolder.render import plots
 from presolder.render.commands.options import (
+    all_designs,
     design_options,
-    gather_designs,
     json_option,
     parse_dials,
     parse_frequencies,
@@ -74,7 +74,7 @@ def curves(
 ) -> None:
     """Show level and treble over the dial, and the response at some dials."""
     rig = ps.rig(rig_name)
-    designs = gather_designs(design_names, designs_file)
+    designs = all_designs(design_names, designs_file, rig)
     dials, hz = parse_dials(dial_list), parse_frequencies(frequency_list)
     require_plot_ending(plot_file)
     spread = _read_draws(tolerance, spread_texts, draws, seed)

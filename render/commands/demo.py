@@ -6,38 +6,49 @@ import click
 
 import presolder as ps
 from presolder.models.errors import InputError
+from presolder.models.instrument.designs import short_list
 from presolder.models.instrument.dirt import DirtKind
 from presolder.render.commands.options import (
     choose_dirt,
     json_option,
     output_options,
     require_hum_db,
+    rig_option,
     stage_options,
 )
 from presolder.render.commands.output import progress_on_terminal, say_packed, say_rendered
 
+_OUT = {False: Path("presolder-demo"), True: Path("presolder-demo-pack")}
+
 
 @click.command()
+@rig_option
 @stage_options
 @click.option("--pack", "as_pack", is_flag=True, help="Make a listening pack to send instead.")
 @click.option("--light", is_flag=True, help="Of a pack, leave out the lossless copies.")
 @output_options
 @json_option
 def demo(
+    rig_name: str,
     dirt_kind: DirtKind | None,
     drive: float | None,
     speaker: str | None,
     hum_db: float | None,
     as_pack: bool,
     light: bool,
-    out: Path,
+    out: Path | None,
     force: bool,
     as_json: bool,
 ) -> None:
-    """Render the bundled recording through every built-in design."""
-    rig, take = ps.rig(), ps.sample()
+    """Render the bundled recording through a few built-in designs.
+
+    As slow sweeps, as stairs (one dial after the other), and beside the bare pot.
+    """
+    rig = ps.rig(rig_name)
+    take = ps.sample("string" if rig.take.captured == "string" else "phrase")
     dirt = choose_dirt(rig, dirt_kind, drive)
     require_hum_db(hum_db)
+    out = out or _OUT[as_pack]
     if light and not as_pack:
         raise InputError("--light goes with --pack")
     if as_pack:
@@ -48,9 +59,12 @@ def demo(
             )  # fmt: skip
         say_packed(contents, out, as_json)
         return
+    # So slow that the phrase is struck several times at every dial.
+    sweep = ps.turn(10, 0, travel=14, rest=1)
     with progress_on_terminal("rendering") as progress:
         manifest = ps.render_files(
-            out, take, rig, dirt=dirt, speaker=speaker, hum_db=hum_db, force=force,
+            out, take, rig, short_list(rig.first.volume), sweep, dirt=dirt, speaker=speaker,
+            hum_db=hum_db, stairs=True, beside_bare=True, phrase_s=1.2, force=force,
             progress=progress,
         )  # fmt: skip
     say_rendered(manifest, out, as_json)

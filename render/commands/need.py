@@ -1,29 +1,39 @@
 """The need command: whether a bypass is needed at all."""
 
+from typing import Any
+
 import click
 
 import presolder as ps
 from presolder.models.errors import InputError
-from presolder.models.judging.need import PLAYING, Playing
-from presolder.render.commands.options import json_option, parse_dials, rig_option
+from presolder.render.commands.options import (
+    json_option,
+    judging_options,
+    parse_dials,
+    rig_option,
+    speaker_option,
+)
 from presolder.render.commands.output import say
 
 
 @click.command()
 @rig_option
+@judging_options
+@speaker_option
 @click.option(
-    "--plays",
-    type=click.Choice(PLAYING),
-    default="rolls-back",
-    show_default=True,
-    help="What the knob is used for.",
-)
-@click.option("--dial", "dial_list", default="10,8,6,4,2", show_default=True, help="By commas.")
+    "--dial", "shown_list", default="10,9,8,7,6,4,2", show_default=True,
+    help="What to show, by commas.",
+)  # fmt: skip
 @json_option
-def need(rig_name: str, plays: Playing, dial_list: str, as_json: bool) -> None:
-    """Tell whether a rig and a way of playing need a bypass."""
+def need(
+    rig_name: str, judged: dict[str, Any], speaker: str | None, shown_list: str, as_json: bool
+) -> None:
+    """Tell whether a rig and a way of playing need a bypass.
+
+    And what else would help: another wire, pot or cable, or a buffer.
+    """
     rig = ps.rig(rig_name)
-    dials = parse_dials(dial_list)
-    if (dials == 0).any():
+    shown = parse_dials(shown_list)
+    if (shown == 0).any():
         raise InputError("--dial 0 is silent and has no treble; it must be above 0")
-    say(ps.need(rig, plays, dials), as_json)
+    say(ps.need(rig, speaker=speaker, shown_dials=shown, **judged), as_json)

@@ -2,22 +2,30 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import wraps
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 import click
 import numpy as np
 
+from presolder.models.audio.stairs import DIALS, PHRASE_SECONDS
 from presolder.models.audio.voicing import require_hum
 from presolder.models.errors import InputError, place
 from presolder.models.instrument.controls import require_dial
-from presolder.models.instrument.designs import BUILT_IN
+from presolder.models.instrument.designs import built_in_designs, for_volume
 from presolder.models.instrument.dirt import DIRT_KINDS, Dirt, DirtKind
 from presolder.models.instrument.network import Design
+from presolder.models.instrument.player import PLAYING, Playing
 from presolder.models.instrument.quantities import Unit, parse_quantity, require_component
 from presolder.models.instrument.rig import Rig
-from presolder.models.judging.ranking import TONE_WEIGHT
+from presolder.models.judging.ear import (
+    LISTENING_LEVEL_DB,
+    LOUDEST_LEVEL_DB,
+    QUIETEST_LEVEL_DB,
+)
 from presolder.models.typing import Array
+from presolder.render.files.audio import read_recording
 from presolder.render.files.designs import read_designs, resolve_design
 from presolder.render.files.rigs import DEFAULT_RIG
 
@@ -54,13 +62,71 @@ def design_options(function: Command) -> Command:
     )(function)
 
 
+def take_options(function: Command) -> Command:
+    """The recording, and which part of it to use."""
+    for option in (
+        click.option("--end", type=float, help="Second of the recording to end at."),
+        click.option("--start", type=float, help="Second of the recording to start at."),
+        click.argument("di", type=click.Path(path_type=Path)),
+    ):
+        function = option(function)
+    return function
+
+
+def comparing_options(function: Command) -> Command:
+    """Stairs and A/B recordings, gathered into one argument ``comparing``.
+
+    It has the arguments of the face's listening functions by name.
+    """
+
+    @wraps(function)
+    def gathered(
+        *args: object,
+        stairs: bool,
+        beside_bare: bool,
+        stair_dials: str,
+        phrase_s: float,
+        **others: object,
+    ) -> None:
+        comparing: dict[str, Any] = {
+            "stairs": stairs,
+            "beside_bare": beside_bare,
+            "stair_dials": read_turned_dials(stair_dials, "--stair-dials").tolist(),
+            "phrase_s": phrase_s,
+        }
+        function(*args, comparing=comparing, **others)
+
+    command: Command = gathered
+    for option in (
+        click.option(
+            "--phrase", "phrase_s", type=float, default=PHRASE_SECONDS, show_default=True,
+            help="Seconds of the take for these.",
+        ),
+        click.option(
+            "--stair-dials", default=",".join(f"{dial:g}" for dial in DIALS), show_default=True,
+            help="Dials for these, by commas.",
+        ),
+        click.option(
+            "--ab", "beside_bare", is_flag=True,
+            help="Also make bare, design, bare at each dial, at true and at matched loudness.",
+        ),
+        click.option(
+            "--stairs", is_flag=True, help="Also make the phrase at one dial after the other."
+        ),
+    ):  # fmt: skip
+        command = option(command)
+    return command
+
+
 def output_options(function: Command) -> Command:
     """``--out`` and ``--force`` of commands that write a folder."""
     function = click.option("--force", is_flag=True, help="Write into a folder that has files.")(
         function
     )
     return click.option(
-        "--out", type=click.Path(path_type=Path), required=True, help="Folder to make."
+        "--out",
+        type=click.Path(path_type=Path),
+        help="Folder to make; default: by the take.",
     )(function)
 
 
@@ -85,12 +151,17 @@ def stage_options(function: Command) -> Command:
         click.option(
             "--hum-db", type=float, help="Add hum and hiss, dB re the take's loudest second."
         ),
-        click.option("--speaker", help="'plain', or an impulse response WAV."),
+        speaker_option,
         drive_option,
         dirt_option,
     ):
         function = option(function)
     return function
+
+
+def speaker_option(function: Command) -> Command:
+    """``--speaker``."""
+    return click.option("--speaker", help="'plain', or an impulse response WAV.")(function)
 
 
 def dirt_option(function: Command) -> Command:
@@ -110,18 +181,55 @@ def drive_option(function: Command) -> Command:
     )(function)
 
 
-def preference_options(function: Command) -> Command:
-    """``--keep`` and ``--dials``."""
-    function = click.option(
-        "--dials", "dial_list", default="3,4,5,6,7,8,9", show_default=True,
-        help="Where the knob is left, by commas.",
-    )(function)  # fmt: skip
-    return click.option(
-        "--keep",
-        default=f"{TONE_WEIGHT:g}",
-        show_default=True,
-        help="taper, tone, or the tone's weight 0 to 1.",
-    )(function)
+def judging_options(function: Command) -> Command:
+    """What designs are judged by, gathered into one argument ``judged``.
+
+    It has the arguments of the face's judging functions by name.
+    """
+
+    @wraps(function)
+    def gathered(
+        *args: object,
+        plays: Playing | None,
+        dial_list: str | None,
+        keep: str | None,
+        take_file: Path | None,
+        listening_level: float,
+        **others: object,
+    ) -> None:
+        judged: dict[str, Any] = {
+            "plays": plays,
+            "tone_weight": None if keep is None else read_preference(keep),
+            "take": None if take_file is None else read_recording(take_file),
+            "listening_level": listening_level,
+        }
+        judged["dials"] = None if dial_list is None else read_turned_dials(dial_list)
+        if not QUIETEST_LEVEL_DB <= listening_level <= LOUDEST_LEVEL_DB:
+            raise InputError(
+                f"--listening-level {listening_level:g} must lie between"
+                f" {QUIETEST_LEVEL_DB:g} and {LOUDEST_LEVEL_DB:g} dB"
+            )
+        function(*args, judged=judged, **others)
+
+    command: Command = gathered
+    for option in (
+        click.option(
+            "--listening-level", type=float, default=LISTENING_LEVEL_DB, show_default=True,
+            help="Of the take's loudest second at 10, dB SPL.",
+        ),
+        click.option(
+            "--take", "take_file", type=click.Path(path_type=Path),
+            help="Recording to judge by; default: a bundled one.",
+        ),
+        click.option("--keep", help="taper, tone, or the tone's weight 0 to 1."),
+        click.option("--dials", "dial_list", help="Where the knob is left, by commas."),
+        click.option(
+            "--plays", type=click.Choice(PLAYING),
+            help="What the knob is used for; default: the rig's, or rolls-back.",
+        ),
+    ):  # fmt: skip
+        command = option(command)
+    return command
 
 
 def read_preference(keep: str) -> float:
@@ -161,15 +269,17 @@ def choose_dirt(
         return replace(dirt, drive_db=drive)
 
 
-def gather_designs(names: tuple[str, ...], file: Path | None) -> tuple[Design, ...]:
-    """The designs asked for, or every built-in one.
+def gather_designs(
+    names: tuple[str, ...], file: Path | None, rig: Rig
+) -> tuple[Design, ...] | None:
+    """The designs asked for, or None if none are.
 
     Raises
     ------
     InputError
         If one cannot be read, or is given twice.
     """
-    designs = [resolve_design(name) for name in names]
+    designs = [for_volume(resolve_design(name), rig.first.volume) for name in names]
     if file is not None:
         designs += read_designs(file)
     seen: list[str] = []
@@ -177,7 +287,12 @@ def gather_designs(names: tuple[str, ...], file: Path | None) -> tuple[Design, .
         if design.name in seen:
             raise InputError(f"--design {design.name!r} is given twice")
         seen.append(design.name)
-    return tuple(designs) or BUILT_IN
+    return tuple(designs) or None
+
+
+def all_designs(names: tuple[str, ...], file: Path | None, rig: Rig) -> tuple[Design, ...]:
+    """The designs asked for, or every built-in one; as `gather_designs`."""
+    return gather_designs(names, file, rig) or built_in_designs(rig.first.volume)
 
 
 def require_hum_db(hum_db: float | None) -> None:

@@ -9,14 +9,24 @@ from typing import Any, TextIO
 
 import click
 
+from presolder.models.instrument.rig import Rig
+from presolder.render.files.audio import Recording
 from presolder.render.files.ffmpeg import NO_FFMPEG_NOTE, have_ffmpeg
 from presolder.render.files.folder import new_file
 from presolder.render.report.table import Report
+from presolder.render.report.take import remarks
 
 LISTENING_CAUTION = (
     "Start playback quiet and raise it slowly: designs differ in level,"
     " and loud sound harms hearing."
 )
+
+
+_TRIALS = {
+    "stairs": "the phrase at one dial after the other",
+    "ab_true": "bare, design, bare at each dial, at true loudness",
+    "ab_matched": "the same, made equally loud",
+}
 
 
 def say(report: Report, as_json: bool) -> None:
@@ -65,6 +75,19 @@ def progress_on_terminal(label: str) -> Iterator[Callable[[int, int], None]]:
         yield told
 
 
+def default_out(take_name: str, ending: str) -> Path:
+    """A folder named after the take, where none is given."""
+    return Path(f"{Path(take_name).stem}-{ending}")
+
+
+def warn_of(take: Recording, rig: Rig) -> None:
+    """Say what was left out of a take, and what is wrong with it, on standard error."""
+    if take.cut:
+        click.echo(f"presolder: {take.name}: {take.cut}", err=True)
+    for remark in remarks(take.samples, take.sample_rate_hz, rig):
+        click.echo(f"presolder: {take.name}: {remark}", err=True)
+
+
 def say_rendered(manifest: dict[str, Any], out: Path, as_json: bool) -> None:
     """Say what a render made, or print its manifest."""
     if as_json:
@@ -76,7 +99,14 @@ def say_rendered(manifest: dict[str, Any], out: Path, as_json: bool) -> None:
     for entry in manifest["files"]:
         loudness = entry["integrated_lufs"]
         level = "too quiet to measure" if loudness is None else f"{loudness:6.1f} LUFS"
-        click.echo(f"{out / entry['file']}  {level}")
+        most = entry["most_unlike_bare_at"]
+        unlike = "" if most is None else f"  most unlike bare at {most:g}"
+        click.echo(f"{out / entry['file']}  {level}{unlike}")
+    for kind, what in _TRIALS.items():
+        made = [e for e in manifest.get("comparisons", {}).get("files", []) if e["kind"] == kind]
+        if made:
+            folder = (out / made[0]["file"]).parent
+            click.echo(f"{folder}: {what} ({len(made)} files)")
     click.echo(LISTENING_CAUTION)
 
 

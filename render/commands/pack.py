@@ -1,14 +1,17 @@
 """The pack command: what a technician sends to a customer."""
 
 from pathlib import Path
+from typing import Any
 
 import click
 
 import presolder as ps
 from presolder.models.errors import InputError
 from presolder.models.instrument.dirt import DirtKind
+from presolder.models.instrument.player import PLAYING, Playing
 from presolder.render.commands.options import (
     choose_dirt,
+    comparing_options,
     design_options,
     gather_designs,
     json_option,
@@ -17,19 +20,28 @@ from presolder.render.commands.options import (
     require_hum_db,
     rig_option,
     stage_options,
+    take_options,
 )
-from presolder.render.commands.output import progress_on_terminal, say_packed
+from presolder.render.commands.output import (
+    default_out,
+    progress_on_terminal,
+    say_packed,
+    warn_of,
+)
 from presolder.render.files.ffmpeg import Format
 
 _LONGEST_TEXT = 2000
 
 
 @click.command()
-@click.argument("di", type=click.Path(path_type=Path))
+@take_options
 @rig_option
 @design_options
-@click.option("--dials", default="10,8,6,4,2", show_default=True, help="Held positions, by commas.")
+@click.option(
+    "--dials", default="10,8,6,4,2", show_default=True, help="Positions to hold, by commas."
+)
 @click.option("--travel", type=float, default=8.0, show_default=True, help="Seconds of the sweep.")
+@click.option("--plays", type=click.Choice(PLAYING), help="What the page judges by.")
 @click.option("--workshop", default="", help="Who sends the pack.")
 @click.option("--note", default="", help="A note to the customer.")
 @click.option(
@@ -39,11 +51,14 @@ _LONGEST_TEXT = 2000
 @click.option("--single-file", is_flag=True, help="Only the page, as one HTML file OUT.html.")
 @click.option("--allow-large", is_flag=True, help="Let a single file pass the mailing limit.")
 @click.option("--light", is_flag=True, help="Leave out the lossless copies.")
+@comparing_options
 @stage_options
 @output_options
 @json_option
 def pack(
     di: Path,
+    start: float | None,
+    end: float | None,
     rig_name: str,
     design_names: tuple[str, ...],
     designs_file: Path | None,
@@ -55,11 +70,13 @@ def pack(
     single_file: bool,
     allow_large: bool,
     light: bool,
+    plays: Playing | None,
+    comparing: dict[str, Any],
     dirt_kind: DirtKind | None,
     drive: float | None,
     speaker: str | None,
     hum_db: float | None,
-    out: Path,
+    out: Path | None,
     force: bool,
     as_json: bool,
 ) -> None:
@@ -68,7 +85,7 @@ def pack(
     Every design as a sweep, and held at each dial at true and at matched level.
     """
     rig = ps.rig(rig_name)
-    designs = gather_designs(design_names, designs_file)
+    designs = gather_designs(design_names, designs_file, rig)
     for option, text in (("--workshop", workshop), ("--note", note)):
         if len(text) > _LONGEST_TEXT:
             raise InputError(f"{option} has {len(text)} characters; at most {_LONGEST_TEXT}")
@@ -76,11 +93,14 @@ def pack(
     require_hum_db(hum_db)
     sweep = ps.turn(10.0, 0.0, travel=travel, rest=1.0)
     held = read_turned_dials(dials)
+    take = ps.read(di, start, end, trim=True)
+    warn_of(take, rig)
+    out = out or default_out(take.name, "pack")
     with progress_on_terminal("packing") as progress:
         contents = ps.pack(
-            out, ps.read(di), rig, designs, dials=held.tolist(), sweep=sweep, dirt=dirt,
-            speaker=speaker, hum_db=hum_db, workshop=workshop, note=note, listening=listening,
-            light=light, single_file=single_file, allow_large=allow_large, force=force,
-            progress=progress,
+            out, take, rig, designs, dials=held.tolist(), sweep=sweep, dirt=dirt,
+            speaker=speaker, hum_db=hum_db, plays=plays, workshop=workshop, note=note,
+            listening=listening, light=light, single_file=single_file, allow_large=allow_large,
+            force=force, progress=progress, **comparing,
         )  # fmt: skip
     say_packed(contents, out, as_json)

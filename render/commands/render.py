@@ -1,6 +1,7 @@
 """The render command: a recording through designs while the knob turns."""
 
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -10,28 +11,37 @@ from presolder.models.errors import InputError, place
 from presolder.models.instrument.dirt import DirtKind
 from presolder.models.instrument.rig import Captured
 from presolder.render.commands.options import (
+    all_designs,
     choose_dirt,
+    comparing_options,
     design_options,
-    gather_designs,
     json_option,
     output_options,
     require_hum_db,
     rig_option,
     stage_options,
+    take_options,
 )
-from presolder.render.commands.output import progress_on_terminal, say_rendered
+from presolder.render.commands.output import (
+    default_out,
+    progress_on_terminal,
+    say_rendered,
+    warn_of,
+)
 from presolder.render.files.audio import Bits
 
 
 @click.command()
-@click.argument("di", type=click.Path(path_type=Path))
+@take_options
 @rig_option
 @design_options
 @click.option(
     "--captured", type=click.Choice(["jack", "string"]), help="Overrides the rig's [take]."
 )
-@click.option("--from", "start", type=float, default=10.0, show_default=True, help="First dial.")
-@click.option("--to", "stop", type=float, default=0.0, show_default=True, help="Last dial.")
+@click.option(
+    "--from", "from_dial", type=float, default=10.0, show_default=True, help="First dial."
+)
+@click.option("--to", "to_dial", type=float, default=0.0, show_default=True, help="At last.")
 @click.option("--travel", type=float, default=8.0, show_default=True, help="Seconds turning.")
 @click.option(
     "--rest", type=float, default=1.0, show_default=True, help="Seconds still at each end."
@@ -41,6 +51,7 @@ from presolder.render.files.audio import Bits
     "--gain-db", type=float, help="Gain for all designs; default: loudest peak at -1 dBFS."
 )
 @click.option("--bits", type=click.Choice(["16", "24", "float"]), default="24", show_default=True)
+@comparing_options
 @stage_options
 @output_options
 @json_option
@@ -48,36 +59,41 @@ from presolder.render.files.audio import Bits
 def render(
     context: click.Context,
     di: Path,
+    start: float | None,
+    end: float | None,
     rig_name: str,
     design_names: tuple[str, ...],
     designs_file: Path | None,
     captured: Captured | None,
-    start: float,
-    stop: float,
+    from_dial: float,
+    to_dial: float,
     travel: float,
     rest: float,
     gesture: Path | None,
     gain_db: float | None,
     bits: Bits,
+    comparing: dict[str, Any],
     dirt_kind: DirtKind | None,
     drive: float | None,
     speaker: str | None,
     hum_db: float | None,
-    out: Path,
+    out: Path | None,
     force: bool,
     as_json: bool,
 ) -> None:
     """Render recording DI through each design while the volume knob turns."""
     rig = ps.rig(rig_name, captured=captured)
-    designs = gather_designs(design_names, designs_file)
-    path = knob_path(context, start, stop, travel, rest, gesture)
+    designs = all_designs(design_names, designs_file, rig)
+    path = knob_path(context, from_dial, to_dial, travel, rest, gesture)
     dirt = choose_dirt(rig, dirt_kind, drive)
     require_hum_db(hum_db)
-    take = ps.read(di)
+    take = ps.read(di, start, end, trim=True)
+    warn_of(take, rig)
+    out = out or default_out(take.name, "listen")
     with progress_on_terminal("rendering") as progress:
         manifest = ps.render_files(
             out, take, rig, designs, path, dirt=dirt, speaker=speaker, hum_db=hum_db,
-            bits=bits, gain_db=gain_db, force=force, progress=progress,
+            bits=bits, gain_db=gain_db, force=force, progress=progress, **comparing,
         )  # fmt: skip
     say_rendered(manifest, out, as_json)
 
@@ -95,7 +111,7 @@ def knob_path(
         with place("--from/--to/--travel/--rest"):
             return ps.turn(start, stop, travel=travel, rest=rest)
     for name, option in (
-        ("start", "--from"), ("stop", "--to"), ("travel", "--travel"), ("rest", "--rest"),
+        ("from_dial", "--from"), ("to_dial", "--to"), ("travel", "--travel"), ("rest", "--rest"),
     ):  # fmt: skip
         if context.get_parameter_source(name) is not click.core.ParameterSource.DEFAULT:
             raise InputError(f"--gesture and {option} exclude each other")

@@ -1,12 +1,13 @@
 """The sheet command: what to order and what to solder where."""
 
 from pathlib import Path
+from typing import Any
 
 import click
 
 import presolder as ps
 from presolder.models.errors import InputError
-from presolder.render.commands.options import json_option, rig_option
+from presolder.render.commands.options import json_option, judging_options, rig_option
 from presolder.render.commands.output import new_text, say, say_json
 
 _LONGEST_TEXT = 200
@@ -16,8 +17,9 @@ _LONGEST_TEXT = 200
 @rig_option
 @click.option(
     "--design", "design_name",
-    help="Built-in name or expression. Default: the built-in one that compare ranks first.",
+    help="Built-in name or expression. Default: what compare ranks first of the built-in ones.",
 )  # fmt: skip
+@judging_options
 @click.option("--out", type=click.Path(path_type=Path), help="Write a page to print, FILE.html.")
 @click.option("--force", is_flag=True, help="Replace an existing file.")
 @click.option("--workshop", default="", help="Who made the sheet.")
@@ -25,6 +27,7 @@ _LONGEST_TEXT = 200
 def sheet(
     rig_name: str,
     design_name: str | None,
+    judged: dict[str, Any],
     out: Path | None,
     force: bool,
     workshop: str,
@@ -37,7 +40,11 @@ def sheet(
     rig = ps.rig(rig_name)
     if len(workshop) > _LONGEST_TEXT:
         raise InputError(f"--workshop has {len(workshop)} characters; at most {_LONGEST_TEXT}")
-    made = ps.sheet(rig, design_name, workshop=workshop)
+    made = ps.sheet(rig, design_name, workshop=workshop, **judged)
+    if made.chosen and made.design.network is None and not as_json:
+        # Nothing to print a page about.
+        say(made, False)
+        return
     if out is not None:
         if out.suffix.lower() not in (".html", ".htm"):
             raise InputError(f"--out {str(out)!r} must end in .html")

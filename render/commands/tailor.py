@@ -1,6 +1,7 @@
 """The tailor command: which values that one can buy suit a rig and a preference."""
 
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -12,11 +13,9 @@ from presolder.models.judging.search import require_searchable
 from presolder.render import plots
 from presolder.render.commands.options import (
     json_option,
+    judging_options,
     plot_options,
-    preference_options,
     read_component,
-    read_preference,
-    read_turned_dials,
     require_plot_ending,
     rig_option,
 )
@@ -37,10 +36,11 @@ from presolder.render.files.folder import new_file
 @click.option("--resistors", default="1k:1M", show_default=True, help="Smallest:largest.")
 @click.option("--capacitors", default="10p:10n", show_default=True, help="Smallest:largest.")
 @click.option(
-    "--gangs", default="100k,250k,500k,1M", show_default=True,
-    help="Second gangs to be had, by commas; 'none' for no dual pots.",
+    "--gangs",
+    help="Second gangs to be had by special order, by commas; 'none' for no dual pots."
+    " Default: one like the volume pot.",
 )  # fmt: skip
-@preference_options
+@judging_options
 @click.option("--top", default=6, show_default=True, help="How many to show.")
 @plot_options
 @json_option
@@ -50,9 +50,8 @@ def tailor(
     topologies: tuple[str, ...],
     resistors: str,
     capacitors: str,
-    gangs: str,
-    keep: str,
-    dial_list: str,
+    gangs: str | None,
+    judged: dict[str, Any],
     top: int,
     plot_file: Path | None,
     force: bool,
@@ -63,7 +62,6 @@ def tailor(
     --plot draws what the taper pays for the tone.
     """
     rig = ps.rig(rig_name)
-    weight, dials = read_preference(keep), read_turned_dials(dial_list)
     if not 1 <= top <= 100:
         raise InputError(f"--top {top} must lie between 1 and 100")
     require_plot_ending(plot_file)
@@ -76,11 +74,11 @@ def tailor(
             rig, series=series, topologies=shapes or None,
             resistors=_bounds("--resistors", resistors, series, "ohm"),
             capacitors=_bounds("--capacitors", capacitors, series, "farad"),
-            gangs=_gangs(gangs), tone_weight=weight, dials=dials, top=top, progress=progress,
+            gangs=None if gangs is None else _gangs(gangs), top=top, progress=progress, **judged,
         )  # fmt: skip
     if plot_file is not None:
         with new_file(plot_file, force=force) as scratch:
-            plots.plot_front(scratch, rig, found.found, dials)
+            plots.plot_front(scratch, found.ear, found.found)
     say(found, as_json)
 
 

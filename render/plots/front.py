@@ -3,36 +3,33 @@
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from presolder.models.instrument.designs import BUILT_IN
-from presolder.models.instrument.rig import Rig
-from presolder.models.judging.ranking import TONE_WEIGHT, Scored, ranked
+from presolder.models.instrument.designs import built_in_designs
+from presolder.models.judging.ear import Ear
+from presolder.models.judging.ranking import Scored, ranked
 from presolder.models.judging.recommendation import Recommendation
-from presolder.models.typing import Array
 from presolder.render.plots.style import Canvas, colour_of, quiet_axes, save, spread_apart
 
 _MOST_NAMED = 9
 
 
-def plot_front(canvas: Canvas, rig: Rig, found: Recommendation, dials: Array) -> None:
+def plot_front(canvas: Canvas, ear: Ear, found: Recommendation) -> None:
     """Draw the front between taper and tone, the best found, and the built-in designs.
 
     Parameters
     ----------
     canvas : Path or text file
         A PNG or SVG file, or where SVG text goes.
-    rig : Rig
-        The instrument.
+    ear : Ear
+        The rig and the conditions.
     found : Recommendation
         Its best are marked and named.
-    dials : ndarray, shape (d,)
-        Positions that counted.
     """
     figure = Figure(figsize=(10.5, 5.6), layout="constrained")
     axes = figure.subplots()
     best = tuple(one.judged for one in found.best)
-    built_in = ranked(rig, BUILT_IN, TONE_WEIGHT, dials)
+    built_in = ranked(ear, built_in_designs(ear.rig.first.volume))
     front = found.front
-    front_taper, front_tone = zip(*((f.taper_rms_db, f.tone_rms_db) for f in front), strict=True)
+    front_taper, front_tone = zip(*((f.taper_phon, f.tone_db) for f in front), strict=True)
     axes.step(front_taper, front_tone, where="post", color=colour_of(2), linewidth=1.8)
     axes.plot(*_points(built_in), "s", color=colour_of(6), markersize=5)
     axes.plot(*_points(best), "o", color=colour_of(3), markersize=6)
@@ -41,14 +38,14 @@ def plot_front(canvas: Canvas, rig: Rig, found: Recommendation, dials: Array) ->
     axes.set_xlim(-0.03 * right, 1.06 * right)
     axes.set_ylim(0.95 * min(shown), 1.03 * max(*_points(built_in)[1], *_points(best)[1]))
     _name(axes, built_in, best[:_MOST_NAMED])
-    first = min(range(len(front)), key=lambda i: abs(front_taper[i] - 0.55 * right))
     axes.annotate(
-        "no design found lies below this line", (front_taper[first], front_tone[first]),
-        xytext=(0, -16), textcoords="offset points", fontsize=8.5, color=colour_of(2), ha="center",
+        "no design found lies below this line", (0.03, 0.05), xycoords="axes fraction",
+        fontsize=8.5, color=colour_of(2),
     )  # fmt: skip
     quiet_axes(
-        axes, "taper shift, RMS dB", "tone stray from dial 10, RMS dB",
-        f"{rig.name}: dots are the best found, squares the built-in designs",
+        axes, "louder or softer than the bare pot, RMS phon",
+        "treble lost and gained against dial 10, RMS dB",
+        f"{ear.rig.name}: dots are the best found, squares the built-in designs",
     )  # fmt: skip
     save(figure, canvas)
 
@@ -56,13 +53,13 @@ def plot_front(canvas: Canvas, rig: Rig, found: Recommendation, dials: Array) ->
 def _points(judged: tuple[Scored, ...]) -> tuple[list[float], list[float]]:
     """Taper shifts and tone strays."""
     figures = [one.figures for one in judged]
-    return [f.taper_rms_db for f in figures], [f.tone_rms_db for f in figures]
+    return [f.taper_phon for f in figures], [f.tone_db for f in figures]
 
 
 def _name(axes: Axes, built_in: tuple[Scored, ...], best: tuple[Scored, ...]) -> None:
     """Write every design's name beside the axes, with a line to its mark."""
     names = sorted(
-        (one.figures.tone_rms_db, one.figures.taper_rms_db, one.design.name, colour)
+        (one.figures.tone_db, one.figures.taper_phon, one.design.name, colour)
         for judged, colour in ((built_in, colour_of(6)), (best, colour_of(3)))
         for one in judged
     )

@@ -11,16 +11,37 @@ import numpy as np
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
+from presolder.models.hearing.change import NOTICED_DB
 from presolder.models.instrument.network import Design, format_network
 from presolder.models.instrument.rig import Rig
 from presolder.models.judging.character import character
-from presolder.models.judging.tolerance import TIGHTER, Builds, tighter_capacitor
+from presolder.models.judging.ear import Ear
+from presolder.models.judging.tolerance import TIGHTER, Builds, TighterCapacitor
 from presolder.models.typing import Array
 from presolder.render import plots
+from presolder.render.report.judged import conditions_plain, judged_by
 from presolder.render.report.numbers import finite
 from presolder.render.report.table import Block, Table, fitting, html_of, lines_of, shows_itself
 
 COLUMNS = ("design", "dial", "frequency_hz", "gain_db", "phase_deg")
+
+
+@dataclass(frozen=True, eq=False)
+class Ends:
+    """What ears notice of the spread of a design's parts.
+
+    Attributes
+    ----------
+    ear : Ear
+        The conditions.
+    largest_db : ndarray, shape (n,)
+        By part, from `heard_ends`.
+    tighter : TighterCapacitor or None
+    """
+
+    ear: Ear
+    largest_db: Array
+    tighter: TighterCapacitor | None
 
 
 @shows_itself
@@ -38,6 +59,8 @@ class Curves:
         Of the responses.
     builds : tuple of Builds or None
         What the spread of parts does, one a design, over the dials above 0.
+    ends : tuple of Ends or None
+        What ears notice of it, one a design.
     """
 
     rig: Rig
@@ -45,6 +68,7 @@ class Curves:
     dial: Array
     frequency_hz: Array
     builds: tuple[Builds, ...] | None = None
+    ends: tuple[Ends, ...] | None = None
 
     def blocks(self) -> tuple[Block, ...]:
         """Level and treble at each dial above 0, against dial 10."""
@@ -58,8 +82,10 @@ class Curves:
             "treble at 2-4 kHz against 500 Hz, dB (dial 10 is 0)",
             self._table(dials, [c.treble_db for c in curves], [b.treble_db for b in drawn]),
         ]
-        for design, builds in zip(self.designs, drawn, strict=False):
-            blocks += ["", *_what_matters(design, builds)]
+        for design, builds, ends in zip(self.designs, drawn, self.ends or (), strict=False):
+            blocks += ["", *_what_matters(design, builds, ends)]
+        if self.ends:
+            blocks += ["", judged_by(self.ends[0].ear)]
         return tuple(blocks)
 
     def _table(self, dials: Array, values: list[Array], drawn: list[Array]) -> Table:
@@ -100,7 +126,11 @@ class Curves:
             "treble_db": finite(curve.treble_db),
             "gain_db": [finite(row) for row in decibels(response)],
             "phase_deg": [finite(row) for row in np.angle(response, deg=True)],
-            "tolerance": None if self.builds is None else _builds_plain(self.builds[i]),
+            "tolerance": (
+                None
+                if self.builds is None or self.ends is None
+                else _builds_plain(self.builds[i], self.ends[i])
+            ),
         }
 
     def write_csv(self, file: TextIO) -> None:
@@ -128,7 +158,7 @@ class Curves:
         return fitting(drawing.getvalue()) + html_of(self.blocks())
 
 
-def _what_matters(design: Design, builds: Builds) -> Iterator[Block]:
+def _what_matters(design: Design, builds: Builds, ends: Ends) -> Iterator[Block]:
     yield f"{design.name}: what makes two builds differ"
     order = np.argsort(-builds.treble_share, kind="stable")
     rows = tuple(
@@ -136,21 +166,29 @@ def _what_matters(design: Design, builds: Builds) -> Iterator[Block]:
             builds.parts[i].name,
             f"{100 * builds.level_share[i]:.0f} %",
             f"{100 * builds.treble_share[i]:.0f} %",
+            f"{ends.largest_db[i]:.1f} dB",
+            "yes" if ends.largest_db[i] >= NOTICED_DB else "no",
         )
         for i in order
     )
-    yield Table(("part", "of the level", "of the treble"), rows)
-    tighter = tighter_capacitor(builds)
+    yield Table(("part", "of the level", "of the treble", "alone at most", "heard"), rows)
+    tighter = ends.tighter
     if tighter is not None:
-        yield (
-            f"A {100 * TIGHTER:g} % capacitor instead: treble within ±{2 * tighter.then_db:.1f} dB"
-            f" instead of ±{2 * tighter.now_db:.1f} dB;"
-            f" {'worth it' if tighter.worth_it else 'not worth paying for'}."
-        )
+        now, then = f"{tighter.now_db:.1f} dB", f"{tighter.then_db:.1f} dB"
+        if tighter.now_db < NOTICED_DB:
+            yield (
+                f"The spread of the capacitor is not heard ({now} at most);"
+                f" a {100 * TIGHTER:g} % one is not worth paying for."
+            )
+        else:
+            yield (
+                f"A {100 * TIGHTER:g} % capacitor moves the sound by {then} instead of {now};"
+                f" {'worth it' if tighter.worth_it else 'not worth paying for'}."
+            )
 
 
-def _builds_plain(builds: Builds) -> dict[str, Any]:
-    tighter = tighter_capacitor(builds)
+def _builds_plain(builds: Builds, ends: Ends) -> dict[str, Any]:
+    tighter = ends.tighter
     percentiles = ("p5", "p50", "p95")
     return {
         "dials": finite(builds.dial),
@@ -163,13 +201,20 @@ def _builds_plain(builds: Builds) -> dict[str, Any]:
                 "spread": part.spread,
                 "level_share": round(float(level), 4),
                 "treble_share": round(float(treble), 4),
+                "largest_change_db": round(float(largest), 4),
             }
-            for part, level, treble in zip(
-                builds.parts, builds.level_share, builds.treble_share, strict=True
+            for part, level, treble, largest in zip(
+                builds.parts,
+                builds.level_share,
+                builds.treble_share,
+                ends.largest_db,
+                strict=True,
             )
         ],
         "treble_deviation_db": round(builds.treble_deviation_db, 4),
-        "treble_deviation_with_5_percent_capacitor_db": (
+        "capacitor_change_db": None if tighter is None else round(tighter.now_db, 4),
+        "capacitor_change_with_5_percent_db": (
             None if tighter is None else round(tighter.then_db, 4)
         ),
+        "judged_by": conditions_plain(ends.ear),
     }

@@ -10,7 +10,7 @@ from presolder.models.instrument.rig import Channel, Rig, Take
 
 
 def rig_plain(rig: Rig) -> dict[str, Any]:
-    """Every value of a rig but its dirt; what is infinite is None, networks are expressions."""
+    """Every value of a rig; what is infinite is None, networks are expressions."""
     first, *others = rig.channels
     return {
         "pickup": asdict(first.pickup),
@@ -20,6 +20,8 @@ def rig_plain(rig: Rig) -> dict[str, Any]:
         "load": _load_plain(rig.load),
         "take": _take_plain(rig.take),
         "second": _second_plain(others[0]) if others else None,
+        "dirt": None if rig.dirt is None else rig.dirt.kind,
+        "player": {"plays": rig.player.plays, "dials": list(rig.player.dials)},
         "volume_wiring": rig.volume_wiring,
         "name": rig.name,
         "title": rig.title,

@@ -4,10 +4,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from presolder.models.instrument.network import format_network, shape_text
-from presolder.models.instrument.rig import Rig
+from presolder.models.judging.ear import Ear
 from presolder.models.judging.recommendation import Recommendation
-from presolder.models.typing import Array
-from presolder.render.report.figures import HEAD, figure_cells, scored_plain
+from presolder.render.report.figures import EQUAL, HEAD, UNITS, figure_cells, scored_plain
+from presolder.render.report.judged import conditions_plain, judged_by
 from presolder.render.report.table import Block, Table, lines_of, shows_itself
 
 
@@ -18,19 +18,15 @@ class SearchReport:
 
     Attributes
     ----------
-    rig : Rig
+    ear : Ear
+        The rig and the conditions.
     found : Recommendation
-    tone_weight : float
-    dials : ndarray, shape (d,)
-        Positions that counted.
     series : str
         Preferred values that were searched.
     """
 
-    rig: Rig
+    ear: Ear
     found: Recommendation
-    tone_weight: float
-    dials: Array
     series: str
 
     def blocks(self) -> tuple[Block, ...]:
@@ -43,7 +39,7 @@ class SearchReport:
                 *figure_cells(one.judged),
                 "-"
                 if one.better_than_built_in_db is None
-                else f"{one.better_than_built_in_db:.2f} better",
+                else f"{one.better_than_built_in_db:+.2f}",
             )
             for rank, one in enumerate(found.best, start=1)
         ]
@@ -51,24 +47,33 @@ class SearchReport:
         topologies = f"{found.topologies} topolog{'y' if found.topologies == 1 else 'ies'}"
         return (
             f"Out of {found.searched:,} designs of {self.series} values in {topologies}, the best"
-            " of each, in dB (docs/figures.md)",
+            " of each that its parts are worth",
             "",
-            Table(("rank", "design", *HEAD, "against built-in"), tuple(rows), words=2),
+            Table(("rank", "design", *HEAD, "ahead of built-in"), tuple(rows), words=3),
             "",
-            self._closing(),
+            *self._closing(),
+            "",
+            UNITS,
+            EQUAL,
+            judged_by(self.ear),
         )
 
-    def _closing(self) -> str:
+    def _closing(self) -> tuple[str, ...]:
         found = self.found
-        if found.ahead_of_bare_db <= 0:
+        if found.bare_comes_first:
             return (
-                "Nothing found beats the bare pot for this preference;"
-                " something may if the tone weighs more."
+                "Nothing found is audibly nearer to the sound at 10 than the bare pot, taper and"
+                " tone weighed; something may be if the tone weighs more.",
             )
-        ahead = found.built_in.score_db - found.best[0].judged.score_db
+        first = found.best[0].judged
+        beside = found.built_in.design.name
         return (
-            f"The best is {found.ahead_of_bare_db:.2f} dB ahead of the bare pot, and"
-            f" {ahead:.2f} dB ahead of the best built-in design, {found.built_in.design.name}."
+            f"{first.design.name} comes first, {found.ahead_of_bare_db:.2f} dB nearer to the sound"
+            " at 10 than the bare pot.",
+            f"The built-in {beside} is as good to the ear."
+            if found.built_in_is_as_good
+            else f"The built-in design that comes nearest, {beside}, is"
+            f" {found.ahead_of_built_in_db:.2f} dB behind.",
         )
 
     def lines(self) -> list[str]:
@@ -79,11 +84,10 @@ class SearchReport:
         """For JSON."""
         found = self.found
         return {
-            "rig": self.rig.name,
-            "tone_weight": self.tone_weight,
-            "dials": [float(dial) for dial in self.dials],
+            "judged_by": conditions_plain(self.ear),
             "series": self.series,
             "designs_searched": found.searched,
+            "first": "bare" if found.bare_comes_first else found.best[0].judged.design.name,
             "best": [
                 {
                     "topology": shape_text(one.found.shape),
@@ -94,14 +98,14 @@ class SearchReport:
             ],
             "best_built_in": {
                 "design": found.built_in.design.name,
-                "score_db": found.built_in.score_db,
+                "score_db": round(found.built_in.score_db, 4),
             },
             "bare": scored_plain(found.bare),
             "front": [
                 {
                     "expression": format_network(one.network),
-                    "taper_rms_db": one.taper_rms_db,
-                    "tone_rms_db": one.tone_rms_db,
+                    "taper_phon": round(one.taper_phon, 4),
+                    "tone_db": round(one.tone_db, 4),
                 }
                 for one in found.front
             ],

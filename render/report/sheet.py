@@ -9,9 +9,17 @@ from markupsafe import Markup
 from presolder.models.instrument.network import Design, Gang, format_network, leaves
 from presolder.models.instrument.placement import placed_parts, value_text
 from presolder.models.instrument.rig import Rig
+from presolder.models.judging.ear import Ear
 from presolder.models.judging.merit import Merit
+from presolder.models.judging.ranking import effort
 from presolder.render import plots
 from presolder.render.report import soldering
+from presolder.render.report.judged import (
+    conditions_plain,
+    dials_in_words,
+    judged_by,
+    sounds_over_dials,
+)
 from presolder.render.report.table import Block, Table, fitting, lines_of, shows_itself
 from presolder.render.report.template import filled
 
@@ -23,18 +31,27 @@ class Sheet:
 
     Attributes
     ----------
-    rig : Rig
+    ear : Ear
+        The rig and the conditions.
     design : Design
     figures : Merit
         Of the design on the rig.
     workshop : str
         Who made the sheet.
+    chosen : bool
+        Whether the tool chose the design.
     """
 
-    rig: Rig
+    ear: Ear
     design: Design
     figures: Merit = field(repr=False)
     workshop: str = ""
+    chosen: bool = False
+
+    @property
+    def rig(self) -> Rig:
+        """What it is soldered into."""
+        return self.ear.rig
 
     @cached_property
     def svg(self) -> Markup:
@@ -49,11 +66,15 @@ class Sheet:
     @property
     def expect(self) -> str:
         """What the figures of merit foretell, in a sentence."""
-        figures = self.figures
+        figures, change = self.figures, self.figures.change
+        if self.design.network is None:
+            return "Nothing to solder: the bare pot stays as it is."
+        louder = figures.taper_shift_phon.mean()
         return (
-            f"To expect over dials 3 to 9: tone within {figures.tone_rms_db:.1f} dB RMS of dial"
-            f" 10, level {figures.taper_rms_db:.1f} dB RMS from the bare pot's"
-            f" ({figures.taper_worst_db:.1f} dB at most)."
+            f"To expect with the knob at {dials_in_words(figures.dial)}:"
+            f" {sounds_over_dials(figures)} (treble {change.duller_db.mean():.1f} dB lost,"
+            f" {change.brighter_db.mean():.1f} dB gained at equal loudness), and"
+            f" {abs(louder):.1f} phon {'louder' if louder >= 0 else 'softer'} than the bare pot."
         )
 
     @property
@@ -62,7 +83,14 @@ class Sheet:
         gangs = sum(isinstance(leaf, Gang) for leaf in leaves(self.design.network))
         if gangs:
             kind = {1: "dual-gang"}.get(gangs, f"{gangs + 1}-gang")
-            return f"The volume control must be a {kind} part, turned by one shaft."
+            special = effort(self.design.network, self.rig.first.volume).special_order
+            stock = (
+                " Its sections differ in value or law, or are more than two: a special order, not"
+                " a stock part."
+                if special
+                else ""
+            )
+            return f"The volume control must be a {kind} part, turned by one shaft.{stock}"
         both = soldering.fitted_pots(self.rig) == 2
         stays = "both volume pots stay as they are" if both else "the volume pot stays as it is"
         return f"No multi-gang part is needed: {stays}."
@@ -80,6 +108,15 @@ class Sheet:
             ),
             words=5,
         )
+        if self.design.network is None:
+            return (
+                f"{head}  (for {context['rig']})",
+                self.expect,
+                *(("No built-in design is audibly nearer to the sound at 10.",) * self.chosen),
+                "To order: nothing",
+                "",
+                judged_by(self.ear),
+            )
         return (
             f"{head}  (for {context['rig']})",
             self.expect,
@@ -95,6 +132,8 @@ class Sheet:
             "",
             "Take care",
             *(f"  - {caution}" for caution in soldering.CAUTIONS),
+            "",
+            judged_by(self.ear),
         )
 
     def lines(self) -> list[str]:
@@ -106,8 +145,10 @@ class Sheet:
         context, network = self.context(), self.design.network
         return {
             "rig": self.rig.name,
+            "judged_by": conditions_plain(self.ear),
             "design": self.design.name,
             "expression": self.expression or None,
+            "special_order": effort(network, self.rig.first.volume).special_order,
             "multi_gang": any(isinstance(leaf, Gang) for leaf in leaves(network)),
             "orders": [asdict(order) for order in context["orders"]],
             "parts": [

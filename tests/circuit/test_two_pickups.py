@@ -12,7 +12,8 @@ from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
 from presolder.models.errors import InputError
-from presolder.models.instrument.designs import BUILT_IN
+from presolder.models.instrument.controls import Pot
+from presolder.models.instrument.designs import short_list
 from presolder.models.instrument.expression import parse_expression
 from presolder.render.files.audio import read_recording
 from presolder.render.files.rigs import built_in_rigs, find_rig, read_rig
@@ -20,6 +21,9 @@ from rendering import band_rms, rendered, resting
 from rigs import as_string_take, with_other
 from running import in_process
 from takes import SAMPLES
+
+# One of each topology, and the plainest twice.
+DESIGNS = short_list(Pot(500e3))
 
 WIRINGS = ("two-pickups", "two-pickups-independent")
 HZ = np.geomspace(20, 16_000, 40)
@@ -30,7 +34,7 @@ def test_null_at_ten(name: str) -> None:
     """Nothing changed, nothing heard: the jack take comes back."""
     take = read_recording(next(SAMPLES.glob("*.flac")))
     samples = take.samples[:, : 2 * take.sample_rate_hz]
-    out = rendered(samples, take.sample_rate_hz, find_rig(name), BUILT_IN, resting(10.0, 2.0))
+    out = rendered(samples, take.sample_rate_hz, find_rig(name), DESIGNS, resting(10.0, 2.0))
     for design in out:
         error = band_rms(design[0] - samples[0], take.sample_rate_hz, 50, 16_000)
         assert error < 1e-4 * band_rms(samples[0], take.sample_rate_hz, 50, 16_000)
@@ -44,7 +48,7 @@ def test_turn_to_zero_and_back_stays_bounded(name: str) -> None:
     rig = as_string_take(with_other(rig, held_at=None))
     noise = np.random.default_rng(4).normal(size=24_000)
     path = steady_turn(10.0, 0.0, 0.2, 0.1)
-    out = rendered(noise, 48_000, rig, BUILT_IN, path)
+    out = rendered(noise, 48_000, rig, DESIGNS, path)
     assert np.isfinite(out).all()
     assert np.abs(out[:, 0, -2000:]).max() < 1e-4
 

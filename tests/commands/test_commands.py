@@ -6,15 +6,19 @@ import json
 from pathlib import Path
 
 import numpy as np
+import pyloudnorm
 import pytest
+import scipy.signal
 import soundfile
 
-from presolder.models.instrument.designs import BUILT_IN
+from presolder.models.instrument.designs import BUILT_IN, short_list
 from presolder.render.files.rigs import find_rig
+from presolder.render.report.take import remarks
+from rendering import rms
 from running import presolder
-from takes import SAMPLES
+from takes import ROOT, SAMPLES
 
-TAKE = str(SAMPLES / "harmonics.flac")
+TAKE = str(SAMPLES / "phrase.flac")
 
 
 def test_render_writes_one_file_per_design_and_a_true_manifest(tmp_path: Path) -> None:
@@ -53,7 +57,7 @@ def test_render_writes_one_file_per_design_and_a_true_manifest(tmp_path: Path) -
     peaks = []
     for entry in manifest["files"]:
         audio, rate = soundfile.read(out / entry["file"])
-        assert (rate, len(audio)) == (44_100, 3 * 44_100)
+        assert (rate, len(audio)) == (48_000, 3 * 48_000)
         peak = 20 * np.log10(np.abs(audio).max())
         assert peak == pytest.approx(entry["sample_peak_dbfs"], abs=0.01)
         peaks.append(peak)
@@ -110,14 +114,13 @@ def test_looping_repeats_the_take_and_says_so(tmp_path: Path) -> None:
         "--out",
         out,
     )
-    assert "looped with crossfades from 3.53 s to 8.00 s" in result.stdout
+    assert "looped with crossfades from 4.80 s to 8.00 s" in result.stdout
     audio, rate = soundfile.read(out / "sweep" / "bare.wav")
     take, _ = soundfile.read(TAKE)
     period = take.size - round(0.05 * rate)
-    # Away from the seams the second and third rounds equal the first.
-    first = audio[rate // 2 : rate]
-    assert np.abs(audio[period + rate // 2 : period + rate] - first).max() < 1e-4
-    assert np.abs(audio[2 * period + rate // 2 : 2 * period + rate] - first).max() < 1e-4
+    # Away from the seam the second round equals the first.
+    first = audio[rate // 2 : 3 * rate]
+    assert np.abs(audio[period + rate // 2 : period + 3 * rate] - first).max() < 1e-4
 
 
 def test_gesture_file(tmp_path: Path) -> None:
@@ -142,10 +145,125 @@ def test_gesture_file(tmp_path: Path) -> None:
 
 
 def test_demo_needs_no_other_argument_and_works_anywhere(tmp_path: Path) -> None:
-    result = presolder("demo", "--out", "listen", cwd=tmp_path)
+    result = presolder("demo", cwd=tmp_path)
     assert result.returncode == 0, result.stderr
-    assert len(list((tmp_path / "listen" / "sweep").glob("*.wav"))) == len(BUILT_IN)
+    (tmp_path / "presolder-demo").rename(tmp_path / "listen")
+    made = short_list(find_rig("humbucker-500k").first.volume)
+    sweeps = sorted((tmp_path / "listen" / "sweep").glob("*.wav"))
+    assert {path.stem for path in sweeps} == {design.name for design in made}
+    assert len(list((tmp_path / "listen" / "stairs").glob("*.flac"))) == len(made)
+    assert len(list((tmp_path / "listen" / "ab").glob("*.flac"))) == 2 * (len(made) - 1)
     assert "Start playback quiet" in result.stdout
+    for path in sweeps:
+        audio, rate = soundfile.read(path)
+        presence = scipy.signal.butter(4, [2000, 5000], "bandpass", fs=rate, output="sos")
+        treble = scipy.signal.sosfilt(presence, audio)
+        for dial in range(9, 2, -1):
+            # The turn starts at 1 s and takes 1.4 s a dial.
+            middle = round((1 + 1.4 * (10 - dial)) * rate)
+            halves = range(middle - round(0.7 * rate), middle + round(0.2 * rate), rate // 20)
+            best = max(np.mean(treble[i : i + rate // 2] ** 2) for i in halves)
+            assert 10 * np.log10(best) > -60, (path.stem, dial)
+
+
+def test_built_in_gangs_and_where_they_are_heard_on_another_rig(tmp_path: Path) -> None:
+    result = presolder("render", TAKE, "--rig", "single-coil-250k", "--design", "gang-series-strong",
+                       "--design", "bare", "--travel", "1", "--rest", "0", cwd=tmp_path)  # fmt: skip
+    assert result.returncode == 0, result.stderr
+    manifest = json.loads((tmp_path / "phrase-listen" / "manifest.json").read_text())
+    assert manifest["designs"][0]["expression"].startswith("gang(250k, audio, full")
+    gang, bare = (entry["most_unlike_bare_at"] for entry in manifest["files"])
+    assert gang in range(3, 10) and bare is None
+    assert f"most unlike bare at {gang:g}" in result.stdout
+    refused = presolder("demo", "--rig", "nope", cwd=tmp_path)
+    assert refused.returncode == 2 and "'nope' is neither a file nor built in" in refused.stderr
+
+
+def test_a_part_of_a_take_without_its_silence(tmp_path: Path) -> None:
+    audio, rate = soundfile.read(TAKE)
+    late = np.concatenate([np.zeros(2 * rate), audio])
+    soundfile.write(tmp_path / "late.wav", late, rate, "PCM_24")
+    common = ("--design", "bare", "--from", "10", "--to", "10", "--rest", "0", "--gain-db", "0",
+              "--bits", "float")  # fmt: skip
+    result = presolder("render", "late.wav", *common, "--travel", "1", cwd=tmp_path)
+    assert result.returncode == 0, result.stderr
+    assert "s of silence at the start" in result.stderr
+    manifest = json.loads((tmp_path / "late-listen" / "manifest.json").read_text())
+    left_out = late.size - manifest["input"]["samples"]
+    assert 1.9 < left_out / rate < 2.0
+    made, _ = soundfile.read(tmp_path / "late-listen" / "sweep" / "bare.wav")
+    assert np.abs(made[: rate // 2] - late[left_out : left_out + rate // 2]).max() < 1e-3
+    result = presolder("render", "late.wav", *common, "--travel", "0.5", "--start", "3", "--end",
+                       "4.5", "--out", "part", cwd=tmp_path)  # fmt: skip
+    assert "3 to 4.5 s of it" in result.stderr
+    part, _ = soundfile.read(tmp_path / "part" / "sweep" / "bare.wav")
+    # The first tenth is the chain settling on a take that starts in the middle.
+    kept = slice(rate // 10, rate // 3)
+    assert np.abs(part[kept] - audio[rate : 2 * rate][kept]).max() < 1e-3
+    for options, says in (
+        (("--start", "5", "--end", "4"), "from 5 to 4 s must lie within its 6.80 s"),
+        (("--end", "1.5"), "from 0 to 1.5 s there is less than 0.1 s of sound"),
+    ):
+        refused = presolder("render", "late.wav", *options, "--out", "no", cwd=tmp_path)
+        assert refused.returncode == 2 and says in refused.stderr
+
+
+def test_stairs_and_a_design_beside_the_bare_pot(tmp_path: Path) -> None:
+    result = presolder("render", TAKE, "--design", "series-strong", "--travel", "1", "--rest", "0",
+                       "--stairs", "--ab", "--stair-dials", "10,5", "--phrase", "1.2",
+                       "--out", tmp_path / "out")  # fmt: skip
+    assert result.returncode == 0, result.stderr
+    manifest = json.loads((tmp_path / "out" / "manifest.json").read_text())
+    assert manifest["comparisons"]["dials"] == [10, 5]
+    files = {entry["file"]: entry for entry in manifest["comparisons"]["files"]}
+    assert set(files) == {"stairs/bare.flac", "stairs/series-strong.flac",
+                          "ab/series-strong_true.flac", "ab/series-strong_matched.flac"}  # fmt: skip
+
+    def piece(name: str, number: int) -> np.ndarray:
+        audio, rate = soundfile.read(tmp_path / "out" / name)
+        first = round(files[name]["starts_s"][number] * rate)
+        return np.asarray(audio[first : first + round(1.2 * rate)])
+
+    rate = 48_000
+    bare, design = (piece("ab/series-strong_true.flac", i) for i in (3, 4))
+    again = piece("ab/series-strong_true.flac", 5)
+    assert np.array_equal(bare, again)
+    assert rms(design) > 1.2 * rms(bare)
+    matched = [piece("ab/series-strong_matched.flac", i) for i in (3, 4)]
+    meter = pyloudnorm.Meter(rate)
+    loud = [meter.integrated_loudness(audio) for audio in matched]
+    assert loud[0] == pytest.approx(loud[1], abs=0.1)
+    # At 10 both are the take; the stairs start with it too.
+    ten = [piece("ab/series-strong_true.flac", i) for i in (0, 1)]
+    assert np.abs(ten[0] - ten[1]).max() < 1e-3 * np.abs(ten[0]).max()
+    step = piece("stairs/series-strong.flac", 1)
+    assert np.abs(step / rms(step) - design / rms(design)).max() < 1e-2
+
+
+def test_warnings_about_a_take(tmp_path: Path) -> None:
+    """Clipping, DC, hum, too short, and a take whose chain cannot well be taken away."""
+    audio, rate = soundfile.read(TAKE)
+    hum = 0.05 * np.sin(2 * np.pi * 50 * np.arange(audio.size) / rate)
+    rig = find_rig("humbucker-500k")
+    for samples, says in (
+        (audio, None),
+        (np.clip(4 * audio, -0.5, 0.5), "is clipped in"),
+        (0.5 * audio + 0.2, "has DC"),
+        (0.5 * audio + hum, "mains hum at 50 Hz"),
+        (audio[: rate // 2], "0.5 s long: too short"),
+    ):
+        said = remarks(samples[None], rate, rig)
+        assert len(said) == (0 if says is None else 1), said
+        assert says is None or says in said[0]
+    text = (ROOT / "render/rigs/humbucker-500k.toml").read_text() + "\n[take]\ntone_dial = 0\n"
+    (tmp_path / "dull.toml").write_text(text)
+    result = presolder("render", TAKE, "--rig", "dull.toml", "--design", "bare", "--travel",
+                       "0.3", "--rest", "0", "--out", "dull", cwd=tmp_path)  # fmt: skip
+    assert result.returncode == 0
+    assert "lifts" in result.stderr and "record with volume and tone at 10" in result.stderr
+    assert result.stderr.count("\n") == 1
+    manifest = json.loads((tmp_path / "dull" / "manifest.json").read_text())
+    assert len(manifest["input"]["remarks"]) == 1
 
 
 def test_curves_rows(tmp_path: Path) -> None:

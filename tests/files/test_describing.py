@@ -189,6 +189,37 @@ def test_rig_file_errors_name_the_place(tmp_path: Path, addition: str, message: 
     assert "\n" not in str(caught.value)
 
 
+def test_the_player_is_part_of_the_rig(tmp_path: Path) -> None:
+    text = built_in_rigs()["humbucker-500k"].read_text()
+    usual = {"full": 1, "rolls-back": 3, "swells": 4, "cleans-up-dirt": 3}
+    for plays, count in usual.items():
+        (tmp_path / "own.toml").write_text(f'{text}\n[player]\nplays = "{plays}"\n')
+        assert len(read_rig(tmp_path / "own.toml").player.dials) == count
+    (tmp_path / "own.toml").write_text(f'{text}\n[player]\nplays = "swells"\ndials = [9, 2.5]\n')
+    player = read_rig(tmp_path / "own.toml").player
+    assert (player.plays, player.dials) == ("swells", (9.0, 2.5))
+    # No section is a player who rolls back a little.
+    assert read_rig(built_in_rigs()["humbucker-500k"]).player.plays == "rolls-back"
+
+
+@pytest.mark.parametrize(
+    ("section", "says"),
+    [
+        ('plays = "loud"', "[player] plays = 'loud'"),
+        ("dials = 8", "[player]: dials = 8 must be a list of dial positions"),
+        ("dials = []", "dials must be 1 to 20 positions"),
+        ("dials = [0, 5]", "dials: 0 must lie above 0 and up to 10"),
+        ("knob = 1", "knob"),
+    ],
+)
+def test_player_errors(tmp_path: Path, section: str, says: str) -> None:
+    text = built_in_rigs()["humbucker-500k"].read_text()
+    (tmp_path / "own.toml").write_text(f"{text}\n[player]\n{section}\n")
+    with pytest.raises(InputError) as caught:
+        read_rig(tmp_path / "own.toml")
+    assert says in str(caught.value) and "own.toml" in str(caught.value)
+
+
 def test_design_file(tmp_path: Path) -> None:
     file = tmp_path / "designs.toml"
     file.write_text(

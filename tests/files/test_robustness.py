@@ -169,7 +169,7 @@ def test_devices_and_folders_are_not_recordings(path: str) -> None:
 
 
 def command(out: Path, *extra: str) -> list[str]:
-    take = str(SAMPLES / "harmonics.flac")
+    take = str(SAMPLES / "phrase.flac")
     return [sys.executable, "-m", "presolder.render", "render", take, "--out", str(out), *extra]
 
 

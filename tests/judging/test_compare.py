@@ -1,16 +1,22 @@
-"""Figures of merit against hand-worked cases."""
+"""Figures of merit against hand-worked cases, and the order that comes from them."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from ears import ear_of
 from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Load, Pickup, Pot
+from presolder.models.instrument.designs import built_in_designs
+from presolder.models.instrument.dirt import Dirt
 from presolder.models.instrument.expression import parse_expression
-from presolder.models.instrument.network import Capacitor
+from presolder.models.instrument.network import Design
+from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.taper import Taper
-from presolder.models.judging.merit import a_weighting_power, merit, pickup_load
+from presolder.models.judging.merit import merit, merits, pickup_load
+from presolder.models.judging.ranking import EQUAL_DB, effort, in_order, ranked, scored
 from presolder.render.files.rigs import built_in_rigs
 from rigs import single
 from running import in_process
@@ -19,46 +25,32 @@ IDEAL = single(Pickup(1e-2, 1e-6), Pot(500e3, Taper("linear")))
 
 
 def test_taper_shift_of_a_resistor_by_hand() -> None:
-    """An ideal source and no cable: two resistive dividers.
+    """An ideal source and no cable: two resistive dividers, which leave the tone alone.
 
     Bare the output is a; with Rb across the upper part it is
-    a R / (a R + (1 - a) R || Rb).
+    a R / (a R + (1 - a) R || Rb). A level change of so many dB is about as many
+    phon (ISO 532-1: ten phon a doubling of loudness, which takes about 10 dB).
     """
-    a, track, across = np.arange(1, 10) / 10, 500e3, 250e3
+    a, track, across = np.arange(3, 10) / 10, 500e3, 250e3
     upper = 1 / (1 / ((1 - a) * track) + 1 / across)
     shift_db = 20 * np.log10(a * track / (a * track + upper) / a)
-    figures = merit(IDEAL, parse_expression("250k"), np.arange(1.0, 10.0))
-    assert figures.taper_shift_db == pytest.approx(shift_db, abs=1e-6)
-    assert figures.taper_rms_db == pytest.approx(np.sqrt(np.mean(shift_db**2)), abs=1e-6)
-    assert figures.taper_worst_db == pytest.approx(shift_db.max(), abs=1e-6)
-    # Resistors alone leave the shape; dial 1 leaves a tenth, and the shift.
-    assert figures.tone_rms_db < 1e-6
-    assert figures.spike_db < 1e-6
-    assert figures.leftover_db == pytest.approx(-20 + shift_db[0], abs=1e-6)
+    figures = merit(ear_of(IDEAL), parse_expression("250k"), np.arange(3.0, 10.0))
+    assert figures.taper_shift_phon == pytest.approx(shift_db, rel=0.12)
+    assert figures.change.largest_db.max() < 0.3
+    assert figures.level_phon[0] == pytest.approx(20 * np.log10(0.3) + shift_db[0], rel=0.12)
 
 
-def test_spike_of_an_overcompensated_pot_by_hand() -> None:
-    """An ideal source, cable C_c and bypass C_b: a divider of resistors low, of capacitors high.
-
-    From a below the corner to C_b / (C_b + C_c) above it, so that the excess at
-    dial 1 tends to 20 log10(10 C_b / (C_b + C_c)); at 6 kHz it follows the
-    first-order law between the two.
-    """
-    cable, bypass = 470e-12, 470e-12
-    cabled = single(IDEAL.first.pickup, IDEAL.first.volume, None, cable, Load())
-    lower, upper = 50e3, 450e3
-
-    def gain_db(frequency_hz: float) -> float:
-        s = 2j * np.pi * frequency_hz
-        below, above = 1 / (1 / lower + s * cable), 1 / (1 / upper + s * bypass)
-        return float(20 * np.log10(abs(below / (below + above))))
-
-    assert merit(cabled, Capacitor(bypass), np.arange(1.0, 10.0)).spike_db == pytest.approx(
-        gain_db(6000) - gain_db(500), abs=1e-3
-    )
-    assert gain_db(1e9) - gain_db(1e-3) == pytest.approx(20 * np.log10(5), abs=0.01)
-    bare = merit(cabled, None)
-    assert (bare.taper_rms_db, bare.spike_db) == (0.0, 0.0)
+def test_lone_capacitor_of_an_ideal_source_by_hand() -> None:
+    """A divider of resistors low, of capacitors high: brighter by what lies between."""
+    cabled = single(IDEAL.first.pickup, IDEAL.first.volume, None, 470e-12, Load())
+    bright = merit(ear_of(cabled), parse_expression("470p"), np.array([2.0]))
+    # From a fifth to a half: 8 dB, of which equal loudness takes a part away.
+    assert 2 < bright.change.brighter_db[0] < 20 * np.log10(2.5)
+    assert bright.change.duller_db[0] < 0.05
+    bare = merit(ear_of(cabled), None, np.array([2.0]))
+    assert bare.change.brighter_db[0] < 0.05
+    assert bare.change.duller_db[0] > 0.5
+    assert bare.taper_phon == 0
 
 
 def test_load_by_hand() -> None:
@@ -66,37 +58,143 @@ def test_load_by_hand() -> None:
     rig = single(Pickup(8e3, 4.0, eddy_ohms=1e6), IDEAL.first.volume, load=Load(1e6))
     expected = 250e3 + 1 / (1 / 250e3 + 1 / 1e6)
     assert pickup_load(rig, None, 1000.0, np.array([5.0]))[0] == pytest.approx(expected, rel=1e-9)
-    assert merit(rig, None).load_ohms == pytest.approx(1 / (1 / 500e3 + 1 / 1e6), rel=1e-9)
+    at_ten = merit(ear_of(rig), None).load_ohms
+    assert at_ten == pytest.approx(1 / (1 / 500e3 + 1 / 1e6), rel=1e-9)
 
 
-def test_a_weighting_table() -> None:
-    """IEC 61672-1, table 3: A-weighting at nominal frequencies (exact ones used here)."""
-    for exponent, table_db in ((-10, -19.1), (-3, -3.2), (0, 0.0), (4, 1.3), (8, -0.1), (9, -1.1)):
-        weight_db = 10 * np.log10(a_weighting_power(1000 * 10 ** (exponent / 10)))
-        assert weight_db == pytest.approx(table_db, abs=0.06)
+def test_many_at_once_as_one_by_one(humbucker: Rig) -> None:
+    ear = ear_of(humbucker)
+    networks = [design.network for design in built_in_designs(humbucker.first.volume)]
+    for network, together in zip(networks, merits(ear, networks), strict=True):
+        alone = merit(ear, network)
+        assert together.tone_db == pytest.approx(alone.tone_db, abs=1e-6)
+        assert together.taper_phon == pytest.approx(alone.taper_phon, abs=1e-9)
+
+
+def test_nothing_changes_at_ten(humbucker: Rig) -> None:
+    ear = ear_of(humbucker)
+    for design in built_in_designs(humbucker.first.volume):
+        figures = merit(ear, design.network, np.array([10.0]))
+        assert figures.change.largest_db[0] < 0.01
+        assert figures.taper_phon < 1e-6
+
+
+def test_dirt_is_what_the_guitar_feeds(humbucker: Rig) -> None:
+    """A rig with a fuzz is judged as the same rig into that fuzz's input."""
+    fuzz = replace(humbucker, dirt=Dirt("fuzz"))
+    into = humbucker.feeding(Dirt("fuzz").load)
+    network = parse_expression("68k + 1n5")
+    told, same = merit(ear_of(fuzz), network), merit(ear_of(into), network)
+    assert told.tone_db == pytest.approx(same.tone_db, abs=1e-9)
+    assert abs(told.tone_db - merit(ear_of(humbucker), network).tone_db) > 0.5
+
+
+def test_speaker_and_level_are_heard(humbucker: Rig) -> None:
+    """A loudspeaker takes the top away; at a whisper little of it is above the threshold."""
+    usual, boxed = ear_of(humbucker), ear_of(humbucker, speaker="plain")
+    soft = ear_of(humbucker, listening_level=45.0)
+    # Against 1 kHz the plain loudspeaker lifts the presence and takes the top away.
+    lift_db = (boxed.at_ten.third_octave_db - usual.at_ten.third_octave_db)[[20, 26]]
+    lift_db -= (boxed.at_ten.third_octave_db - usual.at_ten.third_octave_db)[16]
+    assert lift_db[0] > 3 and lift_db[1] < -3
+    assert soft.at_ten.phon < usual.at_ten.phon - 25
+    figures = [merit(ear, parse_expression("470p")).change.largest_db for ear in (usual, soft)]
+    assert np.abs(figures[0] - figures[1]).max() > 0.3
+
+
+def test_order_puts_plain_parts_before_gains_nobody_hears(humbucker: Rig) -> None:
+    """By hand: scores 1.0, 1.2, 1.4 are equal; 1.6 is not equal to 1.0."""
+    ear = ear_of(humbucker)
+    template = scored(ear, Design("bare", None))
+    volume = humbucker.first.volume
+    made = {}
+    for name, text, points in (
+        ("dual", "gang(500k, audio, zero) + 1n", 1.0),
+        ("three", "10k || (10k + 1n)", 1.2),
+        ("two", "10k + 1n", 1.4),
+        ("later", "1n", 1.6),
+        ("special", "gang(250k, linear, zero) + 1n", 0.2),
+    ):
+        network = parse_expression(text)
+        made[name] = replace(
+            template, design=Design(name, network), effort=effort(network, volume), score_db=points
+        )
+    order = [
+        one.design.name for one in in_order(made[n] for n in ("dual", "three", "two", "later"))
+    ]
+    assert order == ["two", "three", "dual", "later"]
+    # A special order never wins, however good.
+    assert [one.design.name for one in in_order(made.values())][:2] == ["two", "special"]
+    bare = replace(template, score_db=1.8)
+    with_bare = in_order([bare, *(made[n] for n in ("dual", "two", "later"))])
+    # Nothing stands before bare that is not half a decibel ahead of it.
+    assert [one.design.name for one in with_bare] == ["dual", "bare", "later", "two"]
+    ahead = with_bare[: with_bare.index(bare)]
+    assert all(bare.score_db - one.score_db >= EQUAL_DB for one in ahead)
+
+
+def test_effort() -> None:
+    volume = Pot(250e3, Taper("audio", 0.12))
+    for text, expected in (
+        ("1n", (False, 0, 1)),
+        ("10k + 1n", (False, 0, 2)),
+        ("gang(250k, audio, zero, 0.12) + 1n", (False, 1, 2)),
+        ("gang(250k, audio, zero) + 1n", (True, 1, 2)),
+        ("gang(250k, linear, zero) + 1n", (True, 1, 2)),
+        ("gang(500k, audio, zero, 0.12) + 1n", (True, 1, 2)),
+        ("gang(250k, audio, zero, 0.12) + gang(250k, audio, full, 0.12)", (True, 2, 2)),
+    ):
+        assert effort(parse_expression(text), volume).rank == expected
+    assert effort(None, volume).rank == (False, 0, 0)
+
+
+def test_gangs_of_built_in_designs_are_the_volume_pots(rigs: dict[str, Rig]) -> None:
+    for rig in rigs.values():
+        for design in built_in_designs(rig.first.volume):
+            assert not effort(design.network, rig.first.volume).special_order
+    text = in_process("curves", "--rig", "single-coil-250k", "--design", "gang-series", "--json")
+    assert json.loads(text)["designs"][0]["expression"].startswith("gang(250k, audio, zero")
 
 
 def test_every_rig_with_defaults() -> None:
     for name in built_in_rigs():
         result = json.loads(in_process("compare", "--rig", name, "--keep", "tone", "--json"))
-        scores = [design["score_db"] for design in result["designs"]]
-        assert scores == sorted(scores)
-        assert scores == [design["tone_rms_db"] for design in result["designs"]]
-        table = in_process("compare", "--rig", name, "--keep", "taper").splitlines()
-        assert len(table) == 9
-        assert table[1].split()[:2] == ["1", "bare"]
+        for design in result["designs"]:
+            assert design["score_db"] == design["tone_db"]
+        taper = json.loads(in_process("compare", "--rig", name, "--keep", "taper", "--json"))
+        assert taper["designs"][0]["design"] == "bare"
+        assert taper["judged_by"]["rig"] == name
+        text = in_process("compare", "--rig", name, "--keep", "taper")
+        assert "Nothing here is audibly nearer" in text
+        assert f"Judged on {name}: rolls-back, knob at 8, 7, 6; bundled take" in text
 
 
-def test_dials_that_count() -> None:
-    """Taper shift at one dial is the level's difference there."""
-    result = json.loads(in_process("compare", "--design", "250k", "--dials", "5", "--json"))
+def test_conditions_from_options_and_from_the_rig(humbucker: Rig) -> None:
+    result = json.loads(
+        in_process("compare", "--design", "250k", "--dials", "5", "--plays", "swells", "--json")
+    )
+    assert result["judged_by"]["plays"] == "swells"
+    assert result["judged_by"]["dials"] == [5.0]
     (design,) = result["designs"]
-    assert design["taper_shift_db"] == [pytest.approx(design["taper_rms_db"])]
+    assert design["taper_shift_phon"] == [pytest.approx(design["taper_phon"])]
+    own = replace(humbucker, player=replace(humbucker.player, own_dials=(4.0,)))
+    assert ear_of(own).conditions.dials.tolist() == [4.0]
+    assert ear_of(own, plays="swells").conditions.dials.tolist() == [8.0, 6.0, 4.0, 2.0]
     with pytest.raises(InputError, match="--dials: 0 must lie above 0 and up to 10"):
         in_process("compare", "--dials", "5,0")
+    with pytest.raises(InputError, match="--listening-level 20 must lie between 40 and 100 dB"):
+        in_process("compare", "--listening-level", "20")
 
 
 @pytest.mark.parametrize("keep", ["both", "2", "-1", "nan"])
 def test_nonsense_preference(keep: str) -> None:
     with pytest.raises(InputError, match="must be taper, tone, or a number from 0 to 1"):
         in_process("compare", "--keep", keep)
+
+
+def test_ranks_follow_scores(humbucker: Rig) -> None:
+    """Whoever stands later is not audibly better, unless it is a special order."""
+    for plays in ("rolls-back", "swells", "cleans-up-dirt"):
+        order = ranked(ear_of(humbucker, plays=plays), built_in_designs(humbucker.first.volume))
+        for i, one in enumerate(order):
+            assert all(other.score_db > one.score_db - EQUAL_DB for other in order[i + 1 :])

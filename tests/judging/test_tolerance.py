@@ -6,12 +6,19 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from ears import ear_of
 from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Pickup, Pot
 from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.taper import Taper
 from presolder.models.judging.character import character
-from presolder.models.judging.tolerance import Spread, draw_builds, narrowed_deviation_db
+from presolder.models.judging.tolerance import (
+    Spread,
+    draw_builds,
+    heard_ends,
+    straying_parts,
+    tighter_capacitor,
+)
 from presolder.render.files.rigs import built_in_rigs, find_rig
 from presolder.render.plots.style import spread_apart
 from rigs import single
@@ -54,19 +61,35 @@ def test_same_seed_same_builds_and_no_spread_no_band() -> None:
     assert not still.treble_share.any()
 
 
-def test_advice_on_the_capacitor_comes_true() -> None:
-    """The spread that the linear model foretells for a 5 % capacitor, drawn."""
-    rig, network = find_rig("humbucker-500k"), parse_expression("150p")
-    loose = draw_builds(rig, network, DIALS, Spread(capacitor=0.2), draws=1500)
-    tight = draw_builds(rig, network, DIALS, Spread(capacitor=0.05), draws=1500)
-    foretold = narrowed_deviation_db(loose, "capacitor", 0.2, 0.05)
-    assert foretold == pytest.approx(tight.treble_deviation_db, rel=0.06)
-    assert loose.treble_deviation_db > 1.15 * tight.treble_deviation_db
+def test_what_ears_notice_of_each_part() -> None:
+    """A part that the sound does not depend on is never noticed; more spread is noticed more."""
+    ear = ear_of(find_rig("humbucker-500k"))
+    network = parse_expression("470p")
+    parts = straying_parts(ear.rig, network, Spread())
+    heard = dict(
+        zip((p.name for p in parts), heard_ends(ear, network, DIALS, Spread()), strict=True)
+    )
+    wide = heard_ends(ear, network, DIALS, Spread(capacitor=0.4))
+    assert heard["470p"] < 1.0 < wide[-1]
+    ideal = ear_of(IDEAL)
+    cable = heard_ends(ideal, parse_expression("250k"), DIALS, Spread())[1]
+    assert cable == pytest.approx(0.0, abs=1e-6)
+
+
+def test_a_tighter_capacitor_is_worth_it_only_if_heard() -> None:
+    ear = ear_of(find_rig("humbucker-500k"))
+    fine = tighter_capacitor(ear, parse_expression("150p"), DIALS, Spread())
+    assert fine is not None and not fine.worth_it and fine.now_db < 1.0
+    coarse = tighter_capacitor(ear, parse_expression("220p"), DIALS, Spread(capacitor=0.5))
+    assert coarse is not None and coarse.now_db > 1.0 and coarse.worth_it
+    assert tighter_capacitor(ear, parse_expression("220k"), DIALS, Spread()) is None
+    assert tighter_capacitor(ear, parse_expression("1n"), DIALS, Spread(capacitor=0.05)) is None
 
 
 @pytest.mark.parametrize("rig_name", list(built_in_rigs()))
 def test_command_on_every_rig(rig_name: str) -> None:
-    options = ("--rig", rig_name, "--tolerance", "--draws", "40", "--design", "gang-series")
+    options = ("--rig", rig_name, "--tolerance", "--draws", "40", "--design",
+               "gang(500k, linear, zero) + 390p")  # fmt: skip
     result = json.loads(in_process("curves", *options, "--frequency", "1000", "--json"))
     (design,) = result["designs"]
     drawn = design["tolerance"]
@@ -87,8 +110,7 @@ def test_table_says_what_matters() -> None:
     text = in_process("curves", "--design", "cap", "--tolerance", "--draws", "200", "--dial", "7,4")
     assert "what makes two builds differ" in text
     assert "taper midpoint" in text
-    assert "A 5 % capacitor instead" in text
-    assert "not worth paying for" in text
+    assert "The spread of the capacitor is not heard" in text
 
 
 def test_plain_table_and_plot(tmp_path: Path) -> None:

@@ -29,7 +29,7 @@ FACTORS = {"cable": (2.0, 0.4), "midpoint": (0.5, 2.0), "capacitor": (2.5, 0.4)}
 
 @cache
 def phrase() -> tuple[np.ndarray, int]:
-    audio, rate = soundfile.read(SAMPLES / "harmonics.flac")
+    audio, rate = soundfile.read(SAMPLES / "phrase.flac")
     # A length that transforms fast.
     return audio[: 1 << 17], rate
 
@@ -214,7 +214,7 @@ def test_nonsense(tmp_path: Path) -> None:
     soundfile.write(tmp_path / "a.wav", audio, rate)
     soundfile.write(tmp_path / "short.wav", audio[: rate // 2], rate)
     soundfile.write(tmp_path / "silent.wav", np.zeros(rate * 2), rate)
-    soundfile.write(tmp_path / "rate.wav", audio, 48_000)
+    soundfile.write(tmp_path / "rate.wav", audio, 44_100)
     a = f"10={tmp_path / 'a.wav'}"
     for takes, says in (
         (("ten.wav",), "--take 'ten.wav' must be DIAL=FILE"),

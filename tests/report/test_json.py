@@ -14,7 +14,7 @@ from presolder.render.files.rigs import built_in_rigs
 from running import in_process
 from takes import DOCS, SAMPLES
 
-TAKE = str(SAMPLES / "harmonics.flac")
+TAKE = str(SAMPLES / "phrase.flac")
 
 
 def test_every_command_has_json_and_its_schema_is_documented() -> None:

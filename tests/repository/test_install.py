@@ -20,10 +20,10 @@ OURS = f"{sys.version_info.major}.{sys.version_info.minor}"
 SCRIPT = """
 import presolder as ps, presolder, pathlib
 assert ps.need(ps.rig("two-pickups")).verdict in ("no", "hardly", "probably", "yes")
-assert len(ps.designs()) == 8 and len(ps.rigs()) == 6
+assert len(ps.designs()) == 15 and len(ps.rigs()) == 6
 assert "<svg" in ps.sheet("humbucker-500k", "series").page()
-audio = ps.render(ps.sample("harmonics"), "humbucker-500k", ["cap"], ps.turn(10, 9, travel=0.5, rest=0))
-assert audio["cap"].shape == (1, 22050)
+audio = ps.render(ps.sample("phrase"), "humbucker-500k", ["cap"], ps.turn(10, 9, travel=0.5, rest=0))
+assert audio["cap"].shape == (1, 24000)
 for name in ps.__all__:
     getattr(ps, name)
 print(pathlib.Path(presolder.__file__).parent)
@@ -77,7 +77,7 @@ def works(python: Path, tmp_path: Path) -> Path:
     command = python.parent / "presolder"
     assert "presolder, version" in run(command, "--version", cwd=tmp_path, env=alone)
     turn = ("--travel", "0.3", "--rest", "0", "--design", "gang-series", "--out", "out")
-    run(command, "render", SAMPLES / "harmonics.flac", *turn, cwd=tmp_path, env=alone)
+    run(command, "render", SAMPLES / "phrase.flac", *turn, cwd=tmp_path, env=alone)
     assert (tmp_path / "out" / "manifest.json").exists()
     return Path(where.strip())
 

@@ -50,12 +50,13 @@ def test_pages_name_files_that_are_there() -> None:
     assert named > 20
 
 
-def test_bundled_string_take_is_what_its_script_makes() -> None:
+def test_bundled_string_takes_are_what_their_script_makes() -> None:
     spec = importlib.util.spec_from_file_location("make_string", ROOT / "samples/make_string.py")
     assert spec is not None
     assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
-    bundled, rate = soundfile.read(ROOT / "samples" / "string.flac", dtype="int16")
-    assert rate == module.SAMPLE_RATE_HZ
-    assert np.array_equal(bundled, module.make_phrase())
+    for name, (notes, seconds) in module.TAKES.items():
+        bundled, rate = soundfile.read(ROOT / "samples" / f"{name}.flac", dtype="int16")
+        assert rate == module.SAMPLE_RATE_HZ
+        assert np.array_equal(bundled, module.make_take(notes, seconds))

@@ -17,6 +17,7 @@ ROOMS = (
     "models.instrument",
     "models.circuit",
     "models.audio",
+    "models.hearing",
     "models.judging",
     "models.measuring",
     "samples",

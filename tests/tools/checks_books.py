@@ -256,7 +256,7 @@ def loudness() -> list[Row]:
 
 
 def _against_pyloudnorm() -> Iterator[float]:
-    for name in ("fifths", "harmonics", "string"):
+    for name in ("phrase", "string", "chords"):
         take = read_recording(SAMPLES / f"{name}.flac")
         theirs = pyloudnorm.Meter(take.sample_rate_hz, filter_class="DeMan").integrated_loudness(
             take.samples.T

@@ -1,0 +1,132 @@
+"""What a listener hears of a rig at each dial, beside the same guitar at 10."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from presolder.models.audio.emf import bounded
+from presolder.models.circuit.equations import chain_equations, take_equations
+from presolder.models.circuit.response import transfer
+from presolder.models.errors import InputError
+from presolder.models.hearing.bands import LINES_HZ, third_octave_db
+from presolder.models.hearing.change import Change, Sound, change, sound
+from presolder.models.hearing.material import Material
+from presolder.models.instrument.network import Network
+from presolder.models.instrument.player import Player
+from presolder.models.instrument.rig import Rig
+from presolder.models.instrument.taper import DIAL_MAX
+from presolder.models.typing import Array, ComplexArray
+
+# A home listener's level: loud conversation; common practice, no source.
+LISTENING_LEVEL_DB = 75.0
+QUIETEST_LEVEL_DB, LOUDEST_LEVEL_DB = 40.0, 100.0
+
+
+@dataclass(frozen=True, eq=False)
+class Conditions:
+    """Under which conditions designs are judged; every verdict states them.
+
+    Attributes
+    ----------
+    material : Material
+        The take that is heard.
+    player : Player
+        What is done with the knob: where it is left, and what matters.
+    tone_weight : float
+        0 to keep the taper only, 1 to keep the tone only.
+    listening_level_db : float
+        Sound pressure level of the take's loudest second at dial 10, dB re 20 uPa.
+    speaker_power : ndarray, shape (112,), or None
+        What a loudspeaker passes of the power at each of `LINES_HZ`.
+    """
+
+    material: Material
+    player: Player
+    tone_weight: float
+    listening_level_db: float = LISTENING_LEVEL_DB
+    speaker_power: Array | None = None
+
+    def __post_init__(self) -> None:
+        if not 0.0 <= self.tone_weight <= 1.0:
+            raise InputError(f"tone_weight = {self.tone_weight:g} must lie between 0 and 1")
+        if not QUIETEST_LEVEL_DB <= self.listening_level_db <= LOUDEST_LEVEL_DB:
+            raise InputError(
+                f"listening_level = {self.listening_level_db:g} must lie between"
+                f" {QUIETEST_LEVEL_DB:g} and {LOUDEST_LEVEL_DB:g} dB"
+            )
+
+    @property
+    def dials(self) -> Array:
+        """Positions that count."""
+        return np.array(self.player.dials)
+
+    def __str__(self) -> str:
+        speaker = "" if self.speaker_power is None else ", through a loudspeaker"
+        return (
+            f"{self.player}; {self.material.name}, its loudest second at"
+            f" {self.listening_level_db:g} dB SPL{speaker}"
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Ear:
+    """A rig under conditions, ready to be listened to with any bypass.
+
+    Attributes
+    ----------
+    rig : Rig
+        With dirt, it feeds the dirt's input.
+    conditions : Conditions
+    """
+
+    rig: Rig
+    conditions: Conditions
+
+    @cached_property
+    def line_power(self) -> Array:
+        """Sound power per line for a response of 1, shape (112,), re (20 uPa)^2.
+
+        The take's spectrum, the chain that it was recorded through taken away,
+        scaled so that the bare pot at 10 has the listening level.
+        """
+        material = self.conditions.material
+        power = material.line_power
+        take = take_equations(self.rig)
+        if take is not None:
+            power = power / _power(bounded(transfer(take, LINES_HZ, self.rig.take.dial)[0]))
+        if self.conditions.speaker_power is not None:
+            power = power * self.conditions.speaker_power
+        at_ten = power @ _power(self.bare_at_ten)
+        level = 10.0 ** ((self.conditions.listening_level_db - material.crest_db) / 10.0)
+        return np.asarray(power * (level / at_ten), dtype=np.float64)
+
+    @cached_property
+    def at_ten(self) -> Sound:
+        """The guitar with its knob at 10, and no bypass."""
+        return self.listen(self.bare_at_ten)
+
+    @cached_property
+    def bare_at_ten(self) -> ComplexArray:
+        """Response of the bare pot at 10, shape (112,)."""
+        return np.asarray(self.response(None, np.array([DIAL_MAX]))[0])
+
+    def response(self, network: Network | None, dial: Array) -> ComplexArray:
+        """Of the chain into what the guitar will really feed, shape (d, 112)."""
+        return transfer(chain_equations(self.rig.as_heard, network), LINES_HZ, dial)
+
+    def levels_db(self, response: ComplexArray) -> Array:
+        """Third-octave levels at the ear, shape (..., 28), for responses of shape (..., 112)."""
+        return third_octave_db(self.line_power * _power(response))
+
+    def listen(self, response: ComplexArray) -> Sound:
+        """What ears make of it, for responses of shape (..., 112)."""
+        return sound(self.levels_db(response))
+
+    def against_ten(self, response: ComplexArray) -> Change:
+        """How it differs from the guitar at 10, equally loud; responses of shape (..., 112)."""
+        return change(self.levels_db(response), self.at_ten)
+
+
+def _power(response: ComplexArray) -> Array:
+    return np.square(response.real) + np.square(response.imag)

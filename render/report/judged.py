@@ -1,0 +1,105 @@
+"""Under which conditions something was judged, and what was heard, in words."""
+
+from collections.abc import Iterable
+from typing import Any
+
+import numpy as np
+
+from presolder.models.instrument.player import Playing
+from presolder.models.judging.ear import Ear
+from presolder.models.judging.merit import Merit
+from presolder.render.report.numbers import finite
+
+# How much treble makes which word; common practice, no source.
+_LITTLE_DB, _MUCH_DB = 1.0, 2.5
+PLAYS_IN_WORDS: dict[Playing, str] = {
+    "full": "for a player whose knob stays at 10",
+    "rolls-back": "for a player who rolls back a little",
+    "swells": "for a player who swells",
+    "cleans-up-dirt": "for a player who cleans up dirt with the knob",
+}
+
+
+def judged_by(ear: Ear) -> str:
+    """The conditions in a sentence, for the end of every answer."""
+    dirt = ear.rig.dirt
+    into = "" if dirt is None else f", into {dirt.kind} dirt"
+    return f"Judged on {ear.rig.name}{into}: {ear.conditions}."
+
+
+def conditions_plain(ear: Ear) -> dict[str, Any]:
+    """The conditions for JSON."""
+    conditions = ear.conditions
+    return {
+        "rig": ear.rig.name,
+        "dirt": None if ear.rig.dirt is None else ear.rig.dirt.kind,
+        "plays": conditions.player.plays,
+        "dials": list(conditions.player.dials),
+        "take": conditions.material.name,
+        "listening_level_db": conditions.listening_level_db,
+        "speaker": conditions.speaker_power is not None,
+        "tone_weight": conditions.tone_weight,
+    }
+
+
+def sounds(duller_db: float, brighter_db: float, noticed: bool) -> str:
+    """What a change of tone sounds like."""
+    if not noticed:
+        return "as at 10"
+    if min(duller_db, brighter_db) >= _LITTLE_DB:
+        return "duller here, brighter there"
+    word = "duller" if duller_db >= brighter_db else "brighter"
+    size_db = max(duller_db, brighter_db)
+    if size_db >= _MUCH_DB:
+        return f"much {word}"
+    return word if size_db >= _LITTLE_DB else f"a little {word}"
+
+
+def sounds_over_dials(figures: Merit) -> str:
+    """What the dials that count sound like together."""
+    change = figures.change
+    return sounds(
+        float(change.duller_db.mean()),
+        float(change.brighter_db.mean()),
+        bool(change.noticed.any()),
+    )
+
+
+def dials_in_words(dials: Iterable[float]) -> str:
+    """``8, 7 and 6``."""
+    texts = [f"{dial:g}" for dial in dials]
+    return " and ".join([", ".join(texts[:-1]), texts[-1]] if len(texts) > 1 else texts)
+
+
+def where_heard(figures: Merit) -> str:
+    """At which dials ears notice the change of tone."""
+    heard = figures.dial[figures.change.noticed]
+    if heard.size == 0:
+        return f"At {dials_in_words(figures.dial)} the tone is as at 10, only quieter."
+    deaf = figures.dial[~figures.change.noticed]
+    rest = "" if deaf.size == 0 else f", hardly at {dials_in_words(deaf)}"
+    return f"You will hear it at {dials_in_words(heard)}{rest}."
+
+
+def figures_plain(figures: Merit) -> dict[str, Any]:
+    """Figures of merit for JSON."""
+    change = figures.change
+    return {
+        "dials": finite(figures.dial),
+        "duller_db": finite(change.duller_db),
+        "brighter_db": finite(change.brighter_db),
+        "largest_change_db": finite(change.largest_db),
+        "noticed": [bool(one) for one in change.noticed],
+        "level_phon": finite(figures.level_phon),
+        "taper_shift_phon": finite(figures.taper_shift_phon),
+        "sharpness_acum": finite(figures.acum),
+        "tone_db": round(figures.tone_db, 4),
+        "taper_phon": round(figures.taper_phon, 4),
+        "leftover_phon": round(figures.leftover_phon, 4),
+        "load_ohms": figures.load_ohms,
+    }
+
+
+def mean_louder(figures: Merit) -> str:
+    """By how much louder than with the bare pot, on average, signed."""
+    return f"{float(np.mean(figures.taper_shift_phon)):+.1f}"
