@@ -12,7 +12,7 @@ import matplotlib.pyplot as plt
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
-from presolder.models.instrument.designs import BUILT_IN
+from presolder.models.instrument.designs import BUILT_IN, short_list
 from presolder.models.instrument.dirt import Dirt
 from presolder.models.judging.cleanup import clean_up
 from presolder.render import plots
@@ -20,7 +20,7 @@ from presolder.render.files.rigs import DEFAULT_RIG, find_rig
 from presolder.render.plots.style import spread_apart
 
 PICTURES = Path(__file__).parent / "pictures"
-SHOWN = ("bare", "cap", "parallel", "series", "gang-series")
+SHOWN = ("bare", "cap-strong", "parallel-strong", "series-strong", "gang-series")
 # Dark to light and distinct dashes, so that greyscale and colour-blind eyes can tell them apart.
 STYLES = (
     ("#000000", "-"),
@@ -69,9 +69,10 @@ def draw_cleanup() -> None:
     """Distortion against dial, by the command's own plot."""
     rig, dirt = find_rig(DEFAULT_RIG), Dirt("smooth")
     dial = np.linspace(0.1, 10, 100)
-    figures = tuple(clean_up(rig, design.network, dirt, dial) for design in BUILT_IN)
+    designs = short_list(rig.first.volume)
+    figures = tuple(clean_up(rig, design.network, dirt, dial) for design in designs)
     title = f"{rig.name}, {dirt.kind} at {dirt.drive_db:g} dB"
-    plots.plot_cleanup(PICTURES / "cleanup.png", title, BUILT_IN, figures)
+    plots.plot_cleanup(PICTURES / "cleanup.png", title, designs, figures)
 
 
 if __name__ == "__main__":

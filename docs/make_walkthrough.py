@@ -64,14 +64,13 @@ STEPS: tuple[str | tuple[str, ...], ...] = (
     ("presolder need --rig bench-7.toml --plays rolls-back",),
     "So the customer is right.",
     "## 4. Which one, and which values?",
-    "The built-in designs first, then a search of E12 values, over the dials that this player uses. ([What the figures mean](figures.md).)",
+    "The built-in designs first, then a search of E12 values. Both judge by ear at the dials that this player uses. ([How](figures.md).)",
     (
-        "presolder compare --rig bench-7.toml --dials 6,7,8",
-        "presolder tailor --rig bench-7.toml --dials 6,7,8 --plot front.png",
+        "presolder compare --rig bench-7.toml",
+        "presolder tailor --rig bench-7.toml --plot front.png",
     ),
     "![What the taper pays for the tone](pictures/walkthrough-front.png)",
-    "A dual-gang pot is not wanted on this job, and is hardly better. So the candidate is a resistor in series with a capacitor; the lone 150 pF that the customer has heard of goes along for comparison.",
-    ("presolder tailor --rig bench-7.toml --dials 6,7,8 --topology series --gangs none",),
+    "So the candidate is a resistor in series with a capacitor; the lone 150 pF that the customer has heard of goes along for comparison.",
     "## 5. What will the parts' tolerances do?",
     (
         'presolder curves --rig bench-7.toml --design bare --design "{series}" --dial 8,6 --tolerance',
@@ -121,9 +120,7 @@ def make_takes(series: str) -> None:
 
 def best_values() -> dict[str, str]:
     """The series design that the search finds, and a lone capacitor to hear beside it."""
-    text = run(
-        "presolder tailor --rig bench-7.toml --dials 6,7,8 --topology series --gangs none --json"
-    )
+    text = run("presolder tailor --rig bench-7.toml --topology series --gangs none --json")
     found = {entry["topology"]: entry["expression"] for entry in json.loads(text)["best"]}
     return {"series": found["R + C"], "cap": "150p"}
 
@@ -132,7 +129,7 @@ def build(folder: Path) -> str:
     """Run all steps in a folder; the page's text. Pictures and the sheet stay in the folder."""
     with contextlib.chdir(folder):
         Path("bench-7.toml").write_text(RIG, encoding="utf-8")
-        take = resources.files("presolder.samples").joinpath("fifths.flac")
+        take = resources.files("presolder.samples").joinpath("phrase.flac")
         Path("phrase.flac").write_bytes(take.read_bytes())
         values = best_values()
         make_takes(values["series"])
