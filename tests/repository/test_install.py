@@ -22,8 +22,7 @@ import presolder as ps, presolder, pathlib
 assert ps.need(ps.rig("two-pickups")).verdict in ("no", "hardly", "probably", "yes")
 assert len(ps.designs()) == 15 and len(ps.rigs()) == 6
 assert "<svg" in ps.sheet("humbucker-500k", "series").page()
-audio = ps.render(ps.sample("phrase"), "humbucker-500k", ["cap"], ps.turn(10, 9, travel=0.5, rest=0))
-assert audio["cap"].shape == (1, 24000)
+assert ps.sample("phrase").sample_rate_hz == 48000
 for name in ps.__all__:
     getattr(ps, name)
 print(pathlib.Path(presolder.__file__).parent)
@@ -68,14 +67,16 @@ def dependencies(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-def works(python: Path, tmp_path: Path) -> Path:
-    """Try everything once; where the package lies."""
+def works(python: Path, tmp_path: Path, *, renders: bool) -> Path:
+    """Try everything once, rendering if asked, which compiles; where the package lies."""
     # Outside the sources, and with a cache of its own for the compiled loops.
     alone = {key: value for key, value in os.environ.items() if not key.startswith("PYTHON")}
     alone["NUMBA_CACHE_DIR"] = str(tmp_path / "cache")
     where = run(python, "-W", "error::ImportWarning", "-c", SCRIPT, cwd=tmp_path, env=alone)
     command = python.parent / "presolder"
     assert "presolder, version" in run(command, "--version", cwd=tmp_path, env=alone)
+    if not renders:
+        return Path(where.strip())
     turn = ("--travel", "0.3", "--rest", "0", "--design", "gang-series", "--out", "out")
     run(command, "render", SAMPLES / "phrase.flac", *turn, cwd=tmp_path, env=alone)
     assert (tmp_path / "out" / "manifest.json").exists()
@@ -95,7 +96,8 @@ def test_install(
     (library / "dependencies.pth").write_text(f"{dependencies}\n")
     what = ("-e", source) if kind == "editable" else (built[kind],)
     run(sys.executable, "-m", "uv", "pip", "install", "-q", "--python", python, "--no-deps", *what)
-    where = works(python, tmp_path)
+    # The wheel is made from the sdist, so that one of them is enough to listen to.
+    where = works(python, tmp_path, renders=kind == "wheel")
     assert where.is_relative_to(source if kind == "editable" else library)
     assert not (library / "render").exists() and not (library / "models").exists()
 
@@ -123,4 +125,4 @@ def test_other_pythons(
     python = fresh / "bin" / "python"
     run(sys.executable, "-m", "uv", "pip", "install", "-q", "--python", python, built["wheel"])
     assert run(python, "-c", "import sys; print(*sys.version_info[:2], sep='.')").strip() == version
-    works(python, tmp_path)
+    works(python, tmp_path, renders=True)
