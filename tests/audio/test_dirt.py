@@ -41,7 +41,7 @@ from presolder.models.judging.cleanup import (
 )
 from presolder.render.files.audio import Recording
 from rendering import Array, rendered, resting, rms
-from running import presolder
+from running import presolder_here
 from takes import SAMPLES
 
 RATE = 48_000
@@ -304,7 +304,7 @@ def test_unusable_impulse_responses(impulse: Array) -> None:
 
 def test_dirt_and_its_manifest(tmp_path: Path) -> None:
     out = tmp_path / "dirty"
-    result = presolder("render", SAMPLES / "phrase.flac", "--dirt", "diodes", "--drive", "24",
+    result = presolder_here("render", SAMPLES / "phrase.flac", "--dirt", "diodes", "--drive", "24",
                        "--speaker", "plain", "--hum-db", "-70", "--design", "bare", "--out", out)  # fmt: skip
     assert result.returncode == 0, result.stderr
     manifest = json.loads((out / "manifest.json").read_text())
@@ -322,7 +322,7 @@ def test_dirt_and_its_manifest(tmp_path: Path) -> None:
 def test_each_stage_alone(tmp_path: Path, stage: list[str], channels: int) -> None:
     audio, rate = soundfile.read(SAMPLES / "phrase.flac", always_2d=True)
     soundfile.write(tmp_path / "in.wav", np.repeat(audio, channels, axis=1), rate)
-    result = presolder("render", tmp_path / "in.wav", *stage, "--design", "cap", "--travel", "1",
+    result = presolder_here("render", tmp_path / "in.wav", *stage, "--design", "cap", "--travel", "1",
                        "--rest", "0", "--out", tmp_path / "out")  # fmt: skip
     assert result.returncode == 0, result.stderr
     rendered_audio, _ = soundfile.read(tmp_path / "out" / "sweep" / "cap.wav", always_2d=True)
@@ -334,7 +334,7 @@ def test_each_stage_alone(tmp_path: Path, stage: list[str], channels: int) -> No
 
 
 def test_cleanup_command(tmp_path: Path) -> None:
-    result = presolder("cleanup", "--dirt", "smooth", "--design", "bare", "--design", "1n", "--csv",
+    result = presolder_here("cleanup", "--dirt", "smooth", "--design", "bare", "--design", "1n", "--csv",
                        tmp_path / "c.csv", "--plot", tmp_path / "c.png")  # fmt: skip
     assert result.returncode == 0, result.stderr
     assert "clean (3 %)" in result.stdout
@@ -366,7 +366,7 @@ def test_bad_dirt_options(tmp_path: Path, options: list[str], message: str) -> N
     soundfile.write(files["long"], np.ones(11 * RATE) * 0.1, RATE)
     filled = [option.format(**files) for option in options]
     take = str(SAMPLES / "phrase.flac")
-    result = presolder("render", take, *filled, "--out", tmp_path / "out")
+    result = presolder_here("render", take, *filled, "--out", tmp_path / "out")
     assert result.returncode == 2
     assert message in result.stderr
     assert result.stderr.count("\n") == 1

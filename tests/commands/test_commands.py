@@ -15,7 +15,7 @@ from presolder.models.instrument.designs import BUILT_IN, short_list
 from presolder.render.files.rigs import find_rig
 from presolder.render.report.take import remarks
 from rendering import rms
-from running import presolder
+from running import presolder, presolder_here
 from takes import ROOT, SAMPLES
 
 TAKE = str(SAMPLES / "phrase.flac")
@@ -69,7 +69,7 @@ def test_stereo_and_bit_depths(tmp_path: Path) -> None:
     soundfile.write(tmp_path / "stereo.wav", np.stack([left, -0.5 * left], axis=1), rate)
     for bits, subtype in (("16", "PCM_16"), ("24", "PCM_24"), ("float", "FLOAT")):
         out = tmp_path / bits
-        result = presolder(
+        result = presolder_here(
             "render",
             tmp_path / "stereo.wav",
             "--design",
@@ -94,7 +94,7 @@ def test_stereo_and_bit_depths(tmp_path: Path) -> None:
 
 def test_looping_repeats_the_take_and_says_so(tmp_path: Path) -> None:
     out = tmp_path / "out"
-    result = presolder(
+    result = presolder_here(
         "render",
         TAKE,
         "--design",
@@ -125,7 +125,7 @@ def test_looping_repeats_the_take_and_says_so(tmp_path: Path) -> None:
 
 def test_gesture_file(tmp_path: Path) -> None:
     (tmp_path / "swell.csv").write_text("time_s,dial\n0,0\n0.5,0\n1,10\n1.5,10\n")
-    result = presolder(
+    result = presolder_here(
         "render",
         TAKE,
         "--design",
@@ -167,7 +167,7 @@ def test_demo_needs_no_other_argument_and_works_anywhere(tmp_path: Path) -> None
 
 
 def test_built_in_gangs_and_where_they_are_heard_on_another_rig(tmp_path: Path) -> None:
-    result = presolder("render", TAKE, "--rig", "single-coil-250k", "--design", "gang-series-strong",
+    result = presolder_here("render", TAKE, "--rig", "single-coil-250k", "--design", "gang-series-strong",
                        "--design", "bare", "--travel", "1", "--rest", "0", cwd=tmp_path)  # fmt: skip
     assert result.returncode == 0, result.stderr
     manifest = json.loads((tmp_path / "phrase-listen" / "manifest.json").read_text())
@@ -175,7 +175,7 @@ def test_built_in_gangs_and_where_they_are_heard_on_another_rig(tmp_path: Path) 
     gang, bare = (entry["most_unlike_bare_at"] for entry in manifest["files"])
     assert gang in range(3, 10) and bare is None
     assert f"most unlike bare at {gang:g}" in result.stdout
-    refused = presolder("demo", "--rig", "nope", cwd=tmp_path)
+    refused = presolder_here("demo", "--rig", "nope", cwd=tmp_path)
     assert refused.returncode == 2 and "'nope' is neither a file nor built in" in refused.stderr
 
 
@@ -185,7 +185,7 @@ def test_a_part_of_a_take_without_its_silence(tmp_path: Path) -> None:
     soundfile.write(tmp_path / "late.wav", late, rate, "PCM_24")
     common = ("--design", "bare", "--from", "10", "--to", "10", "--rest", "0", "--gain-db", "0",
               "--bits", "float")  # fmt: skip
-    result = presolder("render", "late.wav", *common, "--travel", "1", cwd=tmp_path)
+    result = presolder_here("render", "late.wav", *common, "--travel", "1", cwd=tmp_path)
     assert result.returncode == 0, result.stderr
     assert "s of silence at the start" in result.stderr
     manifest = json.loads((tmp_path / "late-listen" / "manifest.json").read_text())
@@ -193,7 +193,7 @@ def test_a_part_of_a_take_without_its_silence(tmp_path: Path) -> None:
     assert 1.9 < left_out / rate < 2.0
     made, _ = soundfile.read(tmp_path / "late-listen" / "sweep" / "bare.wav")
     assert np.abs(made[: rate // 2] - late[left_out : left_out + rate // 2]).max() < 1e-3
-    result = presolder("render", "late.wav", *common, "--travel", "0.5", "--start", "3", "--end",
+    result = presolder_here("render", "late.wav", *common, "--travel", "0.5", "--start", "3", "--end",
                        "4.5", "--out", "part", cwd=tmp_path)  # fmt: skip
     assert "3 to 4.5 s of it" in result.stderr
     part, _ = soundfile.read(tmp_path / "part" / "sweep" / "bare.wav")
@@ -204,12 +204,12 @@ def test_a_part_of_a_take_without_its_silence(tmp_path: Path) -> None:
         (("--start", "5", "--end", "4"), "from 5 to 4 s must lie within its 6.80 s"),
         (("--end", "1.5"), "from 0 to 1.5 s there is less than 0.1 s of sound"),
     ):
-        refused = presolder("render", "late.wav", *options, "--out", "no", cwd=tmp_path)
+        refused = presolder_here("render", "late.wav", *options, "--out", "no", cwd=tmp_path)
         assert refused.returncode == 2 and says in refused.stderr
 
 
 def test_stairs_and_a_design_beside_the_bare_pot(tmp_path: Path) -> None:
-    result = presolder("render", TAKE, "--design", "series-strong", "--travel", "1", "--rest", "0",
+    result = presolder_here("render", TAKE, "--design", "series-strong", "--travel", "1", "--rest", "0",
                        "--stairs", "--ab", "--stair-dials", "10,5", "--phrase", "1.2",
                        "--out", tmp_path / "out")  # fmt: skip
     assert result.returncode == 0, result.stderr
@@ -257,7 +257,7 @@ def test_warnings_about_a_take(tmp_path: Path) -> None:
         assert says is None or says in said[0]
     text = (ROOT / "render/rigs/humbucker-500k.toml").read_text() + "\n[take]\ntone_dial = 0\n"
     (tmp_path / "dull.toml").write_text(text)
-    result = presolder("render", TAKE, "--rig", "dull.toml", "--design", "bare", "--travel",
+    result = presolder_here("render", TAKE, "--rig", "dull.toml", "--design", "bare", "--travel",
                        "0.3", "--rest", "0", "--out", "dull", cwd=tmp_path)  # fmt: skip
     assert result.returncode == 0
     assert "lifts" in result.stderr and "record with volume and tone at 10" in result.stderr
@@ -268,7 +268,7 @@ def test_warnings_about_a_take(tmp_path: Path) -> None:
 
 def test_curves_rows(tmp_path: Path) -> None:
     file = tmp_path / "curves.csv"
-    result = presolder(
+    result = presolder_here(
         "curves",
         "--design",
         "bare",
@@ -297,7 +297,7 @@ def test_curves_rows(tmp_path: Path) -> None:
 
 
 def test_lists() -> None:
-    designs, rigs = presolder("designs").stdout, presolder("rigs").stdout
+    designs, rigs = presolder_here("designs").stdout, presolder_here("rigs").stdout
     assert all(design.name in designs for design in BUILT_IN)
     assert rigs.count("pickup") >= 4
 
@@ -344,7 +344,7 @@ def test_bad_input_is_one_line_and_leaves_nothing(
     soundfile.write(tmp_path / "l.wav", np.ones(9000) * 0.1, 22_050)
     before = sorted(tmp_path.iterdir())
     filled = [argument.format(**files) for argument in arguments]
-    result = presolder("render", *filled, "--out", "made/out", cwd=tmp_path)
+    result = presolder_here("render", *filled, "--out", "made/out", cwd=tmp_path)
     assert result.returncode == 2
     assert result.stdout == ""
     assert message in result.stderr
@@ -360,10 +360,10 @@ def test_existing_folder_needs_force_and_keeps_other_files(tmp_path: Path) -> No
     out.mkdir()
     (out / "mine.txt").write_text("mine")
     command = ("render", TAKE, "--design", "bare", "--travel", "1", "--rest", "0", "--out", out)
-    refused = presolder(*command)
+    refused = presolder_here(*command)
     assert refused.returncode == 2
     assert "force is needed" in refused.stderr
     assert [path.name for path in out.iterdir()] == ["mine.txt"]
-    assert presolder(*command, "--force").returncode == 0
+    assert presolder_here(*command, "--force").returncode == 0
     assert (out / "mine.txt").read_text() == "mine"
     assert (out / "sweep" / "bare.wav").exists()

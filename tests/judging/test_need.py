@@ -17,7 +17,7 @@ from presolder.models.judging.need import need, resonance
 from presolder.models.judging.remedies import remedies
 from presolder.render.files.rigs import built_in_rigs
 from rigs import single
-from running import in_process, presolder
+from running import in_process, presolder_here
 
 DIALS = np.array([10.0, 5.0, 2.0])
 
@@ -118,7 +118,7 @@ def test_every_rig_and_way_of_playing(playing: str) -> None:
     ],
 )
 def test_nonsense_is_refused(options: list[str], message: str) -> None:
-    result = presolder("need", *options)
+    result = presolder_here("need", *options)
     assert result.returncode == 2
     assert message in result.stderr
     assert result.stderr.count("\n") == 1

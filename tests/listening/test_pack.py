@@ -23,7 +23,7 @@ from presolder.render.listening import pack as packs
 from presolder.render.listening.after import After
 from presolder.render.listening.job import PackJob
 from rendering import rms
-from running import presolder
+from running import presolder, presolder_here
 from takes import SAMPLES
 
 pytestmark = pytest.mark.slow
@@ -115,7 +115,7 @@ def test_reel_steps_through_the_designs(pack: Path) -> None:
 
 def test_stairs_beside_the_rest(tmp_path: Path) -> None:
     """In listening copies, in the archive, in a reel of their own, and in what is in it."""
-    result = presolder("pack", TAKE, *DESIGNS[2:], "--dials", "5", "--travel", "1", "--stairs",
+    result = presolder_here("pack", TAKE, *DESIGNS[2:], "--dials", "5", "--travel", "1", "--stairs",
                        "--ab", "--stair-dials", "8,4", "--phrase", "1", "--out", tmp_path / "out")  # fmt: skip
     assert result.returncode == 0, result.stderr
     contents = json.loads((tmp_path / "out" / "pack.json").read_text())["comparisons"]
@@ -135,7 +135,7 @@ def test_stairs_beside_the_rest(tmp_path: Path) -> None:
 
 def test_zip_and_m4a(tmp_path: Path) -> None:
     out = tmp_path / "send.zip"
-    result = presolder(
+    result = presolder_here(
         "pack", TAKE, "--design", "cap", "--dials", "5", "--travel", "1", "--light", "--listening",
         "m4a", "--out", out,
     )  # fmt: skip
@@ -153,12 +153,12 @@ def test_zip_and_m4a(tmp_path: Path) -> None:
 
 def test_single_file_and_its_limit(tmp_path: Path) -> None:
     options = ("--design", "cap", "--dials", "5", "--travel", "1", "--single-file")
-    result = presolder("pack", TAKE, *options, "--out", tmp_path / "mail.html")
+    result = presolder_here("pack", TAKE, *options, "--out", tmp_path / "mail.html")
     assert result.returncode == 0, result.stderr
     assert [path.name for path in tmp_path.iterdir()] == ["mail.html"]
     size = (tmp_path / "mail.html").stat().st_size
     assert f"one page with its audio, {size / 1e6:.1f} MB" in result.stdout
-    refused = presolder("pack", TAKE, *options, "--out", tmp_path / "mail")
+    refused = presolder_here("pack", TAKE, *options, "--out", tmp_path / "mail")
     assert refused.returncode == 2
     assert "must end in .html" in refused.stderr or "to end in .html" in refused.stderr
 
@@ -230,7 +230,7 @@ def test_compressed_takes_are_read(tmp_path: Path, ending: str) -> None:
     ],
 )
 def test_bad_pack_options(tmp_path: Path, options: list[str], message: str) -> None:
-    result = presolder("pack", TAKE, *options, "--out", tmp_path / "out")
+    result = presolder_here("pack", TAKE, *options, "--out", tmp_path / "out")
     assert result.returncode == 2
     assert message in result.stderr
     assert not (tmp_path / "out").exists()

@@ -1,17 +1,40 @@
 """Running the commands: in an interpreter of their own, or in this one."""
 
+import contextlib
+import io
 import subprocess
 import sys
 from pathlib import Path
+from unittest import mock
 
 from click.testing import CliRunner
 
-from presolder.render.cli import cli
+from presolder.render.cli import cli, main
+
+Completed = subprocess.CompletedProcess[str]
 
 
-def presolder(*arguments: str | Path, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
+def presolder(*arguments: str | Path, cwd: Path | None = None) -> Completed:
+    """A real process, start to end."""
     command = [sys.executable, "-m", "presolder", *map(str, arguments)]
     return subprocess.run(command, capture_output=True, text=True, check=False, cwd=cwd)
+
+
+def presolder_here(*arguments: str | Path, cwd: Path | None = None) -> Completed:
+    """The same entry point with its messages and exit codes, without starting an interpreter."""
+    command = ["presolder", *map(str, arguments)]
+    out, err, code = io.StringIO(), io.StringIO(), 0
+    with (
+        mock.patch.object(sys, "argv", command),
+        contextlib.chdir(cwd or Path.cwd()),
+        contextlib.redirect_stdout(out),
+        contextlib.redirect_stderr(err),
+    ):
+        try:
+            main()
+        except SystemExit as end:
+            code = int(end.code or 0)
+    return subprocess.CompletedProcess(command, code, out.getvalue(), err.getvalue())
 
 
 def in_process(*arguments: str) -> str:
