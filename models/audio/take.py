@@ -7,7 +7,7 @@ import numpy as np
 from presolder.models.audio.emf import bounded
 from presolder.models.circuit.equations import take_equations
 from presolder.models.circuit.response import transfer
-from presolder.models.decibels import decibels, power_decibels
+from presolder.models.decibels import amplitude, decibels, power_decibels
 from presolder.models.instrument.rig import Rig
 from presolder.models.typing import Array
 
@@ -38,7 +38,7 @@ def onset(samples: Array, sample_rate_hz: float) -> int:
         silence is too short to matter.
     """
     loudest = np.abs(samples).max()
-    heard = np.abs(samples).max(axis=0) > loudest * 10 ** (_SILENT_DB / 20)
+    heard = np.abs(samples).max(axis=0) > loudest * amplitude(_SILENT_DB)
     first = int(np.argmax(heard)) - round(_PREROLL_SECONDS * sample_rate_hz)
     return first if first > _SHORTEST_SILENCE_SECONDS * sample_rate_hz else 0
 
@@ -107,16 +107,20 @@ def _hum(samples: Array, sample_rate_hz: float) -> tuple[float, float]:
     size = round(sample_rate_hz)
     if samples.shape[1] < 2 * size:
         return -np.inf, 0.0
-    count = samples.shape[1] // size
-    seconds = samples[:, : count * size].mean(axis=0).reshape(count, size)
-    powers = np.square(np.abs(np.fft.rfft(seconds * np.hanning(size), axis=1)))
-    whole = powers.sum(axis=1).mean()
-    # A spectrum of one second has a line a hertz; steady hum is there in every second.
-    best = max(
-        ((powers[:, [round(mains * k) for k in (1, 2, 3)]].sum(axis=1).min() / whole), mains)
-        for mains in _MAINS_HZ
-    )
-    return float(power_decibels(best[0])) if whole > 0 else -np.inf, best[1]
+    window = np.hanning(size)
+    whole, at_mains = 0.0, []
+    for first in range(0, samples.shape[1] - size + 1, size):
+        second = samples[:, first : first + size].mean(axis=0)
+        powers = np.square(np.abs(np.fft.rfft(second * window)))
+        whole += powers.sum()
+        # A spectrum of one second has a line a hertz.
+        at_mains.append([powers[[round(hz * k) for k in (1, 2, 3)]].sum() for hz in _MAINS_HZ])
+    if not whole > 0:
+        return -np.inf, 0.0
+    # Steady hum is there in every second.
+    steadiest = np.min(at_mains, axis=0) * len(at_mains) / whole
+    most = int(np.argmax(steadiest))
+    return float(power_decibels(steadiest[most])), _MAINS_HZ[most]
 
 
 def largest_lift(rig: Rig) -> tuple[float, float]:

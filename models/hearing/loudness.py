@@ -152,7 +152,7 @@ def specific_loudness(third_octave_db: ArrayLike) -> tuple[Array, Array]:
     sone = np.zeros(core.shape[:-1])
     reached = np.zeros(core.shape[:-1])
     for band in range(LIMITS_BARK.size):
-        inside = np.flatnonzero(band == BAND_OF_BARK)
+        inside = _INSIDE[band]
         start = inside[0] / 10.0
         along = _ALONG[:, min(max(band - 1, 0), _SLOPES.shape[1] - 1)]
         gone = np.interp(reached, _SIZES[::-1], along[::-1])

@@ -4,12 +4,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from presolder.models.decibels import power_decibels
 from presolder.models.errors import InputError
 from presolder.models.hearing.bands import LINE_EDGES_HZ
 from presolder.models.typing import Array
 
 _WINDOW_SECONDS = 0.2
 _SILENT_SHARE = 1e-4
+# Analysed at a time, so that an hour's take needs no more memory than a minute's.
+_FRAMES = 256
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,19 +60,31 @@ def material(samples: Array, sample_rate_hz: float, name: str) -> Material:
     its edges; below the windows' resolution it is shared out evenly.
     """
     size = round(_WINDOW_SECONDS * sample_rate_hz)
-    hop = size // 2
-    padded = np.pad(samples, ((0, 0), (0, max(0, size - samples.shape[1]))))
-    frames = np.lib.stride_tricks.sliding_window_view(padded, size, axis=1)[:, ::hop]
-    spectra = np.square(np.abs(np.fft.rfft(frames * np.hanning(size), axis=-1))).mean(axis=0)
-    powers = spectra.sum(axis=-1)
+    if samples.shape[1] < size:
+        samples = np.pad(samples, ((0, 0), (0, size - samples.shape[1])))
+    frames = np.lib.stride_tricks.sliding_window_view(samples, size, axis=1)[:, :: size // 2]
+    analysed = [
+        _analysed(frames[:, first : first + _FRAMES], sample_rate_hz)
+        for first in range(0, frames.shape[1], _FRAMES)
+    ]
+    powers, lines = (np.concatenate([pair[i] for pair in analysed]) for i in (0, 1))
     if not powers.max() > 0:
         raise InputError(f"{name}: silent")
-    sounding = spectra[powers > _SILENT_SHARE * powers.max()]
-    cumulative = np.concatenate([[0.0], np.cumsum(sounding.mean(axis=0))])
+    sounding = powers > _SILENT_SHARE * powers.max()
+    second = min(powers.size, round(2 / _WINDOW_SECONDS))
+    loudest = np.convolve(powers, np.ones(second), "valid").max() / second
+    crest_db = float(power_decibels(loudest / powers[sounding].mean()))
+    return Material(name, lines[sounding].mean(axis=0), crest_db)
+
+
+def _analysed(frames: Array, sample_rate_hz: float) -> tuple[Array, Array]:
+    """Power of each frame of shape (channels, n, size), in all and at `LINES_HZ`."""
+    size = frames.shape[-1]
+    spectra = np.square(np.abs(np.fft.rfft(frames * np.hanning(size), axis=-1))).mean(axis=0)
+    cumulative = np.pad(np.cumsum(spectra, axis=-1), ((0, 0), (1, 0)))
     # A line of the transform stands for the frequencies half a step to either side.
-    edges_hz = (np.arange(cumulative.size) - 0.5) * sample_rate_hz / size
-    line_power = np.diff(np.interp(LINE_EDGES_HZ, edges_hz, cumulative))
-    second = np.convolve(powers, np.ones(min(powers.size, round(2 / _WINDOW_SECONDS))), "valid")
-    loudest = second.max() / min(powers.size, round(2 / _WINDOW_SECONDS))
-    mean = powers[powers > _SILENT_SHARE * powers.max()].mean()
-    return Material(name, line_power, float(10.0 * np.log10(loudest / mean)))
+    place = np.clip(LINE_EDGES_HZ * size / sample_rate_hz + 0.5, 0, cumulative.shape[1] - 1)
+    below = np.minimum(place.astype(int), cumulative.shape[1] - 2)
+    share = place - below
+    at_edges = cumulative[:, below] * (1.0 - share) + cumulative[:, below + 1] * share
+    return spectra.sum(axis=-1), np.diff(at_edges, axis=-1)
