@@ -8,6 +8,7 @@ import numpy as np
 from presolder.models.audio.emf import bounded
 from presolder.models.circuit.equations import chain_equations, take_equations
 from presolder.models.circuit.response import transfer
+from presolder.models.decibels import power
 from presolder.models.errors import InputError
 from presolder.models.hearing.bands import LINES_HZ, third_octave_db
 from presolder.models.hearing.change import Change, Sound, change, sound
@@ -91,15 +92,17 @@ class Ear:
         scaled so that the bare pot at 10 has the listening level.
         """
         material = self.conditions.material
-        power = material.line_power
+        line_power = material.line_power
         take = take_equations(self.rig)
         if take is not None:
-            power = power / _power(bounded(transfer(take, LINES_HZ, self.rig.take.dial)[0]))
+            line_power = line_power / squared_size(
+                bounded(transfer(take, LINES_HZ, self.rig.take.dial)[0])
+            )
         if self.conditions.speaker_power is not None:
-            power = power * self.conditions.speaker_power
-        at_ten = power @ _power(self.bare_at_ten)
-        level = 10.0 ** ((self.conditions.listening_level_db - material.crest_db) / 10.0)
-        return np.asarray(power * (level / at_ten), dtype=np.float64)
+            line_power = line_power * self.conditions.speaker_power
+        at_ten = line_power @ squared_size(self.bare_at_ten)
+        level = power(self.conditions.listening_level_db - material.crest_db)
+        return np.asarray(line_power * (level / at_ten), dtype=np.float64)
 
     @cached_property
     def at_ten(self) -> Sound:
@@ -117,7 +120,7 @@ class Ear:
 
     def levels_db(self, response: ComplexArray) -> Array:
         """Third-octave levels at the ear, shape (..., 28), for responses of shape (..., 112)."""
-        return third_octave_db(self.line_power * _power(response))
+        return third_octave_db(self.line_power * squared_size(response))
 
     def listen(self, response: ComplexArray) -> Sound:
         """What ears make of it, for responses of shape (..., 112)."""
@@ -128,5 +131,6 @@ class Ear:
         return change(self.levels_db(response), self.at_ten)
 
 
-def _power(response: ComplexArray) -> Array:
+def squared_size(response: ComplexArray) -> Array:
+    """Power of a response; much faster than the square of abs(), which takes a root."""
     return np.square(response.real) + np.square(response.imag)

@@ -58,7 +58,7 @@ def design_options(function: Command) -> Command:
         "--design",
         "design_names",
         multiple=True,
-        help="Built-in name or expression like '91k || 820p'; repeatable. Default: all built in.",
+        help="Built-in name or expression like '91k || 820p'; repeatable. Default: built-in ones.",
     )(function)
 
 

@@ -19,6 +19,7 @@ from presolder.models.audio.stairs import (
 )
 from presolder.models.decibels import amplitude, decibels
 from presolder.models.errors import InputError
+from presolder.models.instrument.designs import BUILT_IN
 from presolder.models.instrument.network import Design
 from presolder.models.typing import Array
 from presolder.render.report.numbers import rounded_level
@@ -119,7 +120,7 @@ def comparisons(
 
     Returns
     -------
-    list of Comparison
+    list of Trial
         By kind, then design. Those of a kind share one gain, so that levels
         within it compare.
     """
@@ -149,7 +150,7 @@ def with_bare(designs: tuple[Design, ...]) -> tuple[Design, ...]:
     """The designs, and the bare pot first if it is not among them."""
     if any(design.network is None for design in designs):
         return designs
-    return (Design("bare", None, "nothing between input lug and wiper"), *designs)
+    return (BUILT_IN[0], *designs)
 
 
 def _levelled(kind: str, designs: tuple[Design, ...], strips: list[Strip]) -> list[Trial]:

@@ -8,14 +8,17 @@ import pytest
 
 import presolder as ps
 from ears import ear_of
+from presolder.models.hearing.change import change
 from presolder.models.instrument.controls import Load, Pickup, Pot, Tone
 from presolder.models.instrument.designs import built_in_designs
 from presolder.models.instrument.dirt import Dirt
 from presolder.models.instrument.player import Player, Playing
 from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.taper import Taper
+from presolder.models.judging.ear import Ear
 from presolder.models.judging.need import PROBABLY_DB, YES_DB, need
 from presolder.models.judging.ranking import EQUAL_DB, first_choice
+from presolder.models.typing import ComplexArray
 from presolder.render.report.need import NeedReport
 from rigs import single
 
@@ -127,10 +130,7 @@ def test_most_built_in_designs_sound_unlike(rigs: dict[str, Rig]) -> None:
         assert unlike / pairs > 0.85, name
 
 
-def _unlike(ear: object, one: object, other: object) -> bool:
-    from presolder.models.hearing.change import change
-
-    sound = ear.listen(other)  # type: ignore[attr-defined]
-    heard = ear.listen(one)  # type: ignore[attr-defined]
+def _unlike(ear: Ear, one: ComplexArray, other: ComplexArray) -> bool:
+    sound, heard = ear.listen(other), ear.listen(one)
     moved = change(heard.third_octave_db, sound)
     return bool(moved.noticed.any() or np.abs(heard.phon - sound.phon).max() >= 1.0)
