@@ -27,6 +27,8 @@ OUTPUT = 2
 # The first channel's; further ones get the next free node.
 PICKUP_SIDE = 1
 _FIRST_FREE_NODE = 3
+# Between which lugs the bypass lies; all but the first are mistakes.
+BypassLugs = Literal["input-wiper", "input-ground", "wiper-ground"]
 
 
 @dataclass(frozen=True)
@@ -99,7 +101,7 @@ class Chain:
     sides: tuple[int, ...]
 
 
-def control_chain(rig: Rig, network: Network | None) -> Chain:
+def control_chain(rig: Rig, network: Network | None, lugs: BypassLugs = "input-wiper") -> Chain:
     """List the branches of the whole chain, string to input.
 
     Parameters
@@ -108,6 +110,8 @@ def control_chain(rig: Rig, network: Network | None) -> Chain:
         The instrument and what it feeds.
     network : Network or None
         Bypass between input lug and wiper; None is the bare pot.
+    lugs : {"input-wiper", "input-ground", "wiper-ground"}
+        Where the bypass lies instead, by mistake, when a fault is looked for.
 
     Returns
     -------
@@ -120,7 +124,7 @@ def control_chain(rig: Rig, network: Network | None) -> Chain:
         # Two pots that both stand at 0 must not be two ideal shorts across one output.
         floor_ohms = CONTACT_OHMS if sides else 0.0
         sides.append(next(free) if sides else PICKUP_SIDE)
-        branches += _channel(channel, network, rig.volume_wiring, sides[-1], floor_ohms, free)
+        branches += _channel(channel, network, rig.volume_wiring, lugs, sides[-1], floor_ohms, free)
     shunt_farads = rig.cable_farads + rig.load.capacitance_farads
     if shunt_farads > 0:
         branches.append(Branch("capacitor", OUTPUT, GROUND, shunt_farads))
@@ -133,15 +137,23 @@ def _channel(
     channel: Channel,
     network: Network | None,
     wiring: VolumeWiring,
+    lugs: BypassLugs,
     side: int,
     floor_ohms: float,
     free: Iterator[int],
 ) -> list[Branch]:
+    # With the independent wiring the pickup is at the wiper, the output at the input lug.
+    place = {"input": side, "wiper": OUTPUT, "ground": GROUND}
+    if wiring == "independent":
+        place["input"], place["wiper"] = OUTPUT, side
+    start, end = (place[lug] for lug in lugs.split("-"))
+    if GROUND not in (start, end):
+        start, end = side, OUTPUT
     branches = [
         *_pickup(channel.pickup, side, channel.strength, free),
         *_volume(channel.volume, wiring, side, floor_ohms),
         *_tone(channel.tone, side, free),
-        *_bypass(channel.fitted(network), side, free),
+        *_bypass(channel.fitted(network), start, end, free),
     ]
     return [_held(branch, channel.held_at) for branch in branches]
 
@@ -185,8 +197,8 @@ def _tone(tone: Tone | None, side: int, free: Iterator[int]) -> list[Branch]:
     ]
 
 
-def _bypass(network: Network | None, side: int, free: Iterator[int]) -> list[Branch]:
-    return [] if network is None else list(_between(network, side, OUTPUT, free))
+def _bypass(network: Network | None, start: int, end: int, free: Iterator[int]) -> list[Branch]:
+    return [] if network is None else list(_between(network, start, end, free))
 
 
 def _held(branch: Branch, dial: float | None) -> Branch:

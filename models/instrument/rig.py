@@ -33,8 +33,9 @@ class Channel:
     held_at : float or None
         Where its volume stands; None if it follows the knob under audition.
     strength : float
-        Its EMF over the first channel's. All follow the same string: what
-        differs by their places along it is not modelled.
+        Its EMF over the first channel's; below 0 if it is out of phase with
+        it. All follow the same string: what differs by their places along it
+        is not modelled.
     """
 
     pickup: Pickup
@@ -47,8 +48,8 @@ class Channel:
     def __post_init__(self) -> None:
         if self.held_at is not None:
             require_dial("dial", self.held_at)
-        if not 0 <= self.strength <= 100:
-            raise InputError(f"strength = {self.strength:g} must lie between 0 and 100")
+        if not -100 <= self.strength <= 100:
+            raise InputError(f"strength = {self.strength:g} must lie between -100 and 100")
 
     @property
     def auditioned(self) -> bool:
