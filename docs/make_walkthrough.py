@@ -100,7 +100,8 @@ STEPS: tuple[str | tuple[str, ...], ...] = (
 def run(line: str) -> str:
     """Output of one command line, run in this process."""
     result = CliRunner().invoke(cli, shlex.split(line)[1:], catch_exceptions=False)
-    if result.exit_code != 0:
+    # Verify says with 3 that the guitar does not fit.
+    if result.exit_code not in (0, 3):
         raise RuntimeError(f"{line}: {result.output}")
     return result.stdout.rstrip()
 

@@ -50,7 +50,9 @@ class LazyGroup(click.Group):
 def main() -> None:
     """Entry point: every user error becomes one line and exit code 2."""
     try:
-        cli.main(standalone_mode=False)
+        status = cli.main(standalone_mode=False)
+        if isinstance(status, int) and status:
+            sys.exit(status)
     except click.exceptions.NoArgsIsHelpError as error:
         click.echo(error.format_message())
     except (click.Abort, KeyboardInterrupt):

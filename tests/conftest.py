@@ -17,7 +17,13 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 # The files that take longest, by what was measured.
-LONGEST = ("test_validation.py", "test_install.py", "test_page.py", "test_pack.py")
+LONGEST = (
+    "test_validation.py",
+    "test_install.py",
+    "test_page.py",
+    "test_pack.py",
+    "test_verify.py",
+)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

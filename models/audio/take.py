@@ -43,6 +43,13 @@ def onset(samples: Array, sample_rate_hz: float) -> int:
     return first if first > _SHORTEST_SILENCE_SECONDS * sample_rate_hz else 0
 
 
+def sounding(samples: Array, sample_rate_hz: float) -> Array:
+    """The take without the silence before and after it; arguments as for `onset`."""
+    first = onset(samples, sample_rate_hz)
+    last = onset(samples[:, ::-1], sample_rate_hz)
+    return samples[:, first : samples.shape[1] - last]
+
+
 @dataclass(frozen=True)
 class Flaws:
     """What is wrong with a take; nothing, where all are at their defaults.

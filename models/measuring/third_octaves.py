@@ -74,7 +74,8 @@ def spectrum(samples: Array, sample_rate_hz: float) -> Spectrum:
     sums = np.bincount(band[inside], power[inside], BAND_HZ.size)
     if not np.any(sums > 0):
         raise InputError("is silent")
-    levels = power_decibels(sums / starts.size)
+    # Power per sample, so that takes of unequal rates compare.
+    levels = power_decibels(sums / starts.size / np.square(window.sum()))
     return Spectrum(hz[inside], power[inside], band[inside], levels)
 
 
@@ -82,6 +83,34 @@ def usable(spectra: list[Spectrum]) -> NDArray[np.bool_]:
     """Bands that stand out of the noise in every take, shape (b,)."""
     levels = np.array([one.band_db for one in spectra])
     return np.asarray(np.all(levels > levels.max(axis=1, keepdims=True) - _QUIETEST_DB, axis=0))
+
+
+def band_weights(reference: Spectrum, frequency_hz: Array) -> Array:
+    """How a take's bands are made up: the share of each frequency in each band.
+
+    Parameters
+    ----------
+    reference : Spectrum
+        The take before a change of response.
+    frequency_hz : ndarray, shape (f,)
+        Rising; those at which the change is known. Between them power is
+        interpolated.
+
+    Returns
+    -------
+    ndarray, shape (f, b)
+        What a change of power at these frequencies is multiplied by, to give
+        the change of power of each band; NaN in bands that are empty.
+    """
+    lines = np.log(reference.line_hz)
+    grid = np.log(frequency_hz)
+    right = np.clip(np.searchsorted(grid, lines), 1, grid.size - 1)
+    share = np.clip((lines - grid[right - 1]) / (grid[right] - grid[right - 1]), 0.0, 1.0)
+    weights = np.zeros((grid.size, BAND_HZ.size))
+    np.add.at(weights, (right - 1, reference.line_band), (1.0 - share) * reference.line_power)
+    np.add.at(weights, (right, reference.line_band), share * reference.line_power)
+    with np.errstate(invalid="ignore"):
+        return np.asarray(weights / weights.sum(axis=0))
 
 
 def band_gain_db(reference: Spectrum, frequency_hz: Array, ratio_db: Array) -> Array:
@@ -100,13 +129,4 @@ def band_gain_db(reference: Spectrum, frequency_hz: Array, ratio_db: Array) -> A
     -------
     ndarray, shape (d, b)
     """
-    lines = np.log(reference.line_hz)
-    count = BAND_HZ.size
-    before = np.bincount(reference.line_band, reference.line_power, count)
-    gains = np.empty((ratio_db.shape[0], count))
-    for row, ratio in zip(gains, ratio_db, strict=True):
-        change = power(np.interp(lines, np.log(frequency_hz), ratio))
-        after = np.bincount(reference.line_band, reference.line_power * change, count)
-        with np.errstate(invalid="ignore"):
-            row[:] = power_decibels(after / before)
-    return gains
+    return power_decibels(power(ratio_db) @ band_weights(reference, frequency_hz))

@@ -1,11 +1,9 @@
-"""Whether a finished guitar does what was predicted, and if not, which one part explains it.
+"""Whether a finished guitar does what was predicted, and if not, what may be wrong with it.
 
-Takes of the same phrase at several dials are compared band by band. What the
-player plays is unknown but the same in all takes, save for a level that wobbles a
-little between takes and a smaller wobble of each band.
+Takes of the same phrase at several dials are compared band by band with the
+guitar as described, and with every fault of `faults`.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -13,55 +11,106 @@ import numpy as np
 import scipy
 from numpy.typing import NDArray
 
-from presolder.models.circuit.equations import chain_equations
+from presolder.models.circuit.equations import assemble
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
 from presolder.models.errors import InputError
-from presolder.models.instrument.network import Capacitor, Network, leaves, with_parts
-from presolder.models.instrument.quantities import format_code
+from presolder.models.instrument.network import (
+    Capacitor,
+    Gang,
+    Leaf,
+    Network,
+    Resistor,
+    leaves,
+    with_parts,
+)
 from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.taper import BENT_TAPERS
 from presolder.models.judging.tolerance import Spread
-from presolder.models.measuring.third_octaves import BAND_HZ, Spectrum, band_gain_db, usable
+from presolder.models.measuring.faults import (
+    PLAUSIBILITY,
+    Fault,
+    Guitar,
+    as_described,
+    faults,
+)
+from presolder.models.measuring.telling import Reading, telling_dial, telling_reading
+from presolder.models.measuring.third_octaves import BAND_HZ, Spectrum, band_weights, usable
+from presolder.models.measuring.wobble import Straying, left_over, misfit, straying, whitened
 from presolder.models.typing import Array
 
-Fit = Literal["fits", "explained", "undecided", "unexplained"]
-# Standard deviations of a phrase played again; common practice, no source.
-LEVEL_WOBBLE_DB, BAND_WOBBLE_DB = 1.0, 0.7
-# A fit is doubted when chance would be this far off once in a hundred times,
-# and not believed when once in ten thousand.
-_DOUBT, _DISBELIEF = 0.99, 0.9999
-# A cause is taken up when it makes the takes e^6 = 400 times likelier, and is out
-# of the usual spread of parts.
-_SIGNIFICANT_CHI2 = 12.0
-# Two causes are told apart when one makes the takes e^4.5 = 90 times likelier.
-CLEAR_CHI2 = 9.0
-_CANDIDATE_DIALS = np.arange(1.0, 10.0)
-_MODEL_HZ = np.geomspace(140.0, 7200.0, 48)
-_MIDPOINTS = (0.02, 0.6)
-_FACTOR = 10.0
+Verdict = Literal["fits", "one cause", "several causes", "unexplained"]
+# The guitar as described is doubted when chance and ordinary parts would be this
+# far off once in two hundred times, in any take by itself or in all together.
+_DOUBT = 0.995
+# No fault is believed that chance would be this far off from once in ten thousand times.
+_DISBELIEF = 0.9999
+# A fault is taken up when it makes the takes e^5 = 150 times likelier.
+SIGNIFICANT_CHI2 = 10.0
+# A rival is given up when the best fault makes the takes e^3 = 20 times likelier.
+CLEAR_CHI2 = 6.0
+_MODEL_HZ = np.geomspace(140.0, 7200.0, 72)
+_TREBLE_HZ = 1900.0
+_FEWEST_BANDS, _FEWEST_TREBLE_BANDS = 6, 3
+
+
+@dataclass(frozen=True, eq=False)
+class Foretold:
+    """What a guitar would do at some dials with every fault it may have.
+
+    Attributes
+    ----------
+    dial : ndarray, shape (t,)
+        From high to low.
+    fault : tuple of Fault
+    gain_db : tuple of ndarray, shape (v, t, f)
+        For each fault and value, against the first dial, over ``_MODEL_HZ``.
+    strayed_db : tuple of ndarray, shape (k, t, f)
+        For each fault, the change for a standard deviation of each part.
+    described_db : ndarray, shape (1, t, f)
+    described_strayed_db : ndarray, shape (k, t, f)
+    """
+
+    dial: Array
+    fault: tuple[Fault, ...]
+    gain_db: tuple[Array, ...]
+    strayed_db: tuple[Array, ...]
+    described_db: Array
+    described_strayed_db: Array
 
 
 @dataclass(frozen=True, eq=False)
 class Cause:
-    """A parameter, with the value that explains the takes best.
+    """A fault, with the value that explains the takes best.
 
     Attributes
     ----------
-    name : str
-        ``cable``, ``taper midpoint``, or a capacitor's code such as ``150p``.
-    kind : {"cable", "midpoint", "capacitor"}
-    nominal, value : float
-        As described, and as found: farads, or a fraction.
+    fault : Fault
+    value : float
+        The best one; the nominal one if there is nothing to vary.
     chi2 : float
-        Misfit of all takes with that value.
+        Misfit of all takes with it.
+    left_db : ndarray, shape (t, b)
+        What it leaves of each take's bands; NaN in unusable bands.
     """
 
-    name: str
-    kind: Literal["cable", "midpoint", "capacitor"]
-    nominal: float
+    fault: Fault
     value: float
     chi2: float
+    left_db: Array
+
+    @property
+    def text(self) -> str:
+        """In words."""
+        return self.fault.worded(self.value)
+
+    @property
+    def guitar(self) -> Guitar:
+        """The guitar with it, at the nearest value that was tried."""
+        fault = self.fault
+        if not fault.values:
+            return fault.guitars[0]
+        return fault.guitars[int(np.argmin(np.abs(np.array(fault.values) - self.value)))]
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,40 +119,59 @@ class Findings:
 
     Attributes
     ----------
-    verdict : {"fits", "explained", "undecided", "unexplained"}
-        Fits the prediction; one cause explains what does not; several do, and
-        these takes cannot tell them apart; or none does.
+    verdict : {"fits", "one cause", "several causes", "unexplained"}
+        Fits the prediction; or one fault, or several, are not rejected by the
+        takes; or all that were tried are.
     dial : ndarray, shape (t,)
         From high to low.
     measured_db, predicted_db : ndarray, shape (t, b)
         Band levels against those of the first take; NaN in unusable bands.
     chi2, doubt_chi2 : float
         Misfit of the prediction, and from where it is doubted.
+    off : tuple of float
+        Dials whose take by itself does not fit.
     causes : tuple of Cause
-        Best first.
-    rivals : int
-        How many of them cannot be told from the best one (itself included).
+        Those that remain, most plausible first; empty if it fits.
+    nearest : Cause or None
+        Of all that were tried, the likeliest.
+    tried : int
+        How many faults were tried.
+    ask_ohms : Reading or None
+        The ohmmeter reading that tells most of the remaining ones apart, if any does.
     ask_dial : float or None
-        The dial at which one more take would tell the two best apart, or show
-        what is unseen, if any would.
+        The dial at which one more take would tell the two most plausible ones apart.
     unseen : tuple of str
-        Parameters that may be wrong by half (a capacitor or cable twice as
-        large, a midpoint 0.1 off) without these takes showing it.
+        Faults that these takes would not show.
+    treble : bool
+        Whether the takes have enough treble to judge by.
+    highest_hz : float
+        The highest band that stands out of the noise.
     """
 
-    verdict: Fit
+    verdict: Verdict
     dial: Array
     measured_db: Array
     predicted_db: Array
     chi2: float
     doubt_chi2: float
+    off: tuple[float, ...]
     causes: tuple[Cause, ...]
-    rivals: int
+    nearest: Cause | None
+    tried: int
+    ask_ohms: Reading | None
     ask_dial: float | None
     unseen: tuple[str, ...]
+    treble: bool
+    highest_hz: float
 
 
-def verify(rig: Rig, network: Network | None, dial: Array, spectra: list[Spectrum]) -> Findings:
+def verify(
+    rig: Rig,
+    network: Network | None,
+    dial: Array,
+    spectra: list[Spectrum],
+    old: Network | None = None,
+) -> Findings:
     """Compare takes with the prediction.
 
     Parameters
@@ -116,6 +184,8 @@ def verify(rig: Rig, network: Network | None, dial: Array, spectra: list[Spectru
         Where the volume stood, above 0, all different.
     spectra : list of Spectrum
         Of each take.
+    old : Network or None
+        The bypass that was there before.
 
     Returns
     -------
@@ -129,182 +199,258 @@ def verify(rig: Rig, network: Network | None, dial: Array, spectra: list[Spectru
     if dial.size < 2:
         raise InputError("one take tells nothing; at least two dials are needed")
     order = np.argsort(-dial)
-    dial, spectra = dial[order], [spectra[i] for i in order]
+    return judged(foretold(rig, network, dial[order], old), [spectra[i] for i in order])
+
+
+def foretold(
+    rig: Rig, network: Network | None, dial: Array, old: Network | None = None
+) -> Foretold:
+    """What every fault would do; everything that does not need the takes.
+
+    Parameters
+    ----------
+    rig, network, old
+        As for `verify`.
+    dial : ndarray, shape (t,)
+        From high to low.
+
+    Returns
+    -------
+    Foretold
+    """
+    tried = faults(rig, network, old)
+    plain = as_described(rig, network)
+    described = _gain_db(plain, dial)[None]
+    described_strayed = _strayed_db(plain, dial, described[0])
+    gains, strayed = [], []
+    for fault in tried:
+        gain = np.array([_gain_db(guitar, dial) for guitar in fault.guitars])
+        gains.append(gain)
+        own = described_strayed if fault.values else _strayed_db(fault.guitars[0], dial, gain[0])
+        strayed.append(own)
+    return Foretold(dial, tried, tuple(gains), tuple(strayed), described, described_strayed)
+
+
+def _gain_db(guitar: Guitar, dial: Array) -> Array:
+    """Response against that at the first dial, shape (t, f)."""
+    gain = decibels(transfer(assemble(guitar.chain().branches), _MODEL_HZ, dial))
+    return np.asarray(gain - gain[0])
+
+
+def _strayed_db(guitar: Guitar, dial: Array, nominal_db: Array) -> Array:
+    return np.array([_gain_db(other, dial) - nominal_db for other in strayed_guitars(guitar)])
+
+
+def strayed_guitars(guitar: Guitar) -> tuple[Guitar, ...]:
+    """The guitar with one part after the other off by a standard deviation of its spread."""
+    usual = Spread()
+    rig, network = guitar.rig, guitar.network
+    first = rig.first
+    pot = first.volume
+    made = [replace(rig, cable_farads=rig.cable_farads * (1 + _deviation(usual.cable)))]
+    made.append(
+        _with_volume(rig, resistance_ohms=pot.resistance_ohms * (1 + _deviation(usual.pot)))
+    )
+    if pot.taper.kind in BENT_TAPERS:
+        middle = min(pot.taper.midpoint + _deviation(usual.midpoint), 0.9)
+        made.append(_with_volume(rig, taper=replace(pot.taper, midpoint=middle)))
+    strayed = [replace(guitar, rig=one) for one in made]
+    if network is None:
+        return tuple(strayed)
+    parts = leaves(network)
+    for i, leaf in enumerate(parts):
+        changed = with_parts(network, (*parts[:i], _strayed_leaf(leaf, usual), *parts[i + 1 :]))
+        strayed.append(replace(guitar, network=changed))
+    return tuple(strayed)
+
+
+def _strayed_leaf(leaf: Leaf, usual: Spread) -> Leaf:
+    match leaf:
+        case Capacitor(farads):
+            return Capacitor(farads * (1 + _deviation(usual.capacitor)))
+        case Resistor(ohms):
+            return Resistor(ohms * (1 + _deviation(usual.resistor)))
+        case Gang(ohms):
+            return replace(leaf, ohms=ohms * (1 + _deviation(usual.pot)))
+
+
+def _deviation(spread: float) -> float:
+    """Standard deviation of an even spread of plus or minus this."""
+    return spread / float(np.sqrt(3.0))
+
+
+def _with_volume(rig: Rig, **changes: object) -> Rig:
+    volume = replace(rig.first.volume, **changes)  # type: ignore[arg-type]
+    return rig.with_first(replace(rig.first, volume=volume))
+
+
+def judged(told: Foretold, spectra: list[Spectrum]) -> Findings:
+    """What takes say of the guitar, given what every fault would do.
+
+    Parameters
+    ----------
+    told : Foretold
+    spectra : list of Spectrum
+        Of the takes, in the order of its dials.
+
+    Returns
+    -------
+    Findings
+
+    Raises
+    ------
+    InputError
+        If too few bands are usable.
+    """
     bands = usable(spectra)
-    if bands.sum() < 6:
+    if bands.sum() < _FEWEST_BANDS:
         raise InputError("fewer than 6 third-octave bands stand out of the noise in every take")
     levels = np.array([one.band_db for one in spectra])
     measured = levels - levels[0]
-    predicted = _prediction(spectra[0], bands)
-
-    def misfit(some: Rig, with_network: Network | None) -> float:
-        return chi2_of(measured[:, bands] - predicted(some, with_network, dial))
-
-    plain = misfit(rig, network)
-    freedom = (dial.size - 1) * int(bands.sum())
-    doubt = float(scipy.stats.chi2.ppf(_DOUBT, freedom))
-    disbelief = float(scipy.stats.chi2.ppf(_DISBELIEF, freedom - 1))
+    banded = _Banded(band_weights(spectra[0], _MODEL_HZ)[:, bands])
+    described = banded.levels(told.described_db)[0]
+    parts = banded.straying(told.described_strayed_db, told.described_db[0])
+    residual = measured[:, bands] - described
+    plain = float(misfit(residual, parts))
+    tried = []
+    for fault, gain, strayed in zip(told.fault, told.gain_db, told.strayed_db, strict=True):
+        own = told.described_db[0] if fault.values else gain[0]
+        spread = banded.straying(strayed, own)
+        tried.append(_fitted(fault, measured, banded.levels(gain), spread, bands))
+    tried.sort(key=lambda cause: cause.chi2)
+    off = _dials_off(told.dial, left_over(residual, parts))
+    size = told.dial.size, int(bands.sum())
+    verdict, causes = _verdict(plain, bool(off), tried, *size)
+    several = verdict == "several causes"
     expected = np.full_like(measured, np.nan)
-    expected[:, bands] = predicted(rig, network, dial)
-    causes = tuple(sorted(_causes(rig, network, misfit), key=lambda cause: cause.chi2))
-    rivals = sum(cause.chi2 - causes[0].chi2 < CLEAR_CHI2 for cause in causes)
-    blind = [
-        cause
-        for cause in _faulty(rig, network)
-        if chi2_of(predicted(*changed(rig, network, cause), dial) - expected[:, bands])
-        < _SIGNIFICANT_CHI2
-    ]
-    verdict = _verdict(plain, doubt, disbelief, causes[0], rivals)
-    asked = causes[:2] if verdict == "undecided" else ()
-    if verdict == "fits" and blind:
-        asked = (blind[0], _as_described(blind[0]))
-    ask = _telling_dial(rig, network, asked, dial, predicted) if asked else None
+    expected[:, bands] = described
     return Findings(
-        verdict, dial, np.where(bands, measured, np.nan), expected, plain, doubt, causes, rivals,
-        ask, tuple(cause.name for cause in blind),
+        verdict, told.dial, np.where(bands, measured, np.nan), expected, plain,
+        _limit(_DOUBT, *size), off, causes, tried[0] if tried else None, len(tried),
+        telling_reading([cause.guitar for cause in causes]) if several else None,
+        _telling_dial(causes, told.dial, banded) if several else None,
+        _unseen(told, banded, described, parts),
+        int((bands & (BAND_HZ > _TREBLE_HZ)).sum()) >= _FEWEST_TREBLE_BANDS,
+        float(BAND_HZ[bands].max()),
     )  # fmt: skip
 
 
-def _prediction(
-    reference: Spectrum, bands: NDArray[np.bool_]
-) -> Callable[[Rig, Network | None, Array], Array]:
-    """What a guitar's usable bands do over dials, against the first of them."""
+def _telling_dial(causes: tuple[Cause, ...], dial: Array, banded: "_Banded") -> float | None:
+    """Where to play once more to tell the two most plausible causes apart."""
+    one, *others = causes
+    other = next((c for c in others if len(culprits((one, c))) > 1), None)
+    if other is None:
+        return None
+    pair = one.guitar, other.guitar
 
-    def predicted(some: Rig, with_network: Network | None, at: Array) -> Array:
-        gain_db = decibels(transfer(chain_equations(some, with_network), _MODEL_HZ, at))
-        return band_gain_db(reference, _MODEL_HZ, gain_db - gain_db[0])[:, bands]
+    def apart(dials: Array) -> float:
+        first, second = (banded.levels(_gain_db(guitar, dials)) for guitar in pair)
+        return float(np.square(whitened(first - second)).sum())
 
-    return predicted
+    return telling_dial(dial, apart, CLEAR_CHI2)
+
+
+@dataclass(frozen=True, eq=False)
+class _Banded:
+    """From responses to usable bands, weighted by the spectrum of what is played."""
+
+    weights: Array
+
+    def levels(self, gain_db: Array) -> Array:
+        """Shape (..., t, f) to (..., t, b)."""
+        return np.asarray(10.0 * np.log10(10.0 ** (gain_db / 10.0) @ self.weights))
+
+    def straying(self, moved_db: Array, from_db: Array) -> Straying:
+        """What a standard deviation of each part does to the bands of a guitar."""
+        return straying(self.levels(from_db + moved_db) - self.levels(from_db))
+
+
+def _fitted(
+    fault: Fault, measured: Array, levels: Array, parts: Straying, bands: NDArray[np.bool_]
+) -> Cause:
+    """The value of a fault that fits best; between two of its values, by a straight line."""
+    seen = measured[:, bands]
+    chi2 = misfit(seen - levels, parts)
+    best = int(np.argmin(chi2))
+    value = fault.values[best] if fault.values else fault.nominal
+    at, least = levels[best], float(chi2[best])
+    for other in (best - 1, best + 1):
+        if not fault.values or not 0 <= other < len(fault.values):
+            continue
+        share = np.linspace(0.0, 1.0, 9)
+        between = levels[best] + share[:, None, None] * (levels[other] - levels[best])
+        some = misfit(seen - between, parts)
+        k = int(np.argmin(some))
+        if some[k] < least:
+            least, at = float(some[k]), between[k]
+            value = _between(fault, best, other, float(share[k]))
+    left = np.full_like(measured, np.nan)
+    left[:, bands] = seen - at
+    return Cause(fault, value, least, left)
+
+
+def _between(fault: Fault, one: int, other: int, share: float) -> float:
+    low, high = fault.values[one], fault.values[other]
+    if fault.unit in ("dial", "midpoint") or low <= 0 or high <= 0:
+        return low + share * (high - low)
+    return float(low * (high / low) ** share)
+
+
+def _limit(probability: float, takes: int, bands: int) -> float:
+    return float(scipy.stats.chi2.ppf(probability, (takes - 1) * bands))
+
+
+def _dials_off(dial: Array, left: Array) -> tuple[float, ...]:
+    """Dials whose level or shape chance would not be this far off."""
+    takes, bands = left.shape[0], left.shape[1] - 1
+    # Each take's share of the freedom that the common spectrum leaves; two tests a take.
+    share = 1.0 - 1.0 / takes
+    each = 1.0 - (1.0 - _DOUBT) / (2 * takes)
+    shape = np.square(left[:, :-1]).sum(axis=1) / share > scipy.stats.chi2.ppf(each, bands - 1)
+    level = np.square(left[:, -1]) / share > scipy.stats.chi2.ppf(each, 1)
+    return tuple(float(d) for d in dial[shape | level])
 
 
 def _verdict(
-    plain_chi2: float, doubt_chi2: float, disbelief_chi2: float, best: Cause, rivals: int
-) -> Fit:
-    if _fits(plain_chi2, doubt_chi2, best):
-        return "fits"
-    if best.chi2 > disbelief_chi2:
-        return "unexplained"
-    return "explained" if rivals == 1 else "undecided"
+    plain: float, any_off: bool, tried: list[Cause], takes: int, bands: int
+) -> tuple[Verdict, tuple[Cause, ...]]:
+    best = tried[0] if tried else None
+    better = best is not None and plain - best.chi2 >= SIGNIFICANT_CHI2
+    if plain <= _limit(_DOUBT, takes, bands) and not any_off and not better:
+        return "fits", ()
+    if best is None or best.chi2 > _limit(_DISBELIEF, takes, bands):
+        return "unexplained", ()
+    remain = [cause for cause in tried if cause.chi2 - best.chi2 < CLEAR_CHI2]
+    remain.sort(key=lambda cause: PLAUSIBILITY.index(cause.fault.kind))
+    return ("one cause" if len(culprits(remain)) == 1 else "several causes"), tuple(remain)
 
 
-def _as_described(cause: Cause) -> Cause:
-    return replace(cause, value=cause.nominal)
+def culprits(causes: list[Cause] | tuple[Cause, ...]) -> tuple[str, ...]:
+    """What to look at; a part that is open, shorted or of another value is one thing."""
+    same_part = ("value", "open", "short", "law")
+    seen: list[str] = []
+    for cause in causes:
+        fault = cause.fault
+        key = fault.culprit if fault.kind in same_part else fault.text
+        if key not in seen:
+            seen.append(key)
+    return tuple(seen)
 
 
-def _faulty(rig: Rig, network: Network | None) -> list[Cause]:
-    """Every suspect with a fault that a technician would want to know of."""
-    return [
-        replace(
-            cause,
-            value=cause.nominal + 0.1 if cause.kind == "midpoint" else 2.0 * cause.nominal,
-        )
-        for cause, _, _ in suspects(rig, network)
-    ]
-
-
-def _fits(plain_chi2: float, doubt_chi2: float, best: Cause) -> bool:
-    """Nothing to explain, or nothing that the usual spread of parts does not."""
-    if plain_chi2 - best.chi2 < _SIGNIFICANT_CHI2:
-        return plain_chi2 <= doubt_chi2
-    return within_spread(best) and best.chi2 <= doubt_chi2
-
-
-def within_spread(cause: Cause) -> bool:
-    """Whether a cause's value is one that parts have anyway."""
-    usual = Spread()
-    if cause.kind == "midpoint":
-        return abs(cause.value - cause.nominal) <= usual.midpoint
-    spread = usual.cable if cause.kind == "cable" else usual.capacitor
-    return abs(cause.value / cause.nominal - 1.0) <= spread
-
-
-def chi2_of(residual_db: Array) -> float:
-    """Misfit of residuals, shape (takes, bands), under the wobble of playing.
-
-    The unknown spectrum of the phrase takes up each band's mean over the
-    takes. What is left of a take falls into its mean over the bands, which
-    wobbles with the level and the bands, and the rest, which wobbles with the
-    bands alone.
-    """
-    band_count = residual_db.shape[1]
-    centred = residual_db - residual_db.mean(axis=0)
-    level = centred.mean(axis=1, keepdims=True)
-    shape = np.square((centred - level) / BAND_WOBBLE_DB).sum()
-    level_variance = LEVEL_WOBBLE_DB**2 + BAND_WOBBLE_DB**2 / band_count
-    return float(shape + np.square(level).sum() / level_variance)
-
-
-def changed(rig: Rig, network: Network | None, cause: Cause) -> tuple[Rig, Network | None]:
-    """The rig and bypass with a cause's value in place."""
-    if cause.kind == "cable":
-        return replace(rig, cable_farads=cause.value), network
-    if cause.kind == "midpoint":
-        volume = rig.first.volume
-        bent = replace(volume, taper=replace(volume.taper, midpoint=cause.value))
-        return rig.with_first(replace(rig.first, volume=bent)), network
-    assert network is not None
-    swapped = False
-    parts = []
-    for leaf in leaves(network):
-        this = isinstance(leaf, Capacitor) and leaf.farads == cause.nominal and not swapped
-        swapped = swapped or this
-        parts.append(Capacitor(cause.value) if this else leaf)
-    return rig, with_parts(network, tuple(parts))
-
-
-def suspects(rig: Rig, network: Network | None) -> tuple[tuple[Cause, float, float], ...]:
-    """The parameters that may be to blame, each with the range to look in."""
-    found: list[tuple[Cause, float, float]] = []
-    cable = rig.cable_farads
-    if cable > 0:
-        found.append((Cause("cable", "cable", cable, cable, 0.0), cable / _FACTOR, cable * _FACTOR))
-    taper = rig.first.volume.taper
-    if taper.kind in BENT_TAPERS:
-        bend = taper.midpoint
-        found.append((Cause("taper midpoint", "midpoint", bend, bend, 0.0), *_MIDPOINTS))
-    for farads in {leaf.farads for leaf in leaves(network) if isinstance(leaf, Capacitor)}:
-        cause = Cause(format_code(farads, "farad"), "capacitor", farads, farads, 0.0)
-        found.append((cause, farads / _FACTOR, farads * _FACTOR))
-    return tuple(found)
-
-
-def _causes(
-    rig: Rig, network: Network | None, misfit: Callable[[Rig, Network | None], float]
-) -> list[Cause]:
-    results = []
-    for cause, low, high in suspects(rig, network):
-
-        def chi2(log_value: float, cause: Cause = cause) -> float:
-            return misfit(*changed(rig, network, replace(cause, value=float(np.exp(log_value)))))
-
-        grid = np.linspace(np.log(low), np.log(high), 15)
-        values = [chi2(float(point)) for point in grid]
-        near = int(np.argmin(values))
-        bounds = (grid[max(near - 1, 0)], grid[min(near + 1, grid.size - 1)])
-        best = scipy.optimize.minimize_scalar(
-            chi2, bounds=bounds, method="bounded", options={"xatol": 1e-3}
-        )
-        results.append(replace(cause, value=float(np.exp(best.x)), chi2=float(best.fun)))
-    return results
-
-
-def _telling_dial(
-    rig: Rig,
-    network: Network | None,
-    pair: tuple[Cause, ...],
-    dial: Array,
-    predicted: Callable[[Rig, Network | None, Array], Array],
-) -> float | None:
-    """The dial at which the two best causes would differ most, if clearly."""
-    free = [float(d) for d in _CANDIDATE_DIALS if np.abs(dial - d).min() >= 1.0]
-    telling = []
-    for candidate in free:
-        at = np.append(dial, candidate)
-        first, second = (predicted(*changed(rig, network, cause), at) for cause in pair)
-        telling.append(chi2_of(first - second))
-    if not telling or max(telling) < CLEAR_CHI2:
-        return None
-    return free[int(np.argmax(telling))]
+def _unseen(told: Foretold, banded: _Banded, described: Array, parts: Straying) -> tuple[str, ...]:
+    """Faults that would change these takes by less than what is taken up."""
+    blind = []
+    for fault, gain in zip(told.fault, told.gain_db, strict=True):
+        far = banded.levels(gain)
+        if fault.values:
+            values = np.array(fault.values)
+            if fault.unit in ("dial", "midpoint"):
+                far = far[np.abs(values - fault.nominal) >= 2 * fault.spread]
+            else:
+                far = far[(values >= 2 * fault.nominal) & (values < 4 * fault.nominal)]
+        if far.size and np.median(misfit(far - described, parts)) < SIGNIFICANT_CHI2:
+            blind.append(fault.culprit if fault.values else fault.text)
+    return tuple(dict.fromkeys(blind))
 
 
 def in_figures(levels_db: Array) -> tuple[Array, Array]:
@@ -318,8 +464,16 @@ def in_figures(levels_db: Array) -> tuple[Array, Array]:
     Returns
     -------
     level_db, treble_db : ndarray, shape (t,)
+        NaN where no band of it is usable.
     """
     body = (BAND_HZ > 390.0) & (BAND_HZ < 640.0)
     treble = (BAND_HZ > 1990.0) & (BAND_HZ < 4100.0)
-    level = np.nanmean(levels_db[:, body], axis=1)
-    return level, np.nanmean(levels_db[:, treble], axis=1) - level
+    level = _mean(levels_db[:, body])
+    return level, _mean(levels_db[:, treble]) - level
+
+
+def _mean(levels_db: Array) -> Array:
+    seen = ~np.isnan(levels_db)
+    count = seen.sum(axis=1)
+    total = np.where(seen, levels_db, 0.0).sum(axis=1)
+    return np.where(count > 0, total / np.maximum(count, 1), np.nan)

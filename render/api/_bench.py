@@ -12,6 +12,7 @@ from presolder._asked import (
     asked_ear,
     asked_rig,
 )
+from presolder.models.audio.take import sounding
 from presolder.models.errors import InputError, place
 from presolder.models.instrument.controls import Load, require_dial
 from presolder.models.instrument.player import Playing
@@ -233,14 +234,15 @@ def verify(
         As described before it was built; its ``[take]`` says into what the
         takes were recorded.
     takes : mapping of float to Recording
-        By dial, above 0: the same phrase, played alike. Of one sample rate.
+        By dial, above 0: the same phrase, played alike. Silence at either end
+        is left out; sample rates may differ.
     design : Design or str
-        What was fitted.
+        What was fitted. The rig's ``[take]`` says what was fitted before.
 
     Returns
     -------
     VerifyReport
-        ``found.verdict``, and what explains a difference.
+        ``found.verdict``, and the faults that the takes do not reject.
 
     Raises
     ------
@@ -249,7 +251,8 @@ def verify(
 
     Notes
     -----
-    Third octaves of IEC 61260-1 by Welch's method; misfit as chi-squared.
+    Third octaves of IEC 61260-1 by Welch's method; misfit as chi-squared,
+    rivals by likelihood ratio.
 
     Examples
     --------
@@ -259,18 +262,16 @@ def verify(
     """
     found = asked_rig(rig)
     chosen = asked_design(design, found)
-    spectra, rates = [], set()
+    spectra = []
     for dial, take in takes.items():
         require_dial("dial", float(dial))
         if dial == 0:
             raise InputError("dial 0 is silent")
-        rates.add(take.sample_rate_hz)
-        if len(rates) > 1:
-            raise InputError(
-                f"{take.name}: all takes must have one sample rate, got {sorted(rates)}"
-            )
         with place(take.name):
-            spectra.append(spectrum(take.samples.mean(axis=0), take.sample_rate_hz))
+            heard = sounding(take.samples, take.sample_rate_hz)
+            spectra.append(spectrum(heard.mean(axis=0), take.sample_rate_hz))
     dials = np.array([float(dial) for dial in takes])
-    findings = compare_takes(found.as_recorded, chosen.network, dials, spectra)
+    findings = compare_takes(
+        found.as_recorded, chosen.network, dials, spectra, old=found.take.network
+    )
     return VerifyReport(found, chosen, findings)

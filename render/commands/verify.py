@@ -12,6 +12,7 @@ from presolder.render.commands.options import json_option, rig_option
 from presolder.render.commands.output import say
 from presolder.render.files.audio import Recording
 
+DOES_NOT_FIT = 3
 _TAKES = "the same phrase, played alike, with the input gain left alone"
 
 
@@ -23,16 +24,26 @@ _TAKES = "the same phrase, played alike, with the input gain left alone"
     help=f"A recording at that dial: {_TAKES}. Repeat, with 10 among them.",
 )  # fmt: skip
 @json_option
-def verify(rig_name: str, design_name: str, take_texts: tuple[str, ...], as_json: bool) -> None:
+@click.pass_context
+def verify(
+    context: click.Context,
+    rig_name: str,
+    design_name: str,
+    take_texts: tuple[str, ...],
+    as_json: bool,
+) -> None:
     """Compare recordings at several dials with the prediction.
 
-    Says whether they fit, and if not, which one value explains them best.
+    Says whether they fit, and if not, which faults agree with them.
+    Exit status: 0 it fits, 3 it does not, 2 something given cannot be used.
     """
     rig, design = ps.rig(rig_name), ps.design(design_name)
     takes = read_takes(take_texts)
     with place("--take"):
         report = ps.verify(rig, takes, design)
     say(report, as_json)
+    if report.found.verdict != "fits":
+        context.exit(DOES_NOT_FIT)
 
 
 def read_takes(texts: tuple[str, ...]) -> dict[float, Recording]:

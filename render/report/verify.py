@@ -3,23 +3,36 @@
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.quantities import format_quantity
 from presolder.models.instrument.rig import Rig
+from presolder.models.measuring.telling import Reading
 from presolder.models.measuring.third_octaves import BAND_HZ
-from presolder.models.measuring.verify import Cause, Findings, in_figures, within_spread
+from presolder.models.measuring.verify import Findings, in_figures
 from presolder.render.report.numbers import finite
 from presolder.render.report.table import Block, Table, lines_of, shows_itself
 
 
-def cause_text(cause: Cause) -> str:
-    """A cause with the value found and the one described."""
-    if cause.kind == "midpoint":
-        return f"taper midpoint {cause.value:.2f} instead of {cause.nominal:g}"
-    what = "cable" if cause.kind == "cable" else "capacitor"
+def ohms_text(ohms: float) -> str:
+    """A reading in two figures, as meters show it."""
+    if ohms == float("inf"):
+        return "open"
+    return format_quantity(float(f"{ohms:.2g}"), "ohm") if ohms >= 1 else "near 0 Ω"
+
+
+def reading_text(asked: Reading) -> str:
+    """Where to put the ohmmeter."""
+    lugs = "from the volume pot's input lug to its wiper lug"
+    where = {
+        "jack": "at the jack from tip to sleeve",
+        "lugs": lugs,
+        "lugs with the pickup lifted": f"{lugs}, the pickup's hot lead lifted",
+    }[asked.place]
     return (
-        f"{what} {format_quantity(float(f'{cause.value:.2g}'), 'farad')}"
-        f" instead of {format_quantity(cause.nominal, 'farad')}"
+        f"To tell them apart, nothing plugged in and the volume at {asked.dial:g}, read the ohms"
+        f" {where}"
     )
 
 
@@ -48,7 +61,7 @@ class VerifyReport:
         rows = tuple(
             (
                 f"{dial:g}",
-                *(f"{x[i]:.1f}" for x in (measured[0], predicted[0], measured[1], predicted[1])),
+                *(f"{x[i]:z.1f}" for x in (measured[0], predicted[0], measured[1], predicted[1])),
             )
             for i, dial in enumerate(found.dial)
         )
@@ -62,37 +75,68 @@ class VerifyReport:
 
     def _verdict(self) -> tuple[str, ...]:
         found = self.found
-        best = found.causes[0]
         match found.verdict:
             case "fits":
-                said = "It fits: the guitar does what was predicted."
-                if not found.unseen:
-                    return (said,)
-                unseen = ", ".join(found.unseen)
-                return (
-                    said,
-                    f"These takes would not show a wrong value of: {unseen}.{self._ask()}",
+                said = (
+                    "It fits: at each dial level and shape are what the prediction, ordinary parts"
+                    " and a player's wobble allow."
                 )
-            case "explained":
-                return (f"It does not fit. {cause_text(best)} explains it, and nothing else does.",)
-            case "undecided":
-                rivals = "; ".join(cause_text(cause) for cause in found.causes[: found.rivals])
-                return (
-                    "It does not fit, and these takes cannot tell which of these is why:"
-                    f" {rivals}.",
-                    self._ask().strip()
-                    or "No take at another dial would tell; measure one of these parts directly.",
-                )
+                return (said, *self._caveats())
             case "unexplained":
+                assert found.nearest is not None
                 return (
-                    "It does not fit, and no single value explains it; nearest:"
-                    f" {cause_text(best)}. Check the wiring, the takes and the rig file.",
+                    f"It does not fit{self._where()}, and none of the {found.tried} faults tried"
+                    f" agrees with the takes; nearest: {found.nearest.text}. There may be two at"
+                    " once: check the wiring, the takes and the rig file.",
+                    *self._caveats(),
+                )
+            case "one cause":
+                ways = "; or ".join(cause.text for cause in found.causes)
+                return (
+                    f"It does not fit{self._where()}. Of {found.tried} faults tried, one agrees"
+                    f" with the takes: {ways}.",
+                    *self._caveats(),
+                )
+            case _:
+                return (
+                    f"It does not fit{self._where()}. Of {found.tried} faults tried, these agree"
+                    " with the takes, most plausible first:",
+                    *(f"  - {cause.text}" for cause in found.causes),
+                    *self._to_tell(),
+                    *self._caveats(),
                 )
 
-    def _ask(self) -> str:
-        if self.found.ask_dial is None:
-            return ""
-        return f" A take at dial {self.found.ask_dial:g} would tell."
+    def _where(self) -> str:
+        off = self.found.off
+        return f" at dial {', '.join(f'{dial:g}' for dial in off)}" if off else ""
+
+    def _to_tell(self) -> list[str]:
+        """How to tell the causes apart."""
+        found, ways = self.found, []
+        if found.ask_ohms is not None:
+            asked = found.ask_ohms
+            read = "; ".join(
+                f"{ohms_text(ohms)} if {cause.text}"
+                for ohms, cause in zip(asked.ohms, found.causes, strict=True)
+            )
+            ways.append(f"{reading_text(asked)}: {read}.")
+        if found.ask_dial is not None:
+            ways.append(f"A take at dial {found.ask_dial:g} would tell the first two apart.")
+        return ways or [
+            "No ohmmeter reading at the jack or the volume pot's lugs tells them apart clearly, nor"
+            " a take at another dial; measure one of these parts with a lead lifted."
+        ]
+
+    def _caveats(self) -> list[str]:
+        found, said = self.found, []
+        if not found.treble:
+            said.append(
+                f"The takes hold nothing above {found.highest_hz:.0f} Hz that stands out of the"
+                " noise: too little treble to judge by. Play brighter, or louder into the input."
+            )
+        if found.verdict == "fits" and found.unseen:
+            said.append(f"These takes would not show: {'; '.join(found.unseen)}.")
+        return said
 
     def lines(self) -> list[str]:
         """For a terminal."""
@@ -107,22 +151,35 @@ class VerifyReport:
             "verdict": found.verdict,
             "chi2": round(found.chi2, 3),
             "doubt_chi2": round(found.doubt_chi2, 3),
-            "causes": [
-                {
-                    "parameter": cause.name,
-                    "kind": cause.kind,
-                    "described": cause.nominal,
-                    "found": cause.value,
-                    "chi2": round(cause.chi2, 3),
-                    "within_usual_spread": within_spread(cause),
-                }
-                for cause in found.causes
-            ],
-            "rivals": found.rivals,
+            "faults_tried": found.tried,
+            "dials_off": list(found.off),
+            "causes": [self._cause_plain(i) for i in range(len(found.causes))],
+            "nearest": None if found.nearest is None else found.nearest.text,
+            "ask_ohms": None
+            if found.ask_ohms is None
+            else {
+                "place": found.ask_ohms.place,
+                "dial": found.ask_ohms.dial,
+                "ohms": finite(np.array(found.ask_ohms.ohms), 1),
+            },
             "ask_dial": found.ask_dial,
             "unseen": list(found.unseen),
+            "enough_treble": found.treble,
             "band_hz": [round(float(hz), 2) for hz in BAND_HZ],
             "takes": self._takes_plain(),
+        }
+
+    def _cause_plain(self, index: int) -> dict[str, Any]:
+        cause = self.found.causes[index]
+        fault = cause.fault
+        return {
+            "text": cause.text,
+            "look_at": fault.culprit,
+            "kind": fault.kind,
+            "described": fault.nominal if fault.values else None,
+            "found": cause.value if fault.values else None,
+            "chi2": round(cause.chi2, 3),
+            "left_db": [finite(row, 3) for row in cause.left_db],
         }
 
     def _takes_plain(self) -> list[dict[str, Any]]:

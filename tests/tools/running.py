@@ -37,8 +37,8 @@ def presolder_here(*arguments: str | Path, cwd: Path | None = None) -> Completed
     return subprocess.CompletedProcess(command, code, out.getvalue(), err.getvalue())
 
 
-def in_process(*arguments: str) -> str:
+def in_process(*arguments: str, status: int = 0) -> str:
     """Standard output of a command, without starting an interpreter for it."""
     result = CliRunner().invoke(cli, arguments, catch_exceptions=False)
-    assert result.exit_code == 0, result.output
+    assert result.exit_code == status, result.output
     return result.stdout
