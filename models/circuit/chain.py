@@ -163,8 +163,13 @@ def _pickup(pickup: Pickup, side: int, strength: float, free: Iterator[int]) -> 
     branches = [
         Branch("source", emf, GROUND, strength),
         Branch("resistor", emf, coil, pickup.resistance_ohms),
-        Branch("inductor", coil, side, pickup.inductance_henries),
     ]
+    if pickup.leakage_henries > 0:
+        core = next(free)
+        branches.append(Branch("inductor", coil, core, pickup.leakage_henries))
+        coil = core
+    henries = pickup.inductance_henries - pickup.leakage_henries
+    branches.append(Branch("inductor", coil, side, henries))
     if pickup.eddy_ohms is not None:
         branches.append(Branch("resistor", coil, side, pickup.eddy_ohms))
     if pickup.capacitance_farads > 0:

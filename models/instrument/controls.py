@@ -1,7 +1,7 @@
 """The parts of a control chain: pickup, pots, tone control, and the input it feeds."""
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal, get_args
 
 from presolder.models.errors import InputError
@@ -31,15 +31,20 @@ class Pickup:
     Attributes
     ----------
     resistance_ohms, inductance_henries, capacitance_farads : float
-        Winding values; the capacitance lies from the pickup's output to ground.
+        Winding values; the inductance is what there is at low frequencies, the
+        capacitance lies from the pickup's output to ground.
     eddy_ohms : float or None
         Resistance across the inductance that stands for eddy-current loss.
+    leakage_henries : float
+        The part of the inductance that eddy currents do not act on: it is in
+        series with the rest and the eddy resistance, which lie in parallel.
     """
 
     resistance_ohms: float
     inductance_henries: float
     capacitance_farads: float = 0.0
     eddy_ohms: float | None = None
+    leakage_henries: float = 0.0
 
     def __post_init__(self) -> None:
         require_component("resistance", self.resistance_ohms, "ohm")
@@ -47,9 +52,31 @@ class Pickup:
         require_component("capacitance", self.capacitance_farads, "farad", zero_ok=True)
         if self.eddy_ohms is not None:
             require_component("eddy", self.eddy_ohms, "ohm")
+        self._require_leakage()
+
+    def _require_leakage(self) -> None:
+        require_component("leakage", self.leakage_henries, "henry", zero_ok=True)
+        if self.leakage_henries and self.eddy_ohms is None:
+            raise InputError("leakage is given without eddy; without eddy loss it is no part")
+        if self.leakage_henries >= self.inductance_henries:
+            raise InputError(
+                f"leakage = {format_quantity(self.leakage_henries, 'henry')} must be less than the"
+                f" inductance, {format_quantity(self.inductance_henries, 'henry')}, which it is"
+                " part of"
+            )
+
+    def wound(self, factor: float) -> "Pickup":
+        """The same coil with all of its inductance changed by a factor."""
+        return replace(
+            self,
+            inductance_henries=self.inductance_henries * factor,
+            leakage_henries=self.leakage_henries * factor,
+        )
 
     def __str__(self) -> str:
         eddy = f", eddy {format_quantity(self.eddy_ohms, 'ohm')}" if self.eddy_ohms else ""
+        if self.leakage_henries:
+            eddy += f", leakage {format_quantity(self.leakage_henries, 'henry')}"
         return (
             f"{format_quantity(self.resistance_ohms, 'ohm')},"
             f" {format_quantity(self.inductance_henries, 'henry')},"

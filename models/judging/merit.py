@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from presolder.models.circuit.chain import PICKUP_SIDE
+from presolder.models.circuit.coil import coil_impedance
 from presolder.models.circuit.equations import Descriptor, chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.hearing.bands import LINES_HZ
@@ -201,8 +202,5 @@ def pickup_load(
 
 def _fed(equations: Descriptor, pickup: Pickup, frequency_hz: float, dial: Array) -> ComplexArray:
     ratio = transfer(equations.at(PICKUP_SIDE), frequency_hz, dial)[:, 0]
-    coil = 2j * np.pi * frequency_hz * pickup.inductance_henries
-    if pickup.eddy_ohms is not None:
-        coil = 1.0 / (1.0 / coil + 1.0 / pickup.eddy_ohms)
-    impedance = (pickup.resistance_ohms + coil) * ratio / (1.0 - ratio)
+    impedance = coil_impedance(pickup, frequency_hz) * ratio / (1.0 - ratio)
     return np.asarray(impedance, dtype=np.complex128)

@@ -1,4 +1,4 @@
-"""Two-column CSV files: measured tapers and knob gestures."""
+"""CSV files of numbers: measured tapers, responses and impedances, and knob gestures."""
 
 import csv
 import io
@@ -12,15 +12,15 @@ from presolder.render.files.toml import read_text
 _MOST_ROWS = 10_000
 
 
-def read_points(path: Path, columns: tuple[str, str]) -> tuple[tuple[float, float], ...]:
-    """Read a CSV of number pairs under a fixed header.
+def read_points(path: Path, columns: tuple[str, ...]) -> tuple[tuple[float, ...], ...]:
+    """Read a CSV of numbers under a fixed header.
 
     Parameters
     ----------
     path : Path
         The file.
     columns : tuple of str
-        The two names its first row must hold.
+        The names its first row must hold.
 
     Raises
     ------
@@ -41,12 +41,14 @@ def read_points(path: Path, columns: tuple[str, str]) -> tuple[tuple[float, floa
         if not any(cell.strip() for cell in row):
             continue
         try:
-            first, second = (float(cell) for cell in row)
+            point = tuple(float(cell) for cell in row)
+            if len(point) != len(columns):
+                raise ValueError
         except ValueError:
             raise InputError(f"{path}, line {line}: {','.join(row)!r} is not {wanted}") from None
-        if not (math.isfinite(first) and math.isfinite(second)):
+        if not all(math.isfinite(number) for number in point):
             raise InputError(f"{path}, line {line}: {','.join(row)!r} must be finite numbers")
-        points.append((first, second))
+        points.append(point)
     return tuple(points)
 
 

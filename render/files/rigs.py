@@ -112,12 +112,13 @@ def _optional(whole: Section, key: str, read: Callable[[Section], Part]) -> Part
 
 
 def _read_pickup(section: Section) -> Pickup:
-    section.only("resistance", "inductance", "capacitance", "eddy")
+    section.only("resistance", "inductance", "capacitance", "eddy", "leakage")
     return Pickup(
         section.quantity("resistance", "ohm"),
         section.quantity("inductance", "henry"),
         section.quantity("capacitance", "farad", 0.0),
         section.optional_quantity("eddy", "ohm"),
+        section.quantity("leakage", "henry", 0.0),
     )
 
 
@@ -138,7 +139,7 @@ def _read_taper(section: Section, folder: Path) -> Taper:
         )
     points = read_points(file, ("dial", "fraction"))
     with place(str(file)):
-        return Taper("measured", points=points)
+        return Taper("measured", points=tuple((dial, fraction) for dial, fraction in points))
 
 
 def _read_tone(section: Section, folder: Path) -> Tone:

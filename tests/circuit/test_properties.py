@@ -151,6 +151,7 @@ def test_impedance_scaling_leaves_the_response(
             pickup.inductance_henries * k,
             pickup.capacitance_farads / k,
             None if pickup.eddy_ohms is None else pickup.eddy_ohms * k,
+            pickup.leakage_henries * k,
         ),
         volume=replace(volume, resistance_ohms=volume.resistance_ohms * k),
         tone=tone

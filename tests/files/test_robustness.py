@@ -42,7 +42,7 @@ TOML_VALUES = st.sampled_from(
      "9" * 400, '"law.csv"', "1979-05-27", '{ series = ["1k", "1n"] }', '"string"', "10"]
 )  # fmt: skip
 TOML_KEYS = st.sampled_from(
-    ["resistance", "inductance", "capacitance", "eddy", "taper", "midpoint", "dial", "wiring",
+    ["resistance", "inductance", "capacitance", "eddy", "leakage", "taper", "midpoint", "dial", "wiring",
      "length_m", "picofarads_per_m", "captured", "cable", "volume_dial", "design", "title", "name",
      "network", "x"]
 )  # fmt: skip

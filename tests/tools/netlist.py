@@ -103,10 +103,12 @@ def _one_pickup(
     """From one EMF to ``out``; the mark keeps a second pickup's nodes apart."""
     pickup, tone, volume = channel.pickup, channel.tone, channel.volume  # type: ignore[attr-defined]
     coil, hot = f"coil{mark}", f"lug{mark}"
-    parts = [
-        Part("R", emf, coil, repr(pickup.resistance_ohms)),
-        Part("L", coil, hot, repr(pickup.inductance_henries)),
-    ]
+    parts = [Part("R", emf, coil, repr(pickup.resistance_ohms))]
+    if pickup.leakage_henries:
+        parts.append(Part("L", coil, f"core{mark}", repr(pickup.leakage_henries)))
+        coil = f"core{mark}"
+    henries = pickup.inductance_henries - pickup.leakage_henries
+    parts.append(Part("L", coil, hot, repr(henries)))
     if pickup.eddy_ohms:
         parts.append(Part("R", coil, hot, repr(pickup.eddy_ohms)))
     if pickup.capacitance_farads:

@@ -34,13 +34,18 @@ def random_rig(random: np.random.Generator, index: int) -> Rig:
         float(random.uniform(0, 10)),
         ("modern", "fifties")[index % 2],  # type: ignore[arg-type]
     )
+    pickup = Pickup(
+        log(2e3, 16e3),
+        log(0.8, 9),
+        log(50e-12, 250e-12),
+        None if index % 3 == 0 else log(200e3, 3e6),
+    )
+    if index % 3 == 2:
+        # Less of it where there is much, so that it takes no random number.
+        share = 0.2 + 0.5 / (1.0 + pickup.inductance_henries)
+        pickup = replace(pickup, leakage_henries=share * pickup.inductance_henries)
     return single(
-        Pickup(
-            log(2e3, 16e3),
-            log(0.8, 9),
-            log(50e-12, 250e-12),
-            None if index % 3 == 0 else log(200e3, 3e6),
-        ),
+        pickup,
         Pot(log(100e3, 1e6), random_taper(random, KINDS[index % 5])),
         None if index % 7 == 0 else tone,
         log(100e-12, 2e-9),
