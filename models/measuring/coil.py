@@ -1,43 +1,84 @@
-"""Finding a pickup's inductance and capacitance from measurements of its output.
-
-The coil is measured by itself: its EMF (a small exciter coil over it, fed
-with a sweep) goes through winding resistance and inductance into winding
-capacitance, a known added capacitor, and the meter.
-"""
+"""What is measured of a pickup, and its values from two resonance readings."""
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import scipy
-from numpy.typing import ArrayLike
+from numpy.typing import NDArray
 
-from presolder.models.decibels import decibels
+from presolder.models.circuit.coil import peak_hz
 from presolder.models.errors import InputError
-from presolder.models.instrument.controls import Load, Pickup
+from presolder.models.instrument.controls import Load, Pickup, require_dial
 from presolder.models.instrument.quantities import format_quantity, require_component
-from presolder.models.typing import Array, ComplexArray
+from presolder.models.instrument.taper import DIAL_MAX
+from presolder.models.typing import Array
 
-# Smallest and largest coil that the fit may answer with; wider than any pickup.
-_HENRIES, _FARADS, _EDDY_OHMS = (0.01, 100.0), (1e-12, 5e-9), (1e4, 1e8)
-_STARTS_HENRIES = (1.0, 3.0, 8.0)
 _READING_ERROR = 0.01
+_FEWEST_POINTS = 8
+# What is fitted; below there is hum, above nothing that a guitar gives.
+LOWEST_HZ, HIGHEST_HZ = 100.0, 16_000.0
 
 
 @dataclass(frozen=True, eq=False)
 class Response:
-    """A measured response of the coil: gain in dB but for a constant, and what hung on it.
+    """A measured response of the pickup: gain in dB but for a constant, and what hung on it.
 
     Attributes
     ----------
     frequency_hz, gain_db : ndarray, shape (f,)
+        Frequencies rise.
     added_farads : float
-        The known capacitor across the pickup.
+        The known capacitor across the output, besides what is always there.
+    added_ohms : float
+        The known resistor beside it; infinite for none.
+    dial : float
+        Where the volume knob stood, if the controls were connected.
     """
 
     frequency_hz: Array
     gain_db: Array
     added_farads: float = 0.0
+    added_ohms: float = math.inf
+    dial: float = DIAL_MAX
+
+    def __post_init__(self) -> None:
+        inside = (self.frequency_hz >= LOWEST_HZ) & (self.frequency_hz <= HIGHEST_HZ)
+        require_points(self.frequency_hz, inside)
+        Load(self.added_ohms, self.added_farads)
+        require_dial("dial", self.dial)
+
+
+@dataclass(frozen=True, eq=False)
+class Impedance:
+    """A measured impedance of the pickup by itself.
+
+    Attributes
+    ----------
+    frequency_hz, ohms, degrees : ndarray, shape (f,)
+        Magnitude and phase; frequencies rise.
+    """
+
+    frequency_hz: Array
+    ohms: Array
+    degrees: Array
+
+    def __post_init__(self) -> None:
+        inside = (self.frequency_hz >= LOWEST_HZ) & (self.frequency_hz <= HIGHEST_HZ)
+        require_points(self.frequency_hz, inside)
+        if np.any(self.ohms <= 0):
+            raise InputError(f"ohms = {self.ohms.min():g} must be above 0")
+
+
+def require_points(frequency_hz: Array, inside: NDArray[np.bool_]) -> None:
+    """Refuse a measurement that is too short or out of order."""
+    if inside.sum() < _FEWEST_POINTS:
+        raise InputError(
+            f"needs at least {_FEWEST_POINTS} points between {LOWEST_HZ:g} Hz and"
+            f" {HIGHEST_HZ / 1000:g} kHz"
+        )
+    if np.any(np.diff(frequency_hz) <= 0):
+        raise InputError("frequencies must rise")
 
 
 @dataclass(frozen=True)
@@ -48,10 +89,11 @@ class Coil:
     ----------
     pickup : Pickup
     inductance_error, capacitance_error : float
-        Relative standard errors (from readings: the change for a reading that
-        is 1 % off).
+        Relative; the truth lies so near 19 times of 20. (From two readings: the
+        change for a reading that is 1 % off.)
     misfit_db : float
-        RMS difference between measurement and model; 0 for two readings.
+        RMS difference between measurement and model, where there are several
+        responses of the differences between them; 0 for two readings.
     """
 
     pickup: Pickup
@@ -60,57 +102,14 @@ class Coil:
     misfit_db: float = 0.0
 
 
-def coil_response(
-    pickup: Pickup, frequency_hz: ArrayLike, meter: Load, added_farads: float = 0.0
-) -> ComplexArray:
-    """Voltage at the meter per volt of EMF.
-
-    Parameters
-    ----------
-    pickup : Pickup
-    frequency_hz : array_like, shape (f,)
-    meter : Load
-        What measures.
-    added_farads : float
-        A capacitor across it.
-
-    Returns
-    -------
-    ndarray of complex, shape (f,)
-
-    Notes
-    -----
-    A voltage divider: 1 / (1 + Z_coil Y) with Z_coil = R + (j w L parallel to
-    the eddy resistance) and Y = j w C + 1 / R_meter.
-    """
-    s = 2j * np.pi * np.asarray(frequency_hz, dtype=np.float64)
-    inductive = s * pickup.inductance_henries
-    if pickup.eddy_ohms is not None:
-        inductive = inductive * pickup.eddy_ohms / (inductive + pickup.eddy_ohms)
-    farads = pickup.capacitance_farads + meter.capacitance_farads + added_farads
-    admittance = s * farads + 1.0 / meter.resistance_ohms
-    response = 1.0 / (1.0 + (pickup.resistance_ohms + inductive) * admittance)
-    return np.asarray(response, dtype=np.complex128)
-
-
-def peak_hz(pickup: Pickup, meter: Load, added_farads: float = 0.0) -> float:
-    """Frequency of the highest output of a coil without eddy loss; 0 if there is no peak.
-
-    Notes
-    -----
-    Where the derivative of (a - x L C)^2 + x b^2 by x = w^2 is zero, with
-    a = 1 + R / R_meter and b = R C + L / R_meter.
-    """
-    henries = pickup.inductance_henries
-    farads = pickup.capacitance_farads + meter.capacitance_farads + added_farads
-    a = 1.0 + pickup.resistance_ohms / meter.resistance_ohms
-    b = pickup.resistance_ohms * farads + henries / meter.resistance_ohms
-    squared = a / (henries * farads) - 0.5 * (b / (henries * farads)) ** 2
-    return math.sqrt(max(squared, 0.0)) / (2 * math.pi)
-
-
 def coil_from_readings(
-    resistance_ohms: float, bare_hz: float, loaded_hz: float, added_farads: float, meter: Load
+    resistance_ohms: float,
+    bare_hz: float,
+    loaded_hz: float,
+    added_farads: float,
+    meter: Load,
+    *,
+    rising: bool = True,
 ) -> Coil:
     """Inductance and capacitance from two resonance readings.
 
@@ -124,6 +123,8 @@ def coil_from_readings(
         The capacitor.
     meter : Load
         What measures; it is there in both readings.
+    rising : bool
+        Whether the EMF rises with frequency, as from an exciter coil.
 
     Returns
     -------
@@ -146,11 +147,14 @@ def coil_from_readings(
             f"loaded reading {loaded_hz:g} Hz must lie above 0 and below the bare one,"
             f" {bare_hz:g} Hz: a capacitor lowers the resonance"
         )
-    ohms = resistance_ohms
-    pickup = _solve_readings(ohms, bare_hz, loaded_hz, added_farads, meter)
+
+    def solved(bare_hz: float, loaded_hz: float) -> Pickup:
+        return _solve_readings(resistance_ohms, bare_hz, loaded_hz, added_farads, meter, rising)
+
+    pickup = solved(bare_hz, loaded_hz)
     off_by_a_little = (
-        _solve_readings(ohms, bare_hz * (1 + _READING_ERROR), loaded_hz, added_farads, meter),
-        _solve_readings(ohms, bare_hz, loaded_hz * (1 - _READING_ERROR), added_farads, meter),
+        solved(bare_hz * (1 + _READING_ERROR), loaded_hz),
+        solved(bare_hz, loaded_hz * (1 - _READING_ERROR)),
     )
     return Coil(
         pickup,
@@ -164,7 +168,7 @@ def coil_from_readings(
 
 
 def _solve_readings(
-    ohms: float, bare_hz: float, loaded_hz: float, added_farads: float, meter: Load
+    ohms: float, bare_hz: float, loaded_hz: float, added_farads: float, meter: Load, rising: bool
 ) -> Pickup:
     inverse = [1.0 / (2 * math.pi * hz) ** 2 for hz in (bare_hz, loaded_hz)]
     henries = (inverse[1] - inverse[0]) / added_farads
@@ -173,10 +177,9 @@ def _solve_readings(
     def miss(logs: Array) -> list[float]:
         # The meter's capacitance is part of the total here, and taken off at the end.
         coil = Pickup(ohms, float(np.exp(logs[0])), float(np.exp(logs[1])))
-        bench = replace(meter, capacitance_farads=0.0)
         return [
-            peak_hz(coil, bench) / bare_hz - 1.0,
-            peak_hz(coil, bench, added_farads) / loaded_hz - 1.0,
+            peak_hz(coil, Load(meter.resistance_ohms, added), rising=rising) / hz - 1.0
+            for added, hz in ((0.0, bare_hz), (added_farads, loaded_hz))
         ]
 
     logs = np.log([henries, total_farads])
@@ -192,75 +195,3 @@ def _solve_readings(
             " meter's values"
         )
     return Pickup(ohms, henries, own_farads)
-
-
-def coil_from_responses(
-    resistance_ohms: float, responses: tuple[Response, ...], meter: Load
-) -> Coil:
-    """Inductance, capacitance and eddy loss that fit measured responses best.
-
-    Parameters
-    ----------
-    resistance_ohms : float
-        Winding resistance.
-    responses : tuple of Response
-        One, or several with different added capacitors; each has an unknown
-        gain of its own.
-    meter : Load
-        What measured.
-
-    Returns
-    -------
-    Coil
-
-    Raises
-    ------
-    InputError
-        If there are too few points.
-
-    Notes
-    -----
-    Least squares on the decibels, over the logarithms of the values; standard
-    errors from the curvature (Bates and Watts, Nonlinear Regression Analysis,
-    section 2.3).
-    """
-    count = sum(response.frequency_hz.size for response in responses)
-    if any(response.frequency_hz.size < 8 for response in responses):
-        raise InputError("a response needs at least 8 points between 100 Hz and 16 kHz")
-
-    def miss(logs: Array) -> Array:
-        return _misfit_db(_coil_of(resistance_ohms, logs), responses, meter)
-
-    bounds = np.log(np.array([_HENRIES, _FARADS, _EDDY_OHMS]).T)
-    answers = [
-        scipy.optimize.least_squares(
-            miss, np.log([henries, 100e-12, 1e6]), bounds=bounds, x_scale=0.3
-        )
-        for henries in _STARTS_HENRIES
-    ]
-    best = min(answers, key=lambda answer: float(answer.cost))
-    freedom = max(1, count - len(responses) - 3)
-    variance = 2.0 * best.cost / freedom
-    # The pseudoinverse: an eddy resistance too large to matter has no say.
-    jacobian = np.asarray(best.jac, dtype=np.float64)
-    covariance = np.linalg.pinv(jacobian.T @ jacobian, rcond=1e-12) * variance
-    errors = np.sqrt(np.diag(covariance))
-    misfit_db = math.sqrt(2.0 * best.cost / count)
-    found = _coil_of(resistance_ohms, best.x)
-    return Coil(found, float(errors[0]), float(errors[1]), misfit_db)
-
-
-def _coil_of(resistance_ohms: float, logs: Array) -> Pickup:
-    """The coil with these logarithms of inductance, capacitance and eddy resistance."""
-    henries, farads, eddy = (float(value) for value in np.exp(logs))
-    return Pickup(resistance_ohms, henries, farads, eddy)
-
-
-def _misfit_db(pickup: Pickup, responses: tuple[Response, ...], meter: Load) -> Array:
-    """Model less measurement at every point, each response less its own mean."""
-    rows = []
-    for response in responses:
-        model = coil_response(pickup, response.frequency_hz, meter, response.added_farads)
-        difference = decibels(model) - response.gain_db
-        rows.append(difference - difference.mean())
-    return np.concatenate(rows)

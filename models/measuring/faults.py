@@ -400,7 +400,7 @@ def _of_what_it_feeds(rig: Rig, network: Network | None) -> Iterator[Fault]:
         pickup.inductance_henries, "henry", 0.20,
         lambda henries: Guitar(
             rig.with_first(
-                replace(rig.first, pickup=replace(pickup, inductance_henries=henries))
+                replace(rig.first, pickup=pickup.wound(henries / pickup.inductance_henries))
             ),
             network,
         ),

@@ -1,6 +1,3 @@
-from ._bench import coil_from_readings as coil_from_readings
-from ._bench import coil_from_responses as coil_from_responses
-from ._bench import response_from_sweep as response_from_sweep
 from ._bench import sheet as sheet
 from ._bench import verify as verify
 from ._describe import design as design
@@ -23,9 +20,15 @@ from ._judge import tailor as tailor
 from ._listen import pack as pack
 from ._listen import render as render
 from ._listen import render_files as render_files
+from ._measure import coil_from_impedance as coil_from_impedance
+from ._measure import coil_from_readings as coil_from_readings
+from ._measure import coil_from_responses as coil_from_responses
+from ._measure import response_from_sweep as response_from_sweep
+from ._measure import rig_from_responses as rig_from_responses
 from ._types import Channel as Channel
 from ._types import Design as Design
 from ._types import Dirt as Dirt
+from ._types import Impedance as Impedance
 from ._types import InputError as InputError
 from ._types import KnobPath as KnobPath
 from ._types import Load as Load

@@ -1,6 +1,6 @@
-"""At the bench: what to solder, what a coil measures, and whether the finished guitar fits."""
+"""At the bench: what to solder, and whether the finished guitar fits."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 
 import numpy as np
 
@@ -14,29 +14,16 @@ from presolder._asked import (
 )
 from presolder.models.audio.take import sounding
 from presolder.models.errors import InputError, place
-from presolder.models.instrument.controls import Load, require_dial
+from presolder.models.instrument.controls import require_dial
 from presolder.models.instrument.player import Playing
 from presolder.models.judging.ear import LISTENING_LEVEL_DB
 from presolder.models.judging.merit import merit
 from presolder.models.judging.ranking import first_choice
-from presolder.models.measuring.coil import (
-    Response,
-)
-from presolder.models.measuring.coil import (
-    coil_from_readings as solve_readings,
-)
-from presolder.models.measuring.coil import (
-    coil_from_responses as fit_responses,
-)
-from presolder.models.measuring.sine_sweep import swept_response
 from presolder.models.measuring.third_octaves import spectrum
 from presolder.models.measuring.verify import verify as compare_takes
 from presolder.render.files.audio import Recording
-from presolder.render.report.pickup import PickupReport
 from presolder.render.report.sheet import Sheet
 from presolder.render.report.verify import VerifyReport
-
-METER = Load(1e6)
 
 
 def sheet(
@@ -93,134 +80,6 @@ def sheet(
         return Sheet(ear, best.design, best.figures, workshop, chosen=True)
     chosen = asked_design(design, found)
     return Sheet(ear, chosen, merit(ear, chosen.network), workshop)
-
-
-def coil_from_readings(
-    resistance_ohms: float,
-    bare_hz: float,
-    loaded_hz: float,
-    added_farads: float,
-    meter: Load = METER,
-) -> PickupReport:
-    """Find a pickup's inductance and capacitance from two resonance readings.
-
-    Parameters
-    ----------
-    resistance_ohms : float
-        Winding resistance.
-    bare_hz, loaded_hz : float
-        Frequency of the highest output, without and with the capacitor.
-    added_farads : float
-        The known capacitor across the pickup.
-    meter : Load
-        What measures; by default 1 megohm.
-
-    Returns
-    -------
-    PickupReport
-        ``coil.pickup`` in ohms, henries and farads.
-
-    Raises
-    ------
-    InputError
-        If no coil has these readings.
-
-    Notes
-    -----
-    The peak of a damped resonance, solved for both readings at once.
-
-    Examples
-    --------
-    >>> import presolder as ps
-    >>> report = ps.coil_from_readings(8000, 6000, 3000, 470e-12)
-    >>> round(report.coil.pickup.inductance_henries, 2)
-    4.47
-    """
-    return PickupReport(solve_readings(resistance_ohms, bare_hz, loaded_hz, added_farads, meter))
-
-
-def coil_from_responses(
-    resistance_ohms: float, responses: Iterable[Response], meter: Load = METER
-) -> PickupReport:
-    """Find a pickup's values from measured responses of its output.
-
-    Parameters
-    ----------
-    resistance_ohms : float
-        Winding resistance.
-    responses : iterable of Response
-        Frequencies in Hz and gains in dB, with what capacitor was added.
-    meter : Load
-        What measured; by default 1 megohm.
-
-    Returns
-    -------
-    PickupReport
-
-    Raises
-    ------
-    InputError
-        If there are too few points.
-
-    Notes
-    -----
-    Nonlinear least squares (Bates and Watts, Nonlinear Regression Analysis).
-
-    Examples
-    --------
-    >>> import numpy as np, presolder as ps
-    >>> hz = np.geomspace(100, 16_000, 60)
-    >>> flat = ps.Response(hz, np.zeros(60) - 10 * np.log10(1 + (hz / 4000) ** 8), 470e-12)
-    >>> ps.coil_from_responses(8000, [flat]).responses
-    1
-    """
-    given = tuple(responses)
-    return PickupReport(fit_responses(resistance_ohms, given, meter), len(given))
-
-
-def response_from_sweep(
-    played: Recording, recorded: Recording, added_farads: float = 0.0, *, rising: bool = True
-) -> Response:
-    """A coil's response from a sweep as played and as recorded.
-
-    Parameters
-    ----------
-    played, recorded : Recording
-        Of one sample rate; the recording may start late.
-    added_farads : float
-        The known capacitor that was across the pickup.
-    rising : bool
-        Whether the EMF rose with frequency, as with a small exciter coil over
-        the pickup; it is taken off then.
-
-    Returns
-    -------
-    Response
-        Frequencies in Hz and gains in dB.
-
-    Raises
-    ------
-    InputError
-        If the recording does not hold the sweep, or the rates differ.
-
-    Notes
-    -----
-    Farina, "Simultaneous measurement of impulse response and distortion with a
-    swept-sine technique", AES 108th Convention, 2000.
-
-    Examples
-    --------
-    >>> import presolder as ps
-    >>> ps.response_from_sweep(ps.read("sweep.wav"), ps.read("heard.wav"))  # doctest: +SKIP
-    """
-    if recorded.sample_rate_hz != played.sample_rate_hz:
-        raise InputError(
-            f"{recorded.name}: sample rate {recorded.sample_rate_hz} differs from that of"
-            f" {played.name}, {played.sample_rate_hz}"
-        )
-    with place(recorded.name):
-        hz, gain_db = swept_response(played.samples[0], recorded.samples[0], played.sample_rate_hz)
-    return Response(hz, gain_db - 20 * np.log10(hz) if rising else gain_db, added_farads)
 
 
 def verify(

@@ -9,13 +9,14 @@ from presolder.models.instrument.player import Player
 from presolder.models.instrument.rig import Channel, Rig, Take
 from presolder.models.instrument.taper import Taper
 from presolder.models.judging.tolerance import Spread
-from presolder.models.measuring.coil import Response
+from presolder.models.measuring.coil import Impedance, Response
 from presolder.render.files.audio import Recording
 
 __all__ = [
     "Channel",
     "Design",
     "Dirt",
+    "Impedance",
     "InputError",
     "KnobPath",
     "Load",

@@ -1,5 +1,6 @@
 """Options that several commands share, and how their texts are read."""
 
+import math
 from collections.abc import Callable
 from dataclasses import replace
 from functools import wraps
@@ -325,6 +326,23 @@ def read_component(option: str, text: str, unit: Unit) -> float:
         value = parse_quantity(text, unit)
         require_component("value", value, unit)
     return value
+
+
+def read_number(option: str, text: str) -> float:
+    """A plain number.
+
+    Raises
+    ------
+    InputError
+        Naming the option and what was given.
+    """
+    try:
+        number = float(text)
+    except ValueError:
+        number = math.nan
+    if not math.isfinite(number):
+        raise InputError(f"{option}: {text!r} is not a number")
+    return number
 
 
 def parse_numbers(option: str, text: str) -> Array:

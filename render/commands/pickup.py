@@ -1,5 +1,7 @@
 """The pickup command: a pickup's inductance and capacitance from measurements of it."""
 
+import math
+from dataclasses import dataclass
 from pathlib import Path
 
 import click
@@ -8,43 +10,56 @@ import numpy as np
 import presolder as ps
 from presolder.models.errors import InputError, place
 from presolder.models.instrument.controls import Load
-from presolder.models.instrument.quantities import parse_quantity
-from presolder.models.measuring.coil import Response
-from presolder.render.commands.options import json_option, read_component
+from presolder.models.instrument.quantities import leaf_unit, parse_quantity
+from presolder.models.measuring.coil import Impedance, Response
+from presolder.models.typing import Array
+from presolder.render.commands.options import json_option, read_component, read_number
 from presolder.render.commands.output import say
 from presolder.render.files.points import read_points
 from presolder.render.report.pickup import PickupReport
 
 
 @click.command()
-@click.option("--resistance", required=True, help="Winding resistance, by ohmmeter.")
+@click.option("--resistance", help="Winding resistance, by ohmmeter.")
 @click.option("--bare-hz", type=float, help="Frequency of the highest output.")
 @click.option("--loaded-hz", type=float, help="The same with the added capacitor.")
 @click.option("--added", help="The known capacitor across the pickup, such as 470p.")
 @click.option(
-    "--response", "response_texts", multiple=True, metavar="CSV[@CAP]",
-    help="Measured frequency_hz,gain_db; @470p if a capacitor was added. Repeatable.",
+    "--response", "response_texts", multiple=True, metavar="CSV[@LOAD]",
+    help="Measured frequency_hz,gain_db; @470p or '@200k||470p' if that was added, with --rig also"
+    " @dial=6. Repeatable.",
+)  # fmt: skip
+@click.option(
+    "--impedance", "impedance_file", type=click.Path(path_type=Path),
+    help="Measured frequency_hz,ohms,degrees.",
 )  # fmt: skip
 @click.option("--played", type=click.Path(path_type=Path), help="The sweep that was played.")
 @click.option(
-    "--recorded", "recorded_texts", multiple=True, metavar="AUDIO[@CAP]",
-    help="What the pickup gave of it; @470p if a capacitor was added. Repeatable.",
+    "--recorded", "recorded_texts", multiple=True, metavar="AUDIO[@LOAD]",
+    help="What the pickup gave of it; @ as for --response. Repeatable.",
+)  # fmt: skip
+@click.option(
+    "--rig", "rig_name",
+    help="Measured at the jack of this rig, controls connected. Instead of --resistance.",
 )  # fmt: skip
 @click.option(
     "--exciter", type=click.Choice(["coil", "flat"]), default="coil", show_default=True,
-    help="coil: EMF rises with frequency, as with a small coil over the pickup. flat: it does not.",
+    help="coil: EMF rises with frequency, as with a small coil over the pickup. flat: it does not."
+    " With two responses it drops out.",
 )  # fmt: skip
 @click.option("--meter-resistance", default="1M", show_default=True, help="Of the input, or inf.")
 @click.option("--meter-capacitance", default="0", help="Of the input and its lead. [default: 0]")
 @json_option
 def pickup(
-    resistance: str,
+    resistance: str | None,
     bare_hz: float | None,
     loaded_hz: float | None,
     added: str | None,
     response_texts: tuple[str, ...],
+    impedance_file: Path | None,
     played: Path | None,
     recorded_texts: tuple[str, ...],
+    rig_name: str | None,
     exciter: str,
     meter_resistance: str,
     meter_capacitance: str,
@@ -53,70 +68,130 @@ def pickup(
     """Find a pickup's inductance and capacitance.
 
     From two resonance readings (--bare-hz, --loaded-hz, --added), or by least
-    squares from responses or recorded sweeps.
+    squares from responses, recorded sweeps or an impedance.
     """
+    given = (response_texts, recorded_texts, impedance_file, bare_hz is not None)
+    if sum(bool(one) for one in given) != 1:
+        raise InputError(
+            "give one of: --bare-hz with --loaded-hz and --added; --response; --impedance;"
+            " --played with --recorded"
+        )
+    rising = exciter == "coil"
+    measured = [_response(text, rising) for text in response_texts]
+    measured += _sweeps(played, recorded_texts, rising)
+    if rig_name is not None:
+        say(_at_the_jack(rig_name, resistance, measured), as_json)
+        return
+    if resistance is None:
+        raise InputError("--resistance is missing: the winding's, by ohmmeter")
     ohms = read_component("--resistance", resistance, "ohm")
     meter = _meter(meter_resistance, meter_capacitance)
-    if sum([bool(response_texts), bool(recorded_texts), bare_hz is not None]) != 1:
-        raise InputError(
-            "give one of: --bare-hz with --loaded-hz and --added; --response; --played with"
-            " --recorded"
-        )
     if bare_hz is not None:
-        report = _from_readings(ohms, bare_hz, loaded_hz, added, meter)
-    elif recorded_texts:
-        report = ps.coil_from_responses(
-            ohms, _sweeps(played, recorded_texts, exciter == "coil"), meter
-        )
+        report = _from_readings(ohms, bare_hz, loaded_hz, added, meter, rising)
+    elif impedance_file is not None:
+        across = Load(math.inf, meter.capacitance_farads)
+        report = ps.coil_from_impedance(ohms, _impedance(impedance_file), across)
     else:
-        measured = [_response(text, exciter == "coil") for text in response_texts]
         report = ps.coil_from_responses(ohms, measured, meter)
     say(report, as_json)
 
 
+def _at_the_jack(name: str, resistance: str | None, measured: list[Response]) -> PickupReport:
+    if resistance is not None:
+        raise InputError("--resistance is the rig's with --rig; give one of them")
+    if not measured:
+        raise InputError("--rig needs --response, or --played with --recorded")
+    return ps.rig_from_responses(name, measured)
+
+
 def _from_readings(
-    ohms: float, bare_hz: float, loaded_hz: float | None, added: str | None, meter: Load
+    ohms: float,
+    bare_hz: float,
+    loaded_hz: float | None,
+    added: str | None,
+    meter: Load,
+    rising: bool,
 ) -> PickupReport:
     if loaded_hz is None or added is None:
         missing = "--loaded-hz" if loaded_hz is None else "--added"
         raise InputError(f"{missing} is missing; two readings need it")
     farads = read_component("--added", added, "farad")
     with place("--bare-hz, --loaded-hz, --added"):
-        return ps.coil_from_readings(ohms, bare_hz, loaded_hz, farads, meter)
+        return ps.coil_from_readings(ohms, bare_hz, loaded_hz, farads, meter, rising=rising)
 
 
 def _meter(ohms: str, farads: str) -> Load:
     with place("--meter-capacitance"):
         capacitance = parse_quantity(farads, "farad")
     with place(f"--meter-resistance {ohms}, --meter-capacitance {farads}"):
-        resistance = float("inf") if ohms == "inf" else parse_quantity(ohms, "ohm")
+        resistance = math.inf if ohms == "inf" else parse_quantity(ohms, "ohm")
         return Load(resistance, capacitance)
 
 
-def _split(text: str) -> tuple[Path, float]:
-    """A file, and the capacitor after ``@`` if there is one."""
-    name, at, value = text.rpartition("@")
-    if not at or Path(text).exists():
-        return Path(text), 0.0
-    return Path(name), read_component(text, value, "farad")
+@dataclass(frozen=True)
+class _Measured:
+    """A file of measurements, what was added, and where the volume stood."""
+
+    path: Path
+    load: Load
+    dial: float = 10.0
+
+    def response(self, hz: Array, gain_db: Array) -> Response:
+        load = self.load
+        return Response(hz, gain_db, load.capacitance_farads, load.resistance_ohms, self.dial)
+
+
+def _split(text: str) -> _Measured:
+    """A file, and what follows ``@``: parts that were added, or ``dial=6``."""
+    if Path(text).exists():
+        return _Measured(Path(text), Load())
+    name, *tokens = text.split("@")
+    ohms, farads, dial = math.inf, 0.0, 10.0
+    pieces = [piece.strip() for token in tokens for piece in token.split("||")]
+    for token in pieces:
+        if token.startswith("dial="):
+            dial = read_number(text, token.removeprefix("dial="))
+        elif leaf_unit(token) == "ohm" and ohms == math.inf:
+            ohms = read_component(text, token, "ohm")
+        elif not farads:
+            farads = read_component(text, token, "farad")
+        else:
+            raise InputError(f"{text}: after @ comes one capacitor, one resistor or R||C")
+    return _Measured(Path(name), Load(ohms, farads), dial)
 
 
 def _response(text: str, rising: bool) -> Response:
-    path, farads = _split(text)
-    points = read_points(path, ("frequency_hz", "gain_db"))
-    inside = np.array([point for point in points if 100.0 <= point[0] <= 16_000.0])
-    if len(inside) < 8:
-        raise InputError(f"{path}: needs at least 8 points between 100 Hz and 16 kHz")
-    hz, gain_db = inside.T
-    return Response(hz, gain_db - 20 * np.log10(hz) if rising else gain_db, farads)
+    measured = _split(text)
+    with place(str(measured.path)):
+        hz, gain_db = _columns(measured.path, ("frequency_hz", "gain_db"))
+        return measured.response(hz, gain_db - 20 * np.log10(hz) if rising else gain_db)
+
+
+def _impedance(path: Path) -> Impedance:
+    with place(str(path)):
+        return Impedance(*_columns(path, ("frequency_hz", "ohms", "degrees")))
+
+
+def _columns(path: Path, names: tuple[str, ...]) -> Array:
+    """The columns of a file of measurements, shape (c, n); frequencies above 0."""
+    points = read_points(path, names)
+    if not points:
+        raise InputError("holds no measurements")
+    columns = np.array(points).T
+    if columns[0].min() <= 0:
+        raise InputError(f"frequency_hz = {columns[0].min():g} must be above 0")
+    return columns
 
 
 def _sweeps(played: Path | None, recorded_texts: tuple[str, ...], rising: bool) -> list[Response]:
+    if not recorded_texts:
+        return []
     if played is None:
         raise InputError("--recorded needs --played, the sweep itself")
     sweep = ps.read(played)
     responses = []
     for text in recorded_texts:
-        path, farads = _split(text)
-        responses.append(ps.response_from_sweep(sweep, ps.read(path), farads, rising=rising))
+        measured = _split(text)
+        heard = ps.response_from_sweep(sweep, ps.read(measured.path), rising=rising)
+        responses.append(measured.response(heard.frequency_hz, heard.gain_db))
     return responses

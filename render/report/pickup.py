@@ -5,13 +5,16 @@ from typing import Any
 
 import numpy as np
 
+from presolder.models.circuit.coil import coil_response
 from presolder.models.instrument.controls import Load
 from presolder.models.instrument.quantities import format_code, format_quantity
-from presolder.models.measuring.coil import Coil, coil_response
+from presolder.models.instrument.rig import Rig
+from presolder.models.measuring.coil import Coil
+from presolder.render.report.numbers import rounded_level
 from presolder.render.report.table import Block, Table, lines_of, shows_itself
 
 # Past this the model does not describe the coil, or the values are only guesses.
-_MISFIT_DB, _UNSURE = 1.0, 0.1
+_MISFIT_DB, _UNSURE, _HOPELESS = 1.0, 0.1, 1.0
 _CAUTION = (
     "Measure with the guitar unplugged from any amplifier, into a recording input only;"
     " feed the exciter coil quietly."
@@ -28,29 +31,37 @@ class PickupReport:
     coil : Coil
     responses : int
         How many responses were fitted; 0 if two resonance readings were given.
+    rig : Rig or None
+        The whole rig as fitted, if its controls were connected.
     """
 
     coil: Coil
     responses: int = 0
+    rig: Rig | None = None
 
     def blocks(self) -> tuple[Block, ...]:
         """Values with their errors, doubts, and lines for a rig file."""
         coil, pickup = self.coil, self.coil.pickup
-        because = "standard error" if self.responses else "if a reading is 1 % off"
+        because = "19 times of 20" if self.responses else "if a reading is 1 % off"
         rows = [
             (
                 "inductance",
                 format_quantity(pickup.inductance_henries, "henry"),
-                f"±{100 * coil.inductance_error:.1f} % {because}",
+                f"{_error_text(coil.inductance_error)} {because}",
             ),
             (
                 "capacitance",
                 format_quantity(pickup.capacitance_farads, "farad"),
-                f"±{100 * coil.capacitance_error:.1f} %",
+                _error_text(coil.capacitance_error),
             ),
         ]
         if self.responses:
-            rows.append(("misfit", f"{coil.misfit_db:.2f} dB RMS", "between measurement and model"))
+            between = (
+                "between measurement and model"
+                if self.responses == 1
+                else "between measurement and model, of one response less another"
+            )
+            rows.append(("misfit", f"{coil.misfit_db:.2f} dB RMS", between))
         found = Table(("of the pickup", "value", "error"), tuple(rows), words=3)
         return (found, *self._doubts(), "", "For the rig file:", "", *self.toml(), "", _CAUTION)
 
@@ -61,15 +72,18 @@ class PickupReport:
                 "The model does not describe this measurement well; check the exciter and the"
                 " meter's values."
             )
-        if self.responses == 1 and max(coil.inductance_error, coil.capacitance_error) > _UNSURE:
+        if self.responses and max(coil.inductance_error, coil.capacitance_error) > _UNSURE:
             doubts.append(
                 "One response fixes little more than L times C: measure again with a known"
                 " capacitor across the pickup, and give both."
+                if self.responses == 1
+                else "Of inductance, capacitance and eddy loss the responses settle some only"
+                " together: the curve can be trusted further than each value by itself."
             )
         return doubts
 
     def toml(self) -> list[str]:
-        """The pickup's section of a rig file."""
+        """The sections of a rig file that were found."""
         pickup = self.coil.pickup
         lines = [
             "[pickup]",
@@ -78,7 +92,25 @@ class PickupReport:
             f'capacitance = "{format_quantity(pickup.capacitance_farads, "farad")}"',
         ]
         if pickup.eddy_ohms is not None:
-            lines.append(f'eddy = "{format_code(float(f"{pickup.eddy_ohms:.2g}"), "ohm")}"')
+            lines.append(f'eddy = "{format_code(float(f"{pickup.eddy_ohms:.3g}"), "ohm")}"')
+        if pickup.leakage_henries:
+            lines.append(f'leakage = "{format_quantity(pickup.leakage_henries, "henry")}"')
+        return [*lines, *self._controls()]
+
+    def _controls(self) -> list[str]:
+        """What the fit says of pots and cable, as changes to what the rig file has."""
+        if self.rig is None:
+            return []
+        first, lines = self.rig.first, []
+        volume = format_quantity(first.volume.resistance_ohms, "ohm")
+        lines += ["", "[volume]", f'resistance = "{volume}"']
+        if first.tone is not None:
+            pot = format_quantity(first.tone.pot.resistance_ohms, "ohm")
+            farads = format_quantity(first.tone.capacitance_farads, "farad")
+            lines += ["", "[tone]", f'resistance = "{pot}"', f'capacitance = "{farads}"']
+        if self.rig.cable_farads:
+            farads = format_quantity(self.rig.cable_farads, "farad")
+            lines += ["", "[cable]", f'capacitance = "{farads}"']
         return lines
 
     def lines(self) -> list[str]:
@@ -87,7 +119,7 @@ class PickupReport:
 
     def plain(self) -> dict[str, Any]:
         """For JSON."""
-        pickup = self.coil.pickup
+        pickup, rig = self.coil.pickup, self.rig
         hz = np.geomspace(500.0, 30_000.0, 20_001)
         free = np.abs(coil_response(pickup, hz, Load()))
         return {
@@ -95,8 +127,15 @@ class PickupReport:
             "inductance_henries": pickup.inductance_henries,
             "capacitance_farads": pickup.capacitance_farads,
             "eddy_ohms": pickup.eddy_ohms,
-            "inductance_error": self.coil.inductance_error,
-            "capacitance_error": self.coil.capacitance_error,
+            "leakage_henries": pickup.leakage_henries,
+            "inductance_error": rounded_level(self.coil.inductance_error),
+            "capacitance_error": rounded_level(self.coil.capacitance_error),
             "misfit_db": self.coil.misfit_db,
             "unloaded_resonance_hz": round(float(hz[np.argmax(free)]), 1),
+            "volume_ohms": None if rig is None else rig.first.volume.resistance_ohms,
+            "cable_farads": None if rig is None else rig.cable_farads,
         }
+
+
+def _error_text(error: float) -> str:
+    return f"±{100 * error:.1f} %" if error < _HOPELESS else "not settled by this measurement"
