@@ -12,6 +12,14 @@ class InputError(Exception):
     """
 
 
+class ImplausibleValueError(InputError):
+    """A value that parts of its kind do not have; the user may insist on it."""
+
+
+class OddValueWarning(UserWarning):
+    """Something the user gave can be used, but is odd; one line, as for `InputError`."""
+
+
 @contextmanager
 def place(name: str) -> Iterator[None]:
     """Put a place in front of what goes wrong inside.
@@ -32,7 +40,7 @@ def place(name: str) -> Iterator[None]:
     except InputError as error:
         if str(error).startswith(name):
             raise
-        raise InputError(f"{name}: {error}") from None
+        raise type(error)(f"{name}: {error}") from None
 
 
 def one_line(text: str) -> str:

@@ -9,6 +9,7 @@ import re
 from typing import NoReturn
 
 from presolder.models.errors import InputError
+from presolder.models.instrument.markings import law_of
 from presolder.models.instrument.network import (
     DEEPEST_NESTING,
     MOST_PARTS,
@@ -27,7 +28,8 @@ from presolder.models.instrument.taper import NAMED_TAPERS, Taper
 _LONGEST_EXPRESSION = 1000
 _TOKEN = re.compile(
     r"\s*(?:(?P<mark>\|\||∥|[+(),])"
-    r"|(?P<word>[\w.µμΩΩ-]+(?:[ ]+[pnuµμkKM]?(?:F|Ω|Ω|ohm)\b)?)"
+    r"|(?P<word>[\w.µμΩΩ-]+(?:[ ]+(?:[pnuµμPNU]?[fF]|(?:k|K|M|[mM][eE][gG])?(?:Ω|Ω|[oO]hms?)"
+    r"|[pnuµμPNUkKM]|[mM][eE][gG]|[mM][fF][dD])(?![\w.]))?)"
     r"|(?P<end>$))"
 )
 
@@ -192,7 +194,8 @@ def make_gang(
     InputError
         If any of them cannot be used.
     """
-    if taper not in NAMED_TAPERS:
+    law_word = law_of(taper) if isinstance(taper, str) else None
+    if law_word is None:
         raise InputError(f"gang taper {taper!r} is unknown; one of {', '.join(NAMED_TAPERS)}")
     if at_ten not in ("zero", "full"):
         raise InputError(f"gang at_ten {at_ten!r} is unknown; one of zero, full")
@@ -200,5 +203,5 @@ def make_gang(
         bend = float(midpoint) if isinstance(midpoint, int | float | str) else float("nan")
     except (ValueError, OverflowError):
         bend = float("nan")
-    law = Taper(taper, bend)  # type: ignore[arg-type]  # checked against NAMED_TAPERS above
+    law = Taper(law_word, bend)
     return Gang(parse_quantity(resistance, "ohm"), law, at_ten)

@@ -1,9 +1,10 @@
 """Component values: reading them as people write them, and writing them back.
 
-Three spellings are read: a plain number in the base SI unit, SI text with a
-prefix and a unit (``"4.5 H"``, ``"500 pF"``), and the letter codes of
-IEC 60062 (``"8k2"``, ``"4n7"``, ``"R47"``), where the letter stands both for
-the decimal point and for the multiplier.
+These spellings are read: a plain number in the base SI unit; SI text with a
+prefix and a unit (``"4.5 H"``, ``"500 pF"``); the letter codes of IEC 60062
+(``"8k2"``, ``"4n7"``, ``"R47"``), where the letter stands both for the decimal
+point and for the multiplier; the trade's ways (``".022uf"``, ``"1meg"``,
+``"0,022 MFD"``); and what is printed on capacitors (``"223"``, ``"104J"``).
 """
 
 import math
@@ -49,7 +50,28 @@ _RULES: dict[Unit, _UnitRules] = {
         ("H",), {**_MICRO, "m": -3, "H": 0}, 1e-6, 1e5, '"4.5 H", "2400 mH" or 4.5'
     ),
 }
-_RESISTOR_LETTERS = frozenset("RrkKMGΩΩ")
+# Suffixes as people write them, in lower case, and their powers of ten: common practice, no
+# source. A lone "m" is left out: it is milli to some and mega or micro to others.
+_SPOKEN: dict[Unit, dict[str, int]] = {
+    "ohm": {
+        **dict.fromkeys(("ohm", "ohms", "ω", "r"), 0),
+        **dict.fromkeys(("k", "kohm", "kohms", "kω"), 3),
+        **dict.fromkeys(("meg", "megohm", "megohms", "megω"), 6),
+    },
+    "farad": {
+        **dict.fromkeys(("p", "pf", "mmf", "mmfd", "uuf"), -12),
+        **dict.fromkeys(("n", "nf"), -9),
+        **dict.fromkeys(("u", "uf", "µ", "µf", "μ", "μf", "mfd"), -6),
+        "f": 0,
+    },
+    "henry": {
+        **dict.fromkeys(("h", "hy", "henry", "henries"), 0), "mh": -3, "uh": -6, "µh": -6, "μh": -6,
+    },
+}  # fmt: skip
+# Two figures and a multiplier, in picofarads, with or without a tolerance letter
+# (IEC 60062:2016, three-character marking of capacitors; from memory).
+_PRINTED = re.compile(r"([1-9]\d)([0-6])[FGJKM]?")
+_RESISTOR_LETTERS = frozenset("rkgω")
 _CAPACITOR_LETTERS = frozenset("pnuµμ")
 _CODE = re.compile(r"(\d{0,6})([A-Za-zµμ])(\d{0,6})")
 _SI_TEXT = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?)\s*([A-Za-zµμΩΩ]*)")
@@ -91,10 +113,11 @@ def parse_quantity(value: object, unit: Unit) -> float:
         if not math.isfinite(number):
             raise InputError(f"{value!r} is not a finite number")
         return number
-    text = value.strip()
-    parsed = _read_code(text, unit)
-    if parsed is None:
-        parsed = _read_si_text(text, unit)
+    text = _with_a_point(value.strip())
+    parsed = _read_printed(text, value) if unit == "farad" else None
+    for read in (_read_code, _read_si_text, _read_spoken):
+        if parsed is None:
+            parsed = read(text, unit)
     if parsed is None or not math.isfinite(parsed):
         raise InputError(
             f"{value!r} is not a value in {unit}s; write for example {_RULES[unit].example}"
@@ -102,12 +125,49 @@ def parse_quantity(value: object, unit: Unit) -> float:
     return parsed
 
 
+def _with_a_point(text: str) -> str:
+    """A decimal comma made a point."""
+    return text.replace(",", ".") if text.count(",") == 1 and "." not in text else text
+
+
+def _read_printed(text: str, value: str) -> float | None:
+    """Three figures as printed on a capacitor.
+
+    Raises
+    ------
+    InputError
+        If the last is 0, which may be a figure of the value or a multiplier.
+    """
+    match = _PRINTED.fullmatch(text)
+    if match is None:
+        return None
+    figures, zeros = match.groups()
+    if zeros == "0":
+        raise InputError(
+            f"{value!r} may be {figures} pF or {figures}0 pF; write {figures}p or {figures}0p"
+        )
+    return float(f"{figures}e{int(zeros) - 12}")
+
+
+def _read_spoken(text: str, unit: Unit) -> float | None:
+    match = _SI_TEXT.fullmatch(text)
+    if match is None:
+        return None
+    number, suffix = match.groups()
+    exponent = _SPOKEN[unit].get(suffix.lower())
+    if exponent is None:
+        return None
+    mantissa, _, power = number.lower().partition("e")
+    return float(f"{mantissa}e{int(power or 0) + exponent}")
+
+
 def _read_code(text: str, unit: Unit) -> float | None:
     match = _CODE.fullmatch(text)
     if match is None:
         return None
     whole, letter, fraction = match.groups()
-    exponent = _RULES[unit].letters.get(letter)
+    letters = _RULES[unit].letters
+    exponent = letters.get(letter, letters.get(letter.lower()) if letter in "NPU" else None)
     if exponent is None or not (whole or fraction):
         return None
     # Through one decimal literal, so that "4n7" is the same double as 4.7e-9.
@@ -172,12 +232,17 @@ def leaf_unit(text: str) -> Unit | None:
     {"ohm", "farad"} or None
         None when no letter tells.
     """
-    letters = [character for character in text if not character.isdigit() and character not in ". "]
+    letters = [
+        character for character in text if not character.isdigit() and character not in "., "
+    ]
     if not letters:
         return None
-    if letters[0] in _RESISTOR_LETTERS or text.lower().endswith("ohm"):
+    suffix = "".join(letters).lower()
+    if letters[0] == "M" and suffix[-1] not in "fd":
         return "ohm"
-    if letters[0] in _CAPACITOR_LETTERS or letters[-1] == "F":
+    if suffix[0] in _RESISTOR_LETTERS or "ohm" in suffix or suffix.startswith("meg"):
+        return "ohm"
+    if suffix[0] in _CAPACITOR_LETTERS or suffix[-1] == "f" or suffix in _SPOKEN["farad"]:
         return "farad"
     return None
 

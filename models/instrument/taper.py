@@ -13,7 +13,9 @@ from presolder.models.typing import Array
 TaperKind = Literal["linear", "audio", "reverse-audio", "two-slope", "measured"]
 # Kinds whose midpoint bends them.
 BENT_TAPERS: tuple[TaperKind, ...] = ("audio", "reverse-audio", "two-slope")
-NAMED_TAPERS: tuple[str, ...] = tuple(kind for kind in get_args(TaperKind) if kind != "measured")
+NAMED_TAPERS: tuple[TaperKind, ...] = tuple(
+    kind for kind in get_args(TaperKind) if kind != "measured"
+)
 DIAL_MAX = 10.0
 
 

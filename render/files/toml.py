@@ -2,12 +2,14 @@
 
 import difflib
 import tomllib
+import warnings
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
 
-from presolder.models.errors import InputError, one_line, place
+from presolder.models.errors import InputError, OddValueWarning, one_line, place
+from presolder.models.instrument.plausible import Kind, oddity
 from presolder.models.instrument.quantities import Unit, parse_quantity
 
 _LARGEST_FILE_BYTES = 1_000_000
@@ -65,6 +67,7 @@ class Section:
 
     where: str
     table: dict[str, Any]
+    as_given: bool = False
 
     def only(self, *keys: str) -> None:
         """Refuse keys other than these, naming the nearest valid one."""
@@ -79,7 +82,7 @@ class Section:
         table = self.table.get(key, {})
         if not isinstance(table, dict):
             raise InputError(f"{self.where} {key} = {table!r}: must be a [{key}] section")
-        return Section(f"{self.where} [{key}]", table)
+        return Section(f"{self.where} [{key}]", table, self.as_given)
 
     def required(self, key: str) -> object:
         """The value under `key`, whatever its type."""
@@ -116,12 +119,25 @@ class Section:
         """A plain number, or None if absent."""
         return self.number(key) if key in self.table else None
 
-    def quantity(self, key: str, unit: Unit, default: float | None = None) -> float:
-        """A component value; required when there is no default."""
+    def quantity(
+        self, key: str, unit: Unit, default: float | None = None, *, kind: Kind | None = None
+    ) -> float:
+        """A component value, of a kind that it must suit; required when there is no default."""
         value = self.table.get(key, default) if default is not None else self.required(key)
         with place(f"{self.where} {key}"):
-            return parse_quantity(value, unit)
+            number = parse_quantity(value, unit)
+        return number if kind is None else self.suiting(key, number, kind)
 
-    def optional_quantity(self, key: str, unit: Unit) -> float | None:
+    def suiting(self, key: str, value: float, kind: Kind) -> float:
+        """A value that is one of its kind, unless the user insists; warns of odd ones."""
+        if not self.as_given and value > 0:
+            with place(f"{self.where} {key} = {self.table.get(key)!r}"):
+                odd = oddity(kind, value)
+            if odd is not None:
+                written = f"{self.where} {key} = {self.table.get(key)!r}: {odd}"
+                warnings.warn(OddValueWarning(written), stacklevel=2)
+        return value
+
+    def optional_quantity(self, key: str, unit: Unit, *, kind: Kind | None = None) -> float | None:
         """A component value, or None if absent."""
-        return self.quantity(key, unit) if key in self.table else None
+        return self.quantity(key, unit, kind=kind) if key in self.table else None

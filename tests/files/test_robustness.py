@@ -80,6 +80,7 @@ def test_quantities_never_raise_anything_else(value: object) -> None:
             assert np.isfinite(parse_quantity(value, unit))  # type: ignore[arg-type]
 
 
+@pytest.mark.filterwarnings("ignore::presolder.models.errors.OddValueWarning")
 @MANY
 @given(
     st.one_of(

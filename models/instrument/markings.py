@@ -1,0 +1,78 @@
+"""What is written on pots and cables, and how people say it."""
+
+import re
+
+from presolder.models.errors import InputError
+from presolder.models.instrument.quantities import parse_quantity
+from presolder.models.instrument.taper import NAMED_TAPERS, TaperKind
+
+# Letters as pots are marked today, and everyday words: common practice, no source. On some
+# older parts A is linear and B is not.
+_LAW_WORDS: dict[str, TaperKind] = {
+    **{kind: kind for kind in NAMED_TAPERS},
+    **dict.fromkeys(("a", "log", "logarithmic"), "audio"),
+    **dict.fromkeys(("b", "lin"), "linear"),
+    **dict.fromkeys(("c", "reverse-log", "reverse log", "anti-log", "antilog"), "reverse-audio"),
+}
+_MARKING = re.compile(r"(?:([ABC])(?=\d))?(.*?)(?:\s*([ABC])|\s+([a-z][a-z -]*))?", re.DOTALL)
+_LENGTH = re.compile(r"(\d+\.?\d*|\.\d+)\s*([a-zA-Z'\"′″]*)")
+_METRES = {
+    **dict.fromkeys(("m", "metre", "metres", "meter", "meters"), 1.0),
+    **dict.fromkeys(("cm",), 0.01),
+    **dict.fromkeys(("ft", "foot", "feet", "'", "′"), 0.3048),
+    **dict.fromkeys(("in", "inch", "inches", '"', "″"), 0.0254),
+}
+
+
+def law_of(word: str) -> TaperKind | None:
+    """The law that a word or letter means; None if it means none."""
+    return _LAW_WORDS.get(word.strip().lower())
+
+
+def read_pot_marking(value: object) -> tuple[float, TaperKind | None]:
+    """Resistance and law from what is written on a pot.
+
+    Parameters
+    ----------
+    value : object
+        A resistance in any spelling, with or without a law: ``"A500K"``,
+        ``"500KA"``, ``"250k lin"``.
+
+    Returns
+    -------
+    ohms : float
+    law : TaperKind or None
+        None if it does not say.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read.
+    """
+    if not isinstance(value, str):
+        return parse_quantity(value, "ohm"), None
+    match = _MARKING.fullmatch(value.strip())
+    assert match is not None  # it takes any text
+    before, ohms, after, word = match.groups()
+    law = law_of(before or after or word or "")
+    if law is None or (before and after):
+        return parse_quantity(value, "ohm"), None
+    return parse_quantity(ohms, "ohm"), law
+
+
+def read_length(value: object) -> float:
+    """A length in metres, from ``"15 ft"``, ``"4.5 m"`` or a number of metres.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read.
+    """
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return float(value)
+    text = value.strip().replace(",", ".") if isinstance(value, str) else ""
+    match = _LENGTH.fullmatch(text)
+    per = _METRES.get(match[2].lower()) if match and match[2] else None
+    if match is None or per is None:
+        raise InputError(f'{value!r} is not a length; write for example "4.5 m" or "15 ft"')
+    return float(match[1]) * per
