@@ -2,14 +2,17 @@
 
 import importlib
 import sys
+import warnings
+from typing import TextIO
 
 import click
 
-from presolder.models.errors import InputError, one_line
+from presolder.models.errors import InputError, OddValueWarning, one_line
 
 # Each lives in a module of its name; the line is what the overview says of it,
 # so that the overview loads none of them.
 SUMMARIES = {
+    "init": "Write a rig file: asks for what it needs, and explains each question.",
     "need": "Tell whether a rig and a way of playing need a bypass.",
     "compare": "Rank designs by how well they keep the taper, the tone, or both.",
     "tailor": "Search preferred values for this rig: the best of each topology, ranked.",
@@ -20,9 +23,11 @@ SUMMARIES = {
     "pack": "Make a folder (or OUT.zip) of listening samples from recording DI.",
     "sheet": "Say which parts to order and what to solder where.",
     "pickup": "Find a pickup's inductance and capacitance.",
+    "taper": "Find a pot's track and taper from an ohmmeter's readings.",
+    "cable": "Find a cable's capacitance.",
     "verify": "Compare recordings at several dials with the prediction.",
     "designs": "List the built-in designs with their values.",
-    "rigs": "List the built-in rigs with their values.",
+    "rigs": "List the built-in rigs with their values, or print one's file.",
 }
 
 
@@ -47,8 +52,26 @@ class LazyGroup(click.Group):
             formatter.write_dl(list(SUMMARIES.items()))
 
 
+def _warn(
+    message: Warning | str,
+    category: type[Warning],
+    filename: str,
+    lineno: int,
+    file: TextIO | None = None,
+    line: str | None = None,
+) -> None:
+    """Odd values in one line on standard error; other warnings as Python shows them."""
+    if issubclass(category, OddValueWarning):
+        click.echo(f"presolder: {one_line(str(message))}", err=True)
+    else:
+        shown = warnings.formatwarning(message, category, filename, lineno, line)
+        click.echo(shown, file=file, err=True)
+
+
 def main() -> None:
     """Entry point: every user error becomes one line and exit code 2."""
+    warnings.simplefilter("always", OddValueWarning)
+    warnings.showwarning = _warn
     try:
         status = cli.main(standalone_mode=False)
         if isinstance(status, int) and status:

@@ -4,6 +4,14 @@ import numpy as np
 
 from presolder.models.circuit.chain import Branch
 from presolder.models.errors import InputError
+from presolder.models.instrument.network import (
+    Capacitor,
+    Gang,
+    Network,
+    Parallel,
+    Resistor,
+    Series,
+)
 
 # An ohmmeter's own end: what it cannot tell from a short, and from an open circuit.
 _SHORT_OHMS = 1e-4
@@ -70,3 +78,30 @@ def _ohms(branch: Branch, dial: float) -> float:
             return float(np.inf)
         case _:
             return 0.0
+
+
+def direct_ohms(network: Network) -> float:
+    """What a network is to direct current; infinite where a capacitor blocks it.
+
+    Parameters
+    ----------
+    network : Network
+        Without gangs, whose resistance depends on the dial.
+
+    Raises
+    ------
+    InputError
+        If there is a gang in it.
+    """
+    match network:
+        case Resistor(ohms):
+            return ohms
+        case Capacitor():
+            return float(np.inf)
+        case Gang():
+            raise InputError("a bypass with a gang hides the track; read at the lugs instead")
+        case Parallel(parts):
+            siemens = sum(1.0 / direct_ohms(part) for part in parts)
+            return 1.0 / siemens if siemens else float(np.inf)
+        case Series(parts):
+            return sum(direct_ohms(part) for part in parts)

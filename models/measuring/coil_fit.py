@@ -98,14 +98,14 @@ def coil_from_responses(
     of all of them, weighted by their likelihood. Ohmmeter and added parts are
     taken to be right within a standard deviation of 1 %.
     """
-    hz, measured = _in_common(responses)
+    hz, measured = in_common(responses)
 
     def miss(pickup: Pickup, off: Array) -> Array:
         model = [
             decibels(coil_response(pickup, hz, _together_with(meter, response, off)))
             for response in responses
         ]
-        return _differences(np.array(model) - measured)
+        return differences(np.array(model) - measured)
 
     found, _ = fitted_coil(miss, resistance_ohms, _known_errors(0))
     return replace(found, misfit_db=found.misfit_db * _between(responses))
@@ -169,7 +169,7 @@ def rig_from_responses(rig: Rig, responses: tuple[Response, ...]) -> FittedRig:
     InputError
         If responses have too few points in common.
     """
-    hz, measured = _in_common(responses)
+    hz, measured = in_common(responses)
     usual = Spread()
     spreads = np.array([usual.pot, usual.pot, usual.capacitor, usual.cable]) / np.sqrt(3.0)
 
@@ -181,7 +181,7 @@ def rig_from_responses(rig: Rig, responses: tuple[Response, ...]) -> FittedRig:
             whole = built.with_first(replace(built.first, pickup=pickup)).feeding(hung)
             branches = control_chain(whole, None).branches
             model.append(decibels(transfer(assemble(branches), hz, response.dial)[0]))
-        return _differences(np.array(model) - measured)
+        return differences(np.array(model) - measured)
 
     known = np.concatenate([_known_errors(0), spreads])
     found, off = fitted_coil(miss, rig.first.pickup.resistance_ohms, known)
@@ -219,7 +219,7 @@ def _strayed(rig: Rig, off: Array) -> Rig:
     )
 
 
-def _in_common(responses: Sequence[Response]) -> tuple[Array, Array]:
+def in_common(responses: Sequence[Response]) -> tuple[Array, Array]:
     """Frequencies, shape (f,), and gains, shape (r, f), where all responses are known."""
     first = responses[0]
     low = max(LOWEST_HZ, *(float(one.frequency_hz[0]) for one in responses))
@@ -231,14 +231,14 @@ def _in_common(responses: Sequence[Response]) -> tuple[Array, Array]:
     return hz, np.array(gains)
 
 
-def _differences(left: Array) -> Array:
+def differences(left: Array) -> Array:
     """Of one response all but its mean; of several what differs between them, but for means."""
     rows = left if len(left) == 1 else scipy.linalg.helmert(len(left)) @ left
     return np.ravel(rows - rows.mean(axis=1, keepdims=True))
 
 
 def _between(responses: Sequence[Response]) -> float:
-    """From the RMS of `_differences` to that of one response less another."""
+    """From the RMS of `differences` to that of one response less another."""
     return float(np.sqrt(2.0)) if len(responses) > 1 else 1.0
 
 

@@ -8,6 +8,7 @@ from ._describe import read as read
 from ._describe import rig as rig
 from ._describe import rigs as rigs
 from ._describe import sample as sample
+from ._describe import starter as starter
 from ._describe import turn as turn
 from ._judge import builds as builds
 from ._judge import cleanup as cleanup
@@ -20,14 +21,20 @@ from ._judge import tailor as tailor
 from ._listen import pack as pack
 from ._listen import render as render
 from ._listen import render_files as render_files
+from ._measure import cable_by_length as cable_by_length
+from ._measure import cable_from_readings as cable_from_readings
+from ._measure import cable_from_responses as cable_from_responses
 from ._measure import coil_from_impedance as coil_from_impedance
 from ._measure import coil_from_readings as coil_from_readings
 from ._measure import coil_from_responses as coil_from_responses
 from ._measure import response_from_sweep as response_from_sweep
 from ._measure import rig_from_responses as rig_from_responses
+from ._measure import taper_at_jack as taper_at_jack
+from ._measure import taper_at_lugs as taper_at_lugs
 from ._types import Channel as Channel
 from ._types import Design as Design
 from ._types import Dirt as Dirt
+from ._types import Hung as Hung
 from ._types import Impedance as Impedance
 from ._types import InputError as InputError
 from ._types import KnobPath as KnobPath
@@ -36,6 +43,7 @@ from ._types import Pickup as Pickup
 from ._types import Player as Player
 from ._types import Pot as Pot
 from ._types import Recording as Recording
+from ._types import Resonance as Resonance
 from ._types import Response as Response
 from ._types import Rig as Rig
 from ._types import Spread as Spread

@@ -1,7 +1,7 @@
 """Describing: rigs, designs, takes, knob paths and dirt."""
 
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,25 +10,36 @@ from presolder.models.instrument.designs import BUILT_IN
 from presolder.models.instrument.dirt import Dirt, DirtKind
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Captured, Rig, Take
+from presolder.models.instrument.starter import starter as fill_in
 from presolder.render.files.audio import Recording, excerpt, read_recording
 from presolder.render.files.designs import read_designs, resolve_design
 from presolder.render.files.points import read_gesture
 from presolder.render.files.rigs import DEFAULT_RIG, built_in_rigs, find_rig
 from presolder.render.files.samples import read_sample
+from presolder.render.report.starter import StarterReport
 
 AnyPath = str | os.PathLike[str]
 
 
-def rig(name_or_path: AnyPath = DEFAULT_RIG, *, captured: Captured | None = None) -> Rig:
+def rig(
+    name_or_path: Rig | AnyPath = DEFAULT_RIG,
+    *,
+    captured: Captured | None = None,
+    as_given: bool = False,
+) -> Rig:
     """Load a rig: pickup, pots, cable, input and how its takes were made.
 
     Parameters
     ----------
-    name_or_path : str or path
-        The name of a built-in rig, or a TOML file as in ``docs/rig-format.md``.
+    name_or_path : Rig, str or path
+        The name of a built-in rig, or a TOML file as in ``docs/rig-format.md``;
+        a rig is taken as it is.
     captured : {"jack", "string"}, optional
         Overrides how takes were made: at the jack, through the rig as it is;
         or the pickup's raw EMF.
+    as_given : bool
+        Whether values are taken that parts of their kind do not have; odd ones
+        are warned of otherwise.
 
     Returns
     -------
@@ -50,13 +61,48 @@ def rig(name_or_path: AnyPath = DEFAULT_RIG, *, captured: Captured | None = None
     >>> ps.rig("single-coil-250k").first.pickup.inductance_henries
     2.3
     """
-    found = find_rig(os.fspath(name_or_path))
+    found = (
+        name_or_path
+        if isinstance(name_or_path, Rig)
+        else find_rig(os.fspath(name_or_path), as_given=as_given)
+    )
     if captured is None:
         return found
     if captured == "string":
         return replace(found, take=Take("string"))
     # A file's own jack take stays; otherwise the rig as it stands becomes the take's.
     return found if found.take.captured == "jack" else replace(found, take=Take(captured))
+
+
+def starter(answers: Mapping[str, str], title: str = "") -> StarterReport:
+    """Begin a rig file from what is known of a guitar.
+
+    Parameters
+    ----------
+    answers : mapping of str
+        By section and key of the rig file, ``"pickup.resistance"``; and
+        ``"pickup"``, the kind of pickup, by which the rest is typical.
+    title : str
+        What to call it.
+
+    Returns
+    -------
+    StarterReport
+        ``toml`` is the rig file, commented; what was not known is marked.
+
+    Raises
+    ------
+    InputError
+        If an answer cannot be used.
+
+    Examples
+    --------
+    >>> import presolder as ps
+    >>> begun = ps.starter({"pickup": "single-coil", "volume.resistance": "A250K"})
+    >>> "pickup.inductance" in begun.starter.guessed
+    True
+    """
+    return StarterReport(fill_in(answers, title))
 
 
 def rigs() -> tuple[Rig, ...]:

@@ -188,6 +188,7 @@ def curves(
           at 10  at 5
     bare    0.0  -4.1
     cap     0.0  -0.9
+    Rig: humbucker-500k
     """
     found, positions = asked_rig(rig), asked_dials(dials)
     chosen = asked_designs(designs, found)

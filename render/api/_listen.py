@@ -291,7 +291,7 @@ def pack(
         size = write_single_file(
             job, path, listening=listening, allow_large=allow_large, force=force, progress=told
         )
-        return {"page": str(path), "bytes": size}
+        return {"page": str(path), "bytes": size, "rig": found.name}
     return write_pack(job, path, listening=listening, light=light, force=force, progress=told)
 
 

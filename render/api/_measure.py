@@ -1,21 +1,32 @@
-"""From cheap instruments to values: pickups, and whole rigs at the jack."""
+"""From cheap instruments to values: pickups, pots, cables, and whole rigs at the jack."""
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 import numpy as np
 
-from presolder._asked import RigLike, asked_rig
+from presolder._asked import DesignLike, RigLike, asked_design, asked_rig
+from presolder.models.circuit.ohms import direct_ohms
 from presolder.models.errors import InputError, place
 from presolder.models.instrument.controls import Load
+from presolder.models.instrument.rig import VolumeWiring
+from presolder.models.measuring.cable import CableKind, Hung, Resonance
+from presolder.models.measuring.cable import cable_by_length as find_by_length
+from presolder.models.measuring.cable import cable_from_readings as solve_cable
+from presolder.models.measuring.cable import cable_from_responses as fit_cable
 from presolder.models.measuring.coil import Impedance, Response
 from presolder.models.measuring.coil import coil_from_readings as solve_readings
 from presolder.models.measuring.coil_fit import coil_from_impedance as fit_impedance
 from presolder.models.measuring.coil_fit import coil_from_responses as fit_responses
 from presolder.models.measuring.coil_fit import rig_from_responses as fit_rig
 from presolder.models.measuring.sine_sweep import swept_response
+from presolder.models.measuring.track import track_at_jack, track_at_lugs
+from presolder.models.typing import Array
 from presolder.render.files.audio import Recording
+from presolder.render.files.rigs import DEFAULT_RIG, find_rig
+from presolder.render.report.cable import CableReport
 from presolder.render.report.pickup import PickupReport
+from presolder.render.report.taper import TaperReport
 
 METER = Load(1e6)
 
@@ -246,3 +257,204 @@ def response_from_sweep(
         hz, gain_db = swept_response(played.samples[0], recorded.samples[0], played.sample_rate_hz)
     gain_db = gain_db - 20 * np.log10(hz) if rising else gain_db
     return Response(hz, gain_db, added_farads, added_ohms)
+
+
+def taper_at_jack(
+    ohms: Mapping[float, float],
+    *,
+    wiring: VolumeWiring = "lug",
+    fitted: DesignLike = "bare",
+    meter_error: float = 0.01,
+) -> TaperReport:
+    """Find a pot's track and taper, and the winding, from ohms at the closed guitar's jack.
+
+    Parameters
+    ----------
+    ohms : mapping of float to float
+        By dial, tip to sleeve, nothing plugged in and only one pickup on; at
+        10, and best at each number above 0.
+    wiring : {"lug", "independent"}
+        Whether the pickup is at the volume pot's input lug or at its wiper.
+    fitted : Design or str
+        The bypass that is there.
+    meter_error : float
+        Of the ohmmeter, relative.
+
+    Returns
+    -------
+    TaperReport
+        ``track`` has ohms, fractions and errors.
+
+    Raises
+    ------
+    InputError
+        If the readings are too few, or not those of a pot.
+
+    Notes
+    -----
+    The divider at direct current, solved by least squares; see `track_at_jack`
+    in ``models/measuring/track.py``.
+
+    Examples
+    --------
+    >>> import presolder as ps
+    >>> track, winding = 500e3, 8e3
+    >>> read = {d: d / 10 * track * ((1 - d / 10) * track + winding) / (track + winding)
+    ...         for d in range(1, 11)}
+    >>> ps.taper_at_jack(read).track.taper.kind
+    'linear'
+    """
+    dial, read = _by_dial(ohms)
+    network = asked_design(fitted, find_rig(DEFAULT_RIG)).network
+    across = math.inf if network is None else direct_ohms(network)
+    found = track_at_jack(dial, read, wiring=wiring, across_ohms=across, meter_error=meter_error)
+    return TaperReport(found)
+
+
+def taper_at_lugs(
+    ohms: Mapping[float, float],
+    second: Mapping[float, float] | None = None,
+    *,
+    meter_error: float = 0.01,
+) -> TaperReport:
+    """Find a pot's track and taper from ohms between its ground lug and its wiper lug.
+
+    Parameters
+    ----------
+    ohms : mapping of float to float
+        By dial, the leads off the lugs; at 10, and best at each number above 0.
+    second : mapping of float to float, optional
+        The same of a dual pot's other section.
+    meter_error : float
+        Of the ohmmeter, relative.
+
+    Returns
+    -------
+    TaperReport
+
+    Raises
+    ------
+    InputError
+        If the readings are too few, or not those of a pot.
+
+    Notes
+    -----
+    As `taper_at_jack`, without a winding.
+
+    Examples
+    --------
+    >>> import presolder as ps
+    >>> ps.taper_at_lugs({2: 50e3, 4: 100e3, 6: 150e3, 8: 200e3, 10: 250e3}).track.taper.kind
+    'linear'
+    """
+    found = track_at_lugs(*_by_dial(ohms), meter_error)
+    other = None if second is None else track_at_lugs(*_by_dial(second), meter_error)
+    return TaperReport(found, other)
+
+
+def _by_dial(ohms: Mapping[float, float]) -> tuple[Array, Array]:
+    """Dials and readings."""
+    return np.array([float(d) for d in ohms]), np.array([float(r) for r in ohms.values()])
+
+
+def cable_by_length(metres: float, kind: CableKind = "ordinary") -> CableReport:
+    """Say what is typical of a cable of a length.
+
+    Parameters
+    ----------
+    metres : float
+    kind : {"ordinary", "low-capacitance", "coiled"}
+
+    Returns
+    -------
+    CableReport
+
+    Raises
+    ------
+    InputError
+        If the length or kind cannot be used.
+
+    Notes
+    -----
+    Picofarads a metre are common practice, no source.
+
+    Examples
+    --------
+    >>> import presolder as ps
+    >>> round(ps.cable_by_length(5).cable.farads * 1e12)
+    550
+    """
+    return CableReport(find_by_length(metres, kind), measured=False)
+
+
+def cable_from_readings(rig: RigLike, readings: Iterable[Resonance]) -> CableReport:
+    """Find a cable's capacitance from resonances read at the guitar's jack.
+
+    Parameters
+    ----------
+    rig : Rig or str
+        The guitar, all knobs at 10, into the measuring input.
+    readings : iterable of Resonance
+        Frequencies in Hz of the highest output, with the cable, and with
+        something known on the jack.
+
+    Returns
+    -------
+    CableReport
+
+    Raises
+    ------
+    InputError
+        If the readings cannot tell.
+
+    Notes
+    -----
+    Resonances go as 1 / sqrt(L C); the whole chain's peak is solved for.
+
+    Examples
+    --------
+    >>> import presolder as ps
+    >>> read = [ps.Resonance(3000, ps.Hung(True)), ps.Resonance(3100, ps.Hung(False, 470e-12))]
+    >>> 450 < ps.cable_from_readings("humbucker-500k", read).cable.farads * 1e12 < 600
+    True
+    """
+    found = asked_rig(rig)
+    return CableReport(solve_cable(found, tuple(readings)), True, found.name)
+
+
+def cable_from_responses(rig: RigLike, responses: Iterable[tuple[Response, Hung]]) -> CableReport:
+    """Find a cable's capacitance from responses at the guitar's jack.
+
+    Parameters
+    ----------
+    rig : Rig or str
+        The guitar, all knobs at 10, into the measuring input.
+    responses : iterable of (Response, Hung)
+        With the cable, and with something known on the jack.
+
+    Returns
+    -------
+    CableReport
+
+    Raises
+    ------
+    InputError
+        If the responses cannot tell.
+
+    Notes
+    -----
+    As `coil_from_responses`, through the whole chain.
+
+    Examples
+    --------
+    >>> import dataclasses, numpy as np, presolder as ps
+    >>> rig, hz, hung = ps.rig("humbucker-500k"), np.geomspace(100, 16_000, 60), []
+    >>> for farads in (500e-12, 300e-12):
+    ...     made = dataclasses.replace(rig, cable_farads=farads)
+    ...     hung.append(ps.Response(hz, ps.response_db(made, "bare", hz=hz, dial=10).ravel()))
+    >>> given = zip(hung, (ps.Hung(True), ps.Hung(False, 300e-12)))
+    >>> round(ps.cable_from_responses(rig, given).cable.farads * 1e12)
+    500
+    """
+    found = asked_rig(rig)
+    return CableReport(fit_cable(found, tuple(responses)), True, found.name)

@@ -9,6 +9,7 @@ from presolder.models.instrument.player import Player
 from presolder.models.instrument.rig import Channel, Rig, Take
 from presolder.models.instrument.taper import Taper
 from presolder.models.judging.tolerance import Spread
+from presolder.models.measuring.cable import Hung, Resonance
 from presolder.models.measuring.coil import Impedance, Response
 from presolder.render.files.audio import Recording
 
@@ -16,6 +17,7 @@ __all__ = [
     "Channel",
     "Design",
     "Dirt",
+    "Hung",
     "Impedance",
     "InputError",
     "KnobPath",
@@ -24,6 +26,7 @@ __all__ = [
     "Player",
     "Pot",
     "Recording",
+    "Resonance",
     "Response",
     "Rig",
     "Spread",

@@ -1,0 +1,96 @@
+"""The cable command: a cable's capacitance from readings, responses or its length."""
+
+from pathlib import Path
+
+import click
+import numpy as np
+
+import presolder as ps
+from presolder.models.errors import InputError, place
+from presolder.models.instrument.markings import read_length
+from presolder.models.instrument.rig import Rig
+from presolder.models.measuring.cable import PICOFARADS_PER_M, CableKind, Hung, Resonance
+from presolder.models.measuring.coil import Response
+from presolder.render.commands.options import json_option, read_component, read_number, rig_option
+from presolder.render.commands.output import say
+from presolder.render.files.points import read_points
+from presolder.render.report.cable import CableReport
+
+_HUNG = "what hung on the jack: cable, a capacitor such as 470p, cable+470p, or nothing after @"
+
+
+@click.command()
+@rig_option
+@click.option("--length", help="Such as 15 ft or 4.5 m: what is typical, without measuring.")
+@click.option(
+    "--kind", type=click.Choice(list(PICOFARADS_PER_M)), default="ordinary", show_default=True,
+    help="For --length.",
+)  # fmt: skip
+@click.option(
+    "--reading", "reading_texts", multiple=True, metavar="HZ@HUNG",
+    help=f"Frequency of the highest output, exciter coil over the pickup, and {_HUNG}.",
+)  # fmt: skip
+@click.option(
+    "--response", "response_texts", multiple=True, metavar="CSV@HUNG",
+    help=f"Measured frequency_hz,gain_db, and {_HUNG}.",
+)  # fmt: skip
+@json_option
+def cable(
+    rig: Rig,
+    length: str | None,
+    kind: CableKind,
+    reading_texts: tuple[str, ...],
+    response_texts: tuple[str, ...],
+    as_json: bool,
+) -> None:
+    """Find a cable's capacitance.
+
+    From its length and kind; or measured at the guitar's jack, all knobs at 10,
+    from two resonance readings or two responses: with the cable, and with a
+    known capacitor or a cable of known capacitance on the jack.
+    """
+    if sum(map(bool, (length, reading_texts, response_texts))) != 1:
+        raise InputError("give one of: --length; --reading, twice or more; --response, likewise")
+    say(_found(rig, length, kind, reading_texts, response_texts), as_json)
+
+
+def _found(
+    rig: Rig,
+    length: str | None,
+    kind: CableKind,
+    reading_texts: tuple[str, ...],
+    response_texts: tuple[str, ...],
+) -> CableReport:
+    if length is not None:
+        with place(f"--length {length}"):
+            return ps.cable_by_length(read_length(length), kind)
+    if reading_texts:
+        readings = []
+        for text in reading_texts:
+            hz, _, hung = text.partition("@")
+            readings.append(Resonance(read_number(f"--reading {text}", hz), _hung(text, hung)))
+        with place("--reading"):
+            return ps.cable_from_readings(rig, readings)
+    with place("--response"):
+        return ps.cable_from_responses(rig, [_response(text) for text in response_texts])
+
+
+def _response(text: str) -> tuple[Response, Hung]:
+    name, _, hung = text.rpartition("@")
+    if not name:
+        name, hung = text, ""
+    path = Path(name)
+    with place(str(path)):
+        points = np.array(read_points(path, ("frequency_hz", "gain_db"))).reshape(-1, 2)
+        return Response(points[:, 0], points[:, 1]), _hung(text, hung)
+
+
+def _hung(text: str, words: str) -> Hung:
+    """What hung on the jack."""
+    with_cable, farads = False, 0.0
+    for word in (part.strip() for part in words.split("+")):
+        if word == "cable":
+            with_cable = True
+        elif word:
+            farads += read_component(text, word, "farad")
+    return Hung(with_cable, farads)
