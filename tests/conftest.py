@@ -1,6 +1,7 @@
 """Shared fixtures, and the rule that CI skips nothing."""
 
 import os
+from collections.abc import Iterator
 
 import pytest
 
@@ -37,6 +38,15 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         )
 
     items.sort(key=turn)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def no_rig_of_ones_own(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Whoever runs the tests may have a default rig; they must not see it."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_CONFIG_HOME", str(tmp_path_factory.mktemp("config")))
+        patch.delenv("PRESOLDER_RIG", raising=False)
+        yield
 
 
 @pytest.fixture(scope="session")

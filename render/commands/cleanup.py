@@ -7,6 +7,7 @@ import click
 import presolder as ps
 from presolder.models.errors import InputError
 from presolder.models.instrument.dirt import DIRT_KINDS, DirtKind
+from presolder.models.instrument.rig import Rig
 from presolder.models.judging.cleanup import REFERENCE_HZ
 from presolder.render import plots
 from presolder.render.commands.options import (
@@ -34,7 +35,7 @@ from presolder.render.files.folder import new_file
 @plot_options
 @json_option
 def cleanup(
-    rig_name: str,
+    rig: Rig,
     design_names: tuple[str, ...],
     designs_file: Path | None,
     dirt_kind: DirtKind | None,
@@ -50,7 +51,6 @@ def cleanup(
     A reference tone reaches the stage --drive dB past its knee at dial 10.
     Without --dirt, and with none in the rig, the stage is smooth.
     """
-    rig = ps.rig(rig_name)
     designs = all_designs(design_names, designs_file, rig)
     if dirt_kind is None and rig.dirt is None:
         dirt_kind = "smooth"

@@ -6,6 +6,7 @@ from typing import Any
 import click
 
 import presolder as ps
+from presolder.models.instrument.rig import Rig
 from presolder.render.commands.options import (
     design_options,
     gather_designs,
@@ -24,7 +25,7 @@ from presolder.render.commands.output import say
 @speaker_option
 @json_option
 def compare(
-    rig_name: str,
+    rig: Rig,
     design_names: tuple[str, ...],
     designs_file: Path | None,
     judged: dict[str, Any],
@@ -35,6 +36,5 @@ def compare(
 
     As heard, at equal loudness; docs/figures.md says how the figures come about.
     """
-    rig = ps.rig(rig_name)
     designs = gather_designs(design_names, designs_file, rig)
     say(ps.compare(rig, designs, speaker=speaker, **judged), as_json)

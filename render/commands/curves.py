@@ -58,7 +58,7 @@ _PLOT_DIALS = np.linspace(0.5, 10.0, 20)
 @click.option("--seed", default=1, show_default=True, help="Of the draws.")
 @json_option
 def curves(
-    rig_name: str,
+    rig: Rig,
     design_names: tuple[str, ...],
     designs_file: Path | None,
     dial_list: str,
@@ -73,7 +73,6 @@ def curves(
     as_json: bool,
 ) -> None:
     """Show level and treble over the dial, and the response at some dials."""
-    rig = ps.rig(rig_name)
     designs = all_designs(design_names, designs_file, rig)
     dials, hz = parse_dials(dial_list), parse_frequencies(frequency_list)
     require_plot_ending(plot_file)

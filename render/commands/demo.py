@@ -8,6 +8,7 @@ import presolder as ps
 from presolder.models.errors import InputError
 from presolder.models.instrument.designs import short_list
 from presolder.models.instrument.dirt import DirtKind
+from presolder.models.instrument.rig import Rig
 from presolder.render.commands.options import (
     choose_dirt,
     json_option,
@@ -29,7 +30,7 @@ _OUT = {False: Path("presolder-demo"), True: Path("presolder-demo-pack")}
 @output_options
 @json_option
 def demo(
-    rig_name: str,
+    rig: Rig,
     dirt_kind: DirtKind | None,
     drive: float | None,
     speaker: str | None,
@@ -44,7 +45,6 @@ def demo(
 
     As slow sweeps, as stairs (one dial after the other), and beside the bare pot.
     """
-    rig = ps.rig(rig_name)
     take = ps.sample("string" if rig.take.captured == "string" else "phrase")
     dirt = choose_dirt(rig, dirt_kind, drive)
     require_hum_db(hum_db)

@@ -6,6 +6,7 @@ import click
 
 import presolder as ps
 from presolder.models.errors import InputError
+from presolder.models.instrument.rig import Rig
 from presolder.render.commands.options import (
     json_option,
     judging_options,
@@ -26,13 +27,12 @@ from presolder.render.commands.output import say
 )  # fmt: skip
 @json_option
 def need(
-    rig_name: str, judged: dict[str, Any], speaker: str | None, shown_list: str, as_json: bool
+    rig: Rig, judged: dict[str, Any], speaker: str | None, shown_list: str, as_json: bool
 ) -> None:
     """Tell whether a rig and a way of playing need a bypass.
 
     And what else would help: another wire, pot or cable, or a buffer.
     """
-    rig = ps.rig(rig_name)
     shown = parse_dials(shown_list)
     if (shown == 0).any():
         raise InputError("--dial 0 is silent and has no treble; it must be above 0")

@@ -1,6 +1,7 @@
 """Options that several commands share, and how their texts are read."""
 
 import math
+import warnings
 from collections.abc import Callable
 from dataclasses import replace
 from functools import wraps
@@ -12,11 +13,12 @@ import numpy as np
 
 from presolder.models.audio.stairs import DIALS, PHRASE_SECONDS
 from presolder.models.audio.voicing import require_hum
-from presolder.models.errors import InputError, place
+from presolder.models.errors import ImplausibleValueError, InputError, OddValueWarning, place
 from presolder.models.instrument.controls import require_dial
 from presolder.models.instrument.designs import built_in_designs, for_volume
 from presolder.models.instrument.dirt import DIRT_KINDS, Dirt, DirtKind
 from presolder.models.instrument.network import Design
+from presolder.models.instrument.plausible import oddities
 from presolder.models.instrument.player import PLAYING, Playing
 from presolder.models.instrument.quantities import Unit, parse_quantity, require_component
 from presolder.models.instrument.rig import Rig
@@ -27,24 +29,77 @@ from presolder.models.judging.ear import (
 )
 from presolder.models.typing import Array
 from presolder.render.files.audio import read_recording
+from presolder.render.files.default_rig import default_rig
 from presolder.render.files.designs import read_designs, resolve_design
-from presolder.render.files.rigs import DEFAULT_RIG
+from presolder.render.files.rigs import DEFAULT_RIG, find_rig
 
 Command = Callable[..., None]
 PLOT_ENDINGS = (".png", ".svg")
 _WEIGHT_WORDS = {"taper": 0.0, "tone": 1.0}
 _MOST_NUMBERS = 10_000
+# Where a call of the command line keeps whether the user insists.
+_AS_GIVEN = "presolder.as_given"
 
 
 def rig_option(function: Command) -> Command:
-    """``--rig``."""
-    return click.option(
-        "--rig",
-        "rig_name",
-        default=DEFAULT_RIG,
-        show_default=True,
-        help="Rig file or built-in name.",
-    )(function)
+    """``--rig`` and ``--as-given``; the command gets the rig itself as ``rig``."""
+
+    @wraps(function)
+    def found(*args: object, rig_names: tuple[str, ...], as_given: bool, **others: object) -> None:
+        click.get_current_context().meta[_AS_GIVEN] = as_given
+        if len(rig_names) > 1:
+            named = " and ".join(rig_names)
+            raise InputError(f"--rig is given {len(rig_names)} times, {named}; give one")
+        meant = None if rig_names else default_rig()
+        name = rig_names[0] if meant is None else meant.name
+        ended = None
+        try:
+            function(*args, rig=find_rig(name, as_given=as_given), **others)
+        except click.exceptions.Exit as end:
+            ended = end
+        except ImplausibleValueError as error:
+            raise InputError(f"{error} (--as-given insists)") from None
+        if meant is not None:
+            # Afterwards, so that an error stays one line.
+            click.echo(f"presolder: rig {meant.name}, {meant.because} (see --rig)", err=True)
+        if ended is not None:
+            raise ended
+
+    command: Command = found
+    for option in (
+        click.option(
+            "--as-given", is_flag=True,
+            help="Take values that no such part has, and do not remark on odd ones.",
+        ),
+        click.option(
+            "--rig", "rig_names", multiple=True, metavar="RIG",
+            help="Rig file or built-in name. [default: PRESOLDER_RIG, your own"
+            f" ('init --own'), or {DEFAULT_RIG}]",
+        ),
+    ):  # fmt: skip
+        command = option(command)
+    return command
+
+
+def given_design(text: str) -> Design:
+    """A design from an option, its values plausible.
+
+    Raises
+    ------
+    InputError
+        If it cannot be used, or a value cannot be meant.
+    """
+    design = resolve_design(text)
+    _require_plausible(design)
+    return design
+
+
+def _require_plausible(design: Design) -> None:
+    if click.get_current_context().meta.get(_AS_GIVEN):
+        return
+    with place(f"design {design.name!r}"):
+        for odd in oddities(design.network):
+            warnings.warn(OddValueWarning(f"design {design.name!r}: {odd}"), stacklevel=2)
 
 
 def design_options(function: Command) -> Command:
@@ -283,6 +338,8 @@ def gather_designs(
     designs = [for_volume(resolve_design(name), rig.first.volume) for name in names]
     if file is not None:
         designs += read_designs(file)
+    for design in designs:
+        _require_plausible(design)
     seen: list[str] = []
     for design in designs:
         if design.name in seen:

@@ -95,7 +95,10 @@ def say_rendered(manifest: dict[str, Any], out: Path, as_json: bool) -> None:
         click.echo(LISTENING_CAUTION, err=True)
         return
     gain_db = manifest["output"]["gain_db"]
-    click.echo(f"take: {manifest['input']['fitted']}; gain for all designs: {gain_db:+.2f} dB")
+    click.echo(
+        f"rig: {manifest['rig']['name']}; take: {manifest['input']['fitted']};"
+        f" gain for all designs: {gain_db:+.2f} dB"
+    )
     for entry in manifest["files"]:
         loudness = entry["integrated_lufs"]
         level = "too quiet to measure" if loudness is None else f"{loudness:6.1f} LUFS"
@@ -118,10 +121,11 @@ def say_packed(contents: dict[str, Any], out: Path, as_json: bool) -> None:
         say_json(contents)
         click.echo(LISTENING_CAUTION, err=True)
         return
+    rig = contents["rig"]
     if "page" in contents:
         made = f"one page with its audio, {contents['bytes'] / 1e6:.1f} MB"
     else:
         recordings, designs = len(contents["files"]), len(contents["designs"])
         made = f"{recordings} recordings of {designs} designs, and a reel"
-    click.echo(f"{out}: {made}")
+    click.echo(f"{out}: {made}; rig: {rig}")
     click.echo(LISTENING_CAUTION)

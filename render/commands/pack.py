@@ -9,6 +9,7 @@ import presolder as ps
 from presolder.models.errors import InputError
 from presolder.models.instrument.dirt import DirtKind
 from presolder.models.instrument.player import PLAYING, Playing
+from presolder.models.instrument.rig import Rig
 from presolder.render.commands.options import (
     choose_dirt,
     comparing_options,
@@ -59,7 +60,7 @@ def pack(
     di: Path,
     start: float | None,
     end: float | None,
-    rig_name: str,
+    rig: Rig,
     design_names: tuple[str, ...],
     designs_file: Path | None,
     dials: str,
@@ -84,7 +85,6 @@ def pack(
 
     Every design as a sweep, and held at each dial at true and at matched level.
     """
-    rig = ps.rig(rig_name)
     designs = gather_designs(design_names, designs_file, rig)
     for option, text in (("--workshop", workshop), ("--note", note)):
         if len(text) > _LONGEST_TEXT:

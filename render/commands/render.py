@@ -9,7 +9,7 @@ import presolder as ps
 from presolder.models.audio.knob import KnobPath
 from presolder.models.errors import InputError, place
 from presolder.models.instrument.dirt import DirtKind
-from presolder.models.instrument.rig import Captured
+from presolder.models.instrument.rig import Captured, Rig
 from presolder.render.commands.options import (
     all_designs,
     choose_dirt,
@@ -61,7 +61,7 @@ def render(
     di: Path,
     start: float | None,
     end: float | None,
-    rig_name: str,
+    rig: Rig,
     design_names: tuple[str, ...],
     designs_file: Path | None,
     captured: Captured | None,
@@ -82,7 +82,7 @@ def render(
     as_json: bool,
 ) -> None:
     """Render recording DI through each design while the volume knob turns."""
-    rig = ps.rig(rig_name, captured=captured)
+    rig = ps.rig(rig, captured=captured)
     designs = all_designs(design_names, designs_file, rig)
     path = knob_path(context, from_dial, to_dial, travel, rest, gesture)
     dirt = choose_dirt(rig, dirt_kind, drive)

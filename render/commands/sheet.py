@@ -7,7 +7,8 @@ import click
 
 import presolder as ps
 from presolder.models.errors import InputError
-from presolder.render.commands.options import json_option, judging_options, rig_option
+from presolder.models.instrument.rig import Rig
+from presolder.render.commands.options import given_design, json_option, judging_options, rig_option
 from presolder.render.commands.output import new_text, say, say_json
 
 _LONGEST_TEXT = 200
@@ -25,7 +26,7 @@ _LONGEST_TEXT = 200
 @click.option("--workshop", default="", help="Who made the sheet.")
 @json_option
 def sheet(
-    rig_name: str,
+    rig: Rig,
     design_name: str | None,
     judged: dict[str, Any],
     out: Path | None,
@@ -37,10 +38,10 @@ def sheet(
 
     In words, or with --out as a page of one A4 side with a drawing.
     """
-    rig = ps.rig(rig_name)
     if len(workshop) > _LONGEST_TEXT:
         raise InputError(f"--workshop has {len(workshop)} characters; at most {_LONGEST_TEXT}")
-    made = ps.sheet(rig, design_name, workshop=workshop, **judged)
+    design = None if design_name is None else given_design(design_name)
+    made = ps.sheet(rig, design, workshop=workshop, **judged)
     if made.chosen and made.design.network is None and not as_json:
         # Nothing to print a page about.
         say(made, False)

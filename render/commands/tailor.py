@@ -9,6 +9,7 @@ import presolder as ps
 from presolder.models.errors import InputError, place
 from presolder.models.instrument.preferred import SERIES, preferred_values
 from presolder.models.instrument.quantities import Unit
+from presolder.models.instrument.rig import Rig
 from presolder.models.judging.search import require_searchable
 from presolder.render import plots
 from presolder.render.commands.options import (
@@ -45,7 +46,7 @@ from presolder.render.files.folder import new_file
 @plot_options
 @json_option
 def tailor(
-    rig_name: str,
+    rig: Rig,
     series: str,
     topologies: tuple[str, ...],
     resistors: str,
@@ -61,7 +62,6 @@ def tailor(
 
     --plot draws what the taper pays for the tone.
     """
-    rig = ps.rig(rig_name)
     if not 1 <= top <= 100:
         raise InputError(f"--top {top} must lie between 1 and 100")
     require_plot_ending(plot_file)

@@ -8,7 +8,8 @@ import click
 import presolder as ps
 from presolder.models.errors import InputError, place
 from presolder.models.instrument.controls import require_dial
-from presolder.render.commands.options import json_option, rig_option
+from presolder.models.instrument.rig import Rig
+from presolder.render.commands.options import given_design, json_option, rig_option
 from presolder.render.commands.output import say
 from presolder.render.files.audio import Recording
 
@@ -27,7 +28,7 @@ _TAKES = "the same phrase, played alike, with the input gain left alone"
 @click.pass_context
 def verify(
     context: click.Context,
-    rig_name: str,
+    rig: Rig,
     design_name: str,
     take_texts: tuple[str, ...],
     as_json: bool,
@@ -37,7 +38,7 @@ def verify(
     Says whether they fit, and if not, which faults agree with them.
     Exit status: 0 it fits, 3 it does not, 2 something given cannot be used.
     """
-    rig, design = ps.rig(rig_name), ps.design(design_name)
+    design = given_design(design_name)
     takes = read_takes(take_texts)
     with place("--take"):
         report = ps.verify(rig, takes, design)

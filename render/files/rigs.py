@@ -1,23 +1,28 @@
 """Rigs as the user names them: built in, or a TOML file."""
 
 import math
-from collections.abc import Callable
+import tomllib
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from importlib import resources
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
+
+import tomlkit
 
 from presolder.models.decibels import amplitude
 from presolder.models.errors import InputError, place
 from presolder.models.instrument.controls import TONE_WIRINGS, Load, Pickup, Pot, Tone, require_dial
 from presolder.models.instrument.designs import for_volume
 from presolder.models.instrument.dirt import DIRT_KINDS, Dirt
+from presolder.models.instrument.markings import law_of, read_length, read_pot_marking
+from presolder.models.instrument.plausible import Kind
 from presolder.models.instrument.player import PLAYING, Player
 from presolder.models.instrument.rig import CAPTURED, VOLUME_WIRINGS, Channel, Rig, Take
-from presolder.models.instrument.taper import NAMED_TAPERS, Taper
+from presolder.models.instrument.taper import NAMED_TAPERS, Taper, TaperKind
 from presolder.render.files.designs import resolve_design
 from presolder.render.files.points import read_points
-from presolder.render.files.toml import Section, nearest, read_toml
+from presolder.render.files.toml import Section, nearest, read_text, read_toml
 
 DEFAULT_RIG = "humbucker-500k"
 _PICOFARAD = 1e-12
@@ -30,13 +35,15 @@ def built_in_rigs() -> dict[str, Path]:
     return {path.stem: path for path in sorted(folder.glob("*.toml"))}
 
 
-def find_rig(name_or_path: str) -> Rig:
+def find_rig(name_or_path: str, *, as_given: bool = False) -> Rig:
     """Load a rig by built-in name or file path.
 
     Parameters
     ----------
     name_or_path : str
         A name from `built_in_rigs`, or the path of a TOML file.
+    as_given : bool
+        Whether values are taken that parts of their kind do not have.
 
     Raises
     ------
@@ -52,16 +59,58 @@ def find_rig(name_or_path: str) -> Rig:
             f"rig {name_or_path!r} is neither a file nor built in; nearest:"
             f" {nearest(name_or_path, known)}; one of {', '.join(known)}"
         )
-    return read_rig(path)
+    return read_rig(path, as_given=as_given)
 
 
-def read_rig(path: Path) -> Rig:
+def copied_rig(name_or_path: str, changes: Mapping[str, object], title: str = "") -> str:
+    """The text of a rig's file with some keys changed, and the others marked as its.
+
+    Parameters
+    ----------
+    name_or_path : str
+        Of a rig.
+    changes : mapping
+        Values by section and key, ``"volume.resistance"``; None takes the
+        section away.
+    title : str
+        Its new one; the old one stays if empty.
+
+    Raises
+    ------
+    InputError
+        If there is no such rig, or its file has an error.
+    """
+    find_rig(name_or_path)
+    document = tomlkit.parse(read_text(built_in_rigs().get(name_or_path, Path(name_or_path))))
+    for section, table in document.items():
+        if isinstance(table, tomlkit.items.Table):
+            for key in table:
+                changed = f"{section}.{key}" in changes
+                if not changed and not isinstance(table[key], tomlkit.items.Table):
+                    table[key].comment(f"as {name_or_path} has it")
+    for place_, value in changes.items():
+        section, _, key = place_.partition(".")
+        if value is None:
+            document.pop(section, None)
+            continue
+        table = document.setdefault(section, tomlkit.table())
+        if place_ == "cable.length":
+            table.pop("length_m", None)
+        table[key] = tomlkit.item(value)
+    if title:
+        document["title"] = title
+    return tomlkit.dumps(document)
+
+
+def read_rig(path: Path, *, as_given: bool = False) -> Rig:
     """Read a rig file.
 
     Parameters
     ----------
     path : Path
         A TOML file as described in ``docs/rig-format.md``.
+    as_given : bool
+        Whether values are taken that parts of their kind do not have.
 
     Returns
     -------
@@ -72,7 +121,22 @@ def read_rig(path: Path) -> Rig:
     InputError
         Naming file, section, key, the bad value and what is accepted.
     """
-    whole = Section(str(path), read_toml(path))
+    return _rig_of(path, read_toml(path), as_given)
+
+
+def check_rig_text(path: Path, text: str, *, as_given: bool = False) -> None:
+    """Refuse the text of a rig file that is to be written, as `read_rig` would.
+
+    Raises
+    ------
+    InputError
+        If it is not a usable rig.
+    """
+    _rig_of(path, tomllib.loads(text), as_given)
+
+
+def _rig_of(path: Path, table: dict[str, Any], as_given: bool) -> Rig:
+    whole = Section(str(path), table, as_given)
     whole.only(
         "title", "pickup", "volume", "tone", "second", "cable", "input", "take", "dirt", "player"
     )
@@ -81,7 +145,7 @@ def read_rig(path: Path) -> Rig:
             raise InputError(f"{path}: section [{key}] is missing")
     first = Channel(
         _checked(whole.sub("pickup"), _read_pickup),
-        _checked(whole.sub("volume"), lambda s: _read_pot(s, path.parent, "wiring")),
+        _checked(whole.sub("volume"), lambda s: _read_pot(s, path.parent, "volume pot", "wiring")),
         _optional(whole, "tone", lambda s: _read_tone(s, path.parent)),
     )
     second = _optional(whole, "second", lambda s: _read_second(s, path.parent))
@@ -114,27 +178,37 @@ def _optional(whole: Section, key: str, read: Callable[[Section], Part]) -> Part
 def _read_pickup(section: Section) -> Pickup:
     section.only("resistance", "inductance", "capacitance", "eddy", "leakage")
     return Pickup(
-        section.quantity("resistance", "ohm"),
-        section.quantity("inductance", "henry"),
-        section.quantity("capacitance", "farad", 0.0),
-        section.optional_quantity("eddy", "ohm"),
-        section.quantity("leakage", "henry", 0.0),
+        section.quantity("resistance", "ohm", kind="winding resistance"),
+        section.quantity("inductance", "henry", kind="pickup inductance"),
+        section.quantity("capacitance", "farad", 0.0, kind="winding capacitance"),
+        section.optional_quantity("eddy", "ohm", kind="eddy resistance"),
+        section.quantity("leakage", "henry", 0.0, kind="leakage inductance"),
     )
 
 
-def _read_pot(section: Section, folder: Path, *extra: str) -> Pot:
+def _read_pot(section: Section, folder: Path, kind: Kind, *extra: str) -> Pot:
     section.only("resistance", "taper", "midpoint", *extra)
-    return Pot(section.quantity("resistance", "ohm"), _read_taper(section, folder))
+    with place(f"{section.where} resistance"):
+        ohms, marked = read_pot_marking(section.required("resistance"))
+    section.suiting("resistance", ohms, kind)
+    return Pot(ohms, _read_taper(section, folder, marked))
 
 
-def _read_taper(section: Section, folder: Path) -> Taper:
-    kind = section.text("taper", "audio")
-    if kind in NAMED_TAPERS:
-        return Taper(kind, section.number("midpoint", 0.15))  # type: ignore[arg-type]
-    file = folder / kind
-    if not kind.lower().endswith(".csv"):
+def _read_taper(section: Section, folder: Path, marked: TaperKind | None) -> Taper:
+    """The law by its key, or as marked on the pot; audio if neither says."""
+    word = section.text("taper", marked or "audio")
+    law = law_of(word)
+    if law is not None:
+        if marked not in (None, law) and not (marked == "audio" and law == "two-slope"):
+            raise InputError(
+                f"{section.where} taper = {word!r}: but resistance ="
+                f" {section.table['resistance']!r} says {marked}; leave one of them out"
+            )
+        return Taper(law, section.number("midpoint", 0.15))
+    file = folder / word
+    if not word.lower().endswith(".csv"):
         raise InputError(
-            f"{section.where} taper = {kind!r}: must be one of {', '.join(NAMED_TAPERS)},"
+            f"{section.where} taper = {word!r}: must be one of {', '.join(NAMED_TAPERS)},"
             " or the path of a CSV file"
         )
     points = read_points(file, ("dial", "fraction"))
@@ -143,10 +217,10 @@ def _read_taper(section: Section, folder: Path) -> Taper:
 
 
 def _read_tone(section: Section, folder: Path) -> Tone:
-    pot = _read_pot(section, folder, "capacitance", "dial", "wiring")
+    pot = _read_pot(section, folder, "tone pot", "capacitance", "dial", "wiring")
     return Tone(
         pot,
-        section.quantity("capacitance", "farad"),
+        section.quantity("capacitance", "farad", kind="tone capacitor"),
         section.number("dial", 10.0),
         section.choice("wiring", TONE_WIRINGS, "modern"),
     )
@@ -161,7 +235,7 @@ def _read_second(section: Section, folder: Path) -> Channel:
         raise InputError(f"level_db = {level_db:g} must lie between -40 and 40")
     together = section.table.get("dial") == "together"
     design = section.text("design", "same")
-    volume = _checked(section.sub("volume"), lambda s: _read_pot(s, folder))
+    volume = _checked(section.sub("volume"), lambda s: _read_pot(s, folder, "volume pot"))
     return Channel(
         _checked(section.sub("pickup"), _read_pickup),
         volume,
@@ -173,32 +247,38 @@ def _read_second(section: Section, folder: Path) -> Channel:
 
 
 def _read_cable(section: Section) -> float:
-    section.only("length_m", "picofarads_per_m", "capacitance")
+    section.only("length", "length_m", "picofarads_per_m", "capacitance")
     if "capacitance" in section.table:
         if len(section.table) > 1:
-            raise InputError("give either capacitance, or length_m and picofarads_per_m")
-        return section.quantity("capacitance", "farad")
+            raise InputError("give either capacitance, or length and picofarads_per_m")
+        return section.quantity("capacitance", "farad", kind="cable capacitance")
     if not section.table:
         return 0.0
-    length, per_metre = section.number("length_m"), section.number("picofarads_per_m")
-    for key, value in (("length_m", length), ("picofarads_per_m", per_metre)):
+    if {"length", "length_m"} <= section.table.keys():
+        raise InputError("give either length or length_m")
+    key = "length" if "length" in section.table else "length_m"
+    with place(f"{section.where} {key}"):
+        length = read_length(section.required(key))
+    per_metre = section.number("picofarads_per_m")
+    for name, value in ((key, length), ("picofarads_per_m", per_metre)):
         if not 0 <= value <= 10_000:
-            raise InputError(f"{key} = {value:g} must lie between 0 and 10000")
+            raise InputError(f"{name} = {value:g} must lie between 0 and 10000")
+    section.suiting(key, length, "cable length")
+    section.suiting("picofarads_per_m", per_metre, "cable capacitance a metre")
     return length * per_metre * _PICOFARAD
 
 
 def _read_load(section: Section) -> Load:
     section.only("resistance", "capacitance")
-    return Load(
-        _read_input_ohms(section, "resistance"), section.quantity("capacitance", "farad", 0.0)
-    )
+    farads = section.quantity("capacitance", "farad", 0.0, kind="input capacitance")
+    return Load(_read_input_ohms(section, "resistance"), farads)
 
 
 def _read_input_ohms(section: Section, key: str) -> float:
     """A resistance, or infinity (TOML ``inf``, or absent) for no load at all."""
     if section.table.get(key, math.inf) == math.inf:
         return math.inf
-    return section.quantity(key, "ohm")
+    return section.quantity(key, "ohm", kind="input resistance")
 
 
 def _read_take(section: Section, rig: Rig) -> Take:
@@ -217,7 +297,12 @@ def _read_take(section: Section, rig: Rig) -> Take:
     if "input_resistance" in section.table:
         load = replace(load, resistance_ohms=_read_input_ohms(section, "input_resistance"))
     if "input_capacitance" in section.table:
-        load = replace(load, capacitance_farads=section.quantity("input_capacitance", "farad"))
+        load = replace(
+            load,
+            capacitance_farads=section.quantity(
+                "input_capacitance", "farad", kind="input capacitance"
+            ),
+        )
     first = rig.first
     tone_dial = section.optional_number("tone_dial")
     if tone_dial is not None:
@@ -227,7 +312,7 @@ def _read_take(section: Section, rig: Rig) -> Take:
         first = replace(first, tone=replace(first.tone, dial=tone_dial))
     stood = replace(
         rig.with_first(first),
-        cable_farads=section.quantity("cable", "farad", rig.cable_farads),
+        cable_farads=section.quantity("cable", "farad", rig.cable_farads, kind="cable capacitance"),
         load=load,
         dirt=None,
     )

@@ -63,7 +63,7 @@ class CleanupReport:
             )
             for design, figure in zip(self.designs, self.figures, strict=True)
         )
-        return (Table(("design", "10 %", "clean (3 %)"), rows),)
+        return (Table(("design", "10 %", "clean (3 %)"), rows), f"Rig: {self.rig.name}")
 
     def lines(self) -> list[str]:
         """For a terminal."""

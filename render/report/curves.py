@@ -85,8 +85,8 @@ class Curves:
         for design, builds, ends in zip(self.designs, drawn, self.ends or (), strict=False):
             blocks += ["", *_what_matters(design, builds, ends)]
         if self.ends:
-            blocks += ["", judged_by(self.ends[0].ear)]
-        return tuple(blocks)
+            return (*blocks, "", judged_by(self.ends[0].ear))
+        return (*blocks, f"Rig: {self.rig.name}")
 
     def _table(self, dials: Array, values: list[Array], drawn: list[Array]) -> Table:
         rows = []

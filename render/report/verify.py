@@ -70,7 +70,7 @@ class VerifyReport:
             *self._verdict(),
             "",
             Table(head, rows, words=0),
-            "dB against the first take",
+            f"dB against the first take; rig {self.rig.name}, design {self.design.name}",
         )
 
     def _verdict(self) -> tuple[str, ...]:

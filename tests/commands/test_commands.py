@@ -38,7 +38,7 @@ def test_render_writes_one_file_per_design_and_a_true_manifest(tmp_path: Path) -
         out,
     )
     assert result.returncode == 0, result.stderr
-    assert result.stderr == ""
+    assert result.stderr == "presolder: rig humbucker-500k, the built-in default (see --rig)\n"
     manifest = json.loads((out / "manifest.json").read_text())
     assert [entry["file"] for entry in manifest["files"]] == [
         "sweep/bare.wav",

@@ -116,7 +116,7 @@ def test_table_says_what_matters() -> None:
 def test_plain_table_and_plot(tmp_path: Path) -> None:
     text = in_process("curves", "--design", "bare", "--design", "cap", "--dial", "10,5,0")
     assert text.splitlines()[1].split() == ["at", "10", "at", "5"]
-    assert len(text.splitlines()) == 9
+    assert len(text.splitlines()) == 10
     for ending in ("svg", "png"):
         options = ("--tolerance", "--draws", "20", "--dial", "7,3")
         in_process("curves", "--design", "cap", *options, "--plot", str(tmp_path / f"c.{ending}"))

@@ -40,7 +40,7 @@ def pack(tmp_path_factory: pytest.TempPathFactory) -> Path:
         "--workshop", "Bench & Co", "--note", "Try 7.5 first", "--out", out,
     )  # fmt: skip
     assert result.returncode == 0, result.stderr
-    assert result.stderr == ""
+    assert result.stderr == "presolder: rig humbucker-500k, the built-in default (see --rig)\n"
     return out
 
 

@@ -1,0 +1,79 @@
+"""A rig file to begin with, commented."""
+
+import json
+from dataclasses import dataclass
+from typing import Any
+
+from presolder.models.instrument.starter import QUESTIONS, Question, Starter
+from presolder.render.report.table import Block, lines_of, shows_itself
+
+_PLAIN_NUMBERS = ("number",)
+
+
+@shows_itself
+@dataclass(frozen=True)
+class StarterReport:
+    """A rig file's text, and what in it is only typical.
+
+    Attributes
+    ----------
+    starter : Starter
+    """
+
+    starter: Starter
+
+    @property
+    def toml(self) -> str:
+        """The rig file."""
+        lines = [
+            "# A rig for presolder. Every key is described in docs/rig-format.md.",
+            f"title = {_quoted(self.starter.title)}",
+        ]
+        section = ""
+        for question in QUESTIONS:
+            if question.key not in self.starter.answers:
+                continue
+            here, _, key = question.key.partition(".")
+            if here != section:
+                lines += ["", f"[{here}]"]
+                section = here
+            lines += [f"# {question.asks}. {question.explains}", self._line(question, key)]
+        return "\n".join(lines) + "\n"
+
+    def _line(self, question: Question, key: str) -> str:
+        answer = self.starter.answers[question.key]
+        value = answer if question.reads in _PLAIN_NUMBERS else _quoted(answer)
+        if question.key not in self.starter.guessed:
+            return f"{key} = {value}"
+        hint = f"; {question.measure} measures it" if question.measure else ""
+        return f"{key} = {value}  # typical of its kind, not known{hint}"
+
+    def blocks(self) -> tuple[Block, ...]:
+        """What is only typical, and what would measure it."""
+        guessed = [q for q in QUESTIONS if q.key in self.starter.guessed]
+        if not guessed:
+            return ("Every value in it was given.",)
+        rows = [
+            f"  {q.key.replace('.', ' ')} = {self.starter.answers[q.key]}"
+            + (f"   ({q.measure} measures it)" if q.measure else "")
+            for q in guessed
+        ]
+        return ("Typical of its kind, not known, and marked so:", *rows)
+
+    def lines(self) -> list[str]:
+        """For a terminal."""
+        return lines_of(self.blocks())
+
+    def plain(self) -> dict[str, Any]:
+        """For JSON."""
+        return {
+            "title": self.starter.title,
+            "answers": self.starter.answers,
+            "not_known": list(self.starter.guessed),
+            "toml": self.toml,
+        }
+
+
+def _quoted(text: str) -> str:
+    """A TOML basic string; JSON's escapes are TOML's."""
+    return json.dumps(text, ensure_ascii=False)

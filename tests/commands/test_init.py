@@ -1,0 +1,145 @@
+"""A rig to begin with, and which rig is meant where none is named."""
+
+import json
+import tomllib
+from pathlib import Path
+
+import click
+import pytest
+from click.testing import CliRunner
+
+from presolder.models.instrument.starter import PICKUP_KINDS, QUESTIONS
+from presolder.render.cli import cli
+from presolder.render.files.rigs import built_in_rigs, find_rig, read_rig
+from running import in_process, presolder_here
+
+
+def asked(tmp_path: Path, *answers: str) -> tuple[str, Path]:
+    out = tmp_path / "asked.toml"
+    lines = "".join(f"{answer}\n" for answer in answers)
+    result = CliRunner().invoke(
+        cli, ["init", "--out", str(out)], input=lines, catch_exceptions=False
+    )
+    assert result.exit_code == 0, result.output
+    return result.output, out
+
+
+def test_questions_are_explained_and_what_is_not_known_is_marked(tmp_path: Path) -> None:
+    """A slip is asked about again; the pot's marking answers for its taper; no tone, no more."""
+    said, out = asked(
+        tmp_path, "single-coil", "6k1", "3.6 mH", "2.6 H", "don't know", "", "B250K", "none",
+        "15 ft", "?", "1meg", "swells",
+    )  # fmt: skip
+    assert "did you mean 3.6 H?" in said
+    for question in QUESTIONS:
+        skipped = question.key == "volume.taper" or question.key in (
+            "tone.capacitance", "tone.wiring",
+        )  # fmt: skip
+        assert (question.explains in said) != skipped
+    rig = read_rig(out)
+    assert rig.first.pickup.inductance_henries == 2.6
+    assert rig.first.volume.taper.kind == "linear"
+    assert rig.first.tone is None
+    assert rig.cable_farads == pytest.approx(15 * 0.3048 * 100e-12)
+    assert rig.player.plays == "swells"
+    text = out.read_text("utf-8")
+    marked = [line.split(" =")[0] for line in text.splitlines() if "not known" in line]
+    assert marked == ["capacitance", "eddy", "picofarads_per_m"]
+    assert "presolder pickup measures it" in text
+
+
+@pytest.mark.parametrize("kind", PICKUP_KINDS)
+def test_typical_guitars_are_rigs(kind: str, tmp_path: Path) -> None:
+    out = tmp_path / "t.toml"
+    options = ("--typical", "--pickup", kind, "--out", str(out), "--json")
+    result = json.loads(in_process("init", *options))
+    assert result["file"] == str(out)
+    assert set(result["not_known"]) == {question.key for question in QUESTIONS}
+    assert result["toml"] == out.read_text("utf-8")
+    assert read_rig(out).title == result["title"]
+
+
+@pytest.mark.parametrize("name", list(built_in_rigs()))
+def test_from_a_built_in_rig(name: str, tmp_path: Path) -> None:
+    """Everything it has stays, second pickup and all; what is given changes."""
+    out = tmp_path / "copy.toml"
+    in_process(
+        "init", "--from", name, "--inductance", "5.1 H", "--title", "mine", "--out", str(out)
+    )
+    table, source = tomllib.loads(out.read_text()), tomllib.loads(built_in_rigs()[name].read_text())
+    assert table["pickup"].pop("inductance") == "5.1 H"
+    source["pickup"].pop("inductance")
+    assert table.pop("title") == "mine"
+    source.pop("title")
+    assert table == source
+    assert f"as {name} has it" in out.read_text()
+    assert find_rig(str(out)).title == "mine"
+
+
+def test_rig_files_are_printed_as_they_are() -> None:
+    for name, path in built_in_rigs().items():
+        assert in_process("rigs", name, "--toml").strip() == path.read_text("utf-8").strip()
+    assert len(json.loads(in_process("rigs", "two-pickups", "--json"))["rigs"]) == 1
+
+
+def test_nothing_is_overwritten_and_nothing_unusable_is_written(tmp_path: Path) -> None:
+    out = tmp_path / "x.toml"
+    out.write_text("mine")
+    for options, says in (
+        (("--typical", "--out", out), "exists"),
+        (("--typical", "--volume", "500", "--out", tmp_path / "y.toml"), "--volume: 500 Ω cannot"),
+        (("--typical", "--pickup", "lute", "--out", tmp_path / "y.toml"), "must be one of"),
+        (
+            ("--from", "humbucker-500k", "--volume", "B500K", "--taper", "log",
+             "--out", tmp_path / "y.toml"),
+            "says linear",
+        ),
+        (("--from", "no-such-rig", "--out", tmp_path / "y.toml"), "nearest"),
+    ):  # fmt: skip
+        done = presolder_here("init", *options)
+        assert done.returncode == 2 and says in done.stderr
+        assert len(done.stderr.splitlines()) == 1
+    assert out.read_text() == "mine"
+    assert not (tmp_path / "y.toml").exists()
+    done = presolder_here(
+        "init", "--typical", "--volume", "500", "--as-given", "--out", tmp_path / "y.toml"
+    )
+    assert done.returncode == 0
+
+
+def test_default_rig(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """By option, else by the environment, else one's own file, else built in; always said."""
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
+    curves = ("curves", "--design", "bare", "--json")
+
+    def used(*options: str) -> tuple[str, str]:
+        done = presolder_here(*curves, *options)
+        return json.loads(done.stdout)["rig"], done.stderr
+
+    name, note = used()
+    assert name == "humbucker-500k" and "built-in default" in note
+    presolder_here("init", "--typical", "--own", "--title", "mine")
+    assert (Path(click.get_app_dir("presolder")) / "rig.toml").exists()
+    name, note = used()
+    assert name == "rig" and "your own for all commands" in note
+    monkeypatch.setenv("PRESOLDER_RIG", "single-coil-250k")
+    name, note = used()
+    assert name == "single-coil-250k" and "from PRESOLDER_RIG" in note
+    assert used("--rig", "two-pickups") == ("two-pickups", "")
+
+
+def test_one_rig_at_a_time() -> None:
+    done = presolder_here("compare", "--rig", "humbucker-500k", "--rig", "two-pickups")
+    assert done.returncode == 2
+    assert "--rig is given 2 times, humbucker-500k and two-pickups; give one" in done.stderr
+
+
+def test_every_output_says_which_rig_it_is_for() -> None:
+    """On standard output, and in JSON."""
+    for command in (
+        ("need",), ("compare",), ("curves", "--design", "bare"), ("cleanup", "--design", "bare"),
+        ("sheet", "--design", "150p"), ("tailor", "--topology", "cap"),
+    ):  # fmt: skip
+        words = in_process(*command, "--rig", "single-coil-250k")
+        assert "single-coil-250k" in words, command
+        assert "single-coil-250k" in in_process(*command, "--rig", "single-coil-250k", "--json")
