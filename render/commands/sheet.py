@@ -8,8 +8,14 @@ import click
 import presolder as ps
 from presolder.models.errors import InputError
 from presolder.models.instrument.rig import Rig
-from presolder.render.commands.options import given_design, json_option, judging_options, rig_option
+from presolder.render.commands.options import (
+    gather_designs,
+    json_option,
+    judging_options,
+    rig_option,
+)
 from presolder.render.commands.output import new_text, say, say_json
+from presolder.render.report.sheet import Sheet, sheet_pages
 
 _LONGEST_TEXT = 200
 
@@ -17,8 +23,13 @@ _LONGEST_TEXT = 200
 @click.command()
 @rig_option
 @click.option(
-    "--design", "design_name",
-    help="Built-in name or expression. Default: what compare ranks first of the built-in ones.",
+    "--design", "design_names", multiple=True,
+    help="Built-in name or expression; repeatable, a side of paper each. Default: what compare"
+    " ranks first of the built-in ones.",
+)  # fmt: skip
+@click.option(
+    "--designs", "designs_file", type=click.Path(path_type=Path),
+    help="TOML file with [[design]] tables, a side of paper each.",
 )  # fmt: skip
 @judging_options
 @click.option("--out", type=click.Path(path_type=Path), help="Write a page to print, FILE.html.")
@@ -27,7 +38,8 @@ _LONGEST_TEXT = 200
 @json_option
 def sheet(
     rig: Rig,
-    design_name: str | None,
+    design_names: tuple[str, ...],
+    designs_file: Path | None,
     judged: dict[str, Any],
     out: Path | None,
     force: bool,
@@ -36,23 +48,28 @@ def sheet(
 ) -> None:
     """Say which parts to order and what to solder where.
 
-    In words, or with --out as a page of one A4 side with a drawing.
+    In words, or with --out as a page to print, one A4 side a design with a
+    drawing.
     """
     if len(workshop) > _LONGEST_TEXT:
         raise InputError(f"--workshop has {len(workshop)} characters; at most {_LONGEST_TEXT}")
-    design = None if design_name is None else given_design(design_name)
-    made = ps.sheet(rig, design, workshop=workshop, **judged)
-    if made.chosen and made.design.network is None and not as_json:
-        # Nothing to print a page about.
-        say(made, False)
-        return
-    if out is not None:
-        if out.suffix.lower() not in (".html", ".htm"):
-            raise InputError(f"--out {str(out)!r} must end in .html")
-        page = made.page()
-        with new_text(out, force=force) as file:
-            file.write(page)
+    if out is not None and out.suffix.lower() not in (".html", ".htm"):
+        raise InputError(f"--out {str(out)!r} must end in .html")
+    designs = gather_designs(design_names, designs_file, rig) or (None,)
+    made = [ps.sheet(rig, design, workshop=workshop, **judged) for design in designs]
     if as_json:
-        say_json(made.plain())
-    elif out is None:
-        say(made, False)
+        plain = [one.plain() for one in made]
+        say_json(plain[0] if len(plain) == 1 else {"sheets": plain})
+    if out is not None and _worth_a_page(made):
+        with new_text(out, force=force) as file:
+            file.write(sheet_pages(made))
+    elif not as_json:
+        for i, one in enumerate(made):
+            if i:
+                click.echo()
+            say(one, False)
+
+
+def _worth_a_page(made: list[Sheet]) -> bool:
+    """Whether there is anything to solder."""
+    return not (made[0].chosen and made[0].design.network is None)

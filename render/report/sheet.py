@@ -1,17 +1,19 @@
 """The parts and wiring sheet: as a page to print, as text, and as JSON."""
 
+import re
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass, field
 from functools import cached_property
 from typing import Any
 
+import numpy as np
 from markupsafe import Markup
 
-from presolder.models.instrument.network import Design, Gang, format_network, leaves
+from presolder.models.instrument.network import Capacitor, Design, Gang, format_network, leaves
 from presolder.models.instrument.placement import placed_parts, value_text
 from presolder.models.instrument.rig import Rig
 from presolder.models.judging.ear import Ear
 from presolder.models.judging.merit import Merit
-from presolder.models.judging.ranking import effort
 from presolder.render import plots
 from presolder.render.report import soldering
 from presolder.render.report.judged import (
@@ -22,6 +24,13 @@ from presolder.render.report.judged import (
 )
 from presolder.render.report.table import Block, Table, fitting, lines_of, shows_itself
 from presolder.render.report.template import filled
+
+# Sizes of type, from large to small, and the paper within its margins: A4 less 9 mm all round.
+_SIZES = (11.0, 10.4, 9.8, 9.2, 8.7, 8.3, 8.0, 7.6)
+_PAGE_POINTS = (544.0, 790.0)
+_NARROW_POINTS = 300.0
+# Height of a line, with what stands between paragraphs, over the size of type.
+_LEADING = 1.33
 
 
 @shows_itself
@@ -56,7 +65,7 @@ class Sheet:
     @cached_property
     def svg(self) -> Markup:
         """The drawing, an SVG element."""
-        return Markup(plots.network_svg(self.design.network))
+        return Markup(plots.wiring_svg(self.design.network))
 
     @property
     def expression(self) -> str:
@@ -83,15 +92,14 @@ class Sheet:
         gangs = sum(isinstance(leaf, Gang) for leaf in leaves(self.design.network))
         if gangs:
             kind = {1: "dual-gang"}.get(gangs, f"{gangs + 1}-gang")
-            special = effort(self.design.network, self.rig.first.volume).special_order
             stock = (
                 " Its sections differ in value or law, or are more than two: a special order, not"
                 " a stock part."
-                if special
+                if soldering.special_order(self.rig, self.design.network)
                 else ""
             )
             return f"The volume control must be a {kind} part, turned by one shaft.{stock}"
-        both = soldering.fitted_pots(self.rig) == 2
+        both = len(soldering.fitted_channels(self.rig)) > 1
         stays = "both volume pots stay as they are" if both else "the volume pot stays as it is"
         return f"No multi-gang part is needed: {stays}."
 
@@ -100,19 +108,12 @@ class Sheet:
         context = self.context()
         name, expression = self.design.name, self.expression
         head = name if expression in ("", name) else f"{name}: {expression}"
-        order = Table(
-            ("", "to order", "tolerance", "series", "note"),
-            tuple(
-                (f"{o.quantity} x", o.what, f"±{o.tolerance}", o.series, o.note)
-                for o in context["orders"]
-            ),
-            words=5,
-        )
         if self.design.network is None:
             return (
                 f"{head}  (for {context['rig']})",
                 self.expect,
                 *(("No built-in design is audibly nearer to the sound at 10.",) * self.chosen),
+                *([context["removal"]] if context["removal"] else []),
                 "To order: nothing",
                 "",
                 judged_by(self.ear),
@@ -121,14 +122,12 @@ class Sheet:
             f"{head}  (for {context['rig']})",
             self.expect,
             "",
-            order if order.rows else "To order: nothing",
+            *_order_block(context["orders"]),
             self.dual,
             "",
-            "To do",
-            *(f"  {i}. {step}" for i, step in enumerate(context["steps"], start=1)),
-            "",
-            "Lug by lug, when done",
-            *(f"  {place}: {what}" for place, what in context["lugs"]),
+            "Before",
+            *_steps_block(context["before"]),
+            *(line for pot in context["pots"] for line in _pot_lines(pot)),
             "",
             "Take care",
             *(f"  - {caution}" for caution in soldering.CAUTIONS),
@@ -143,12 +142,13 @@ class Sheet:
     def plain(self) -> dict[str, Any]:
         """For JSON."""
         context, network = self.context(), self.design.network
+        pots: tuple[soldering.PotBlock, ...] = context["pots"]
         return {
             "rig": self.rig.name,
             "judged_by": conditions_plain(self.ear),
             "design": self.design.name,
             "expression": self.expression or None,
-            "special_order": effort(network, self.rig.first.volume).special_order,
+            "special_order": soldering.special_order(self.rig, network),
             "multi_gang": any(isinstance(leaf, Gang) for leaf in leaves(network)),
             "orders": [asdict(order) for order in context["orders"]],
             "parts": [
@@ -160,14 +160,22 @@ class Sheet:
                 }
                 for part in placed_parts(network)
             ],
-            "steps": list(context["steps"]),
-            "lugs": dict(context["lugs"]),
+            "before": [asdict(step) for step in context["before"]],
+            "pots": [
+                {
+                    "title": pot.title,
+                    "steps": [asdict(step) for step in pot.steps],
+                    "lugs": dict(pot.lugs),
+                }
+                for pot in pots
+            ],
             "cautions": list(soldering.CAUTIONS),
         }
 
     def context(self) -> dict[str, Any]:
         """What the templates fill in, but for the drawing."""
         network = self.design.network
+        capacitors = any(isinstance(leaf, Capacitor) for leaf in leaves(network))
         return {
             "name": self.design.name,
             "title": self.design.title,
@@ -176,18 +184,109 @@ class Sheet:
             "expect": self.expect,
             "dual": self.dual,
             "orders": soldering.orders(self.rig, network),
-            "steps": soldering.steps(self.rig, network),
-            "lugs": soldering.lug_table(self.rig, network),
+            "ceramics": soldering.CERAMIC_NOTE if capacitors else "",
+            "removal": soldering.removal_note(self.rig, network),
+            "before": soldering.preparations(network),
+            "pots": soldering.pot_blocks(self.rig, network),
             "cautions": soldering.CAUTIONS,
+            "alike": len({pot.lugs for pot in soldering.pot_blocks(self.rig, network)}) == 1,
+            "narrow": _drawing_points(self.svg)[0] < _NARROW_POINTS,
         }
 
     def page(self) -> str:
         """The sheet as a page of its own, one side of A4 when printed."""
-        sheet = self.context() | {"svg": self.svg}
-        return filled("sheet.html.j2", sheet=sheet, workshop=self.workshop)
+        return sheet_pages((self,))
 
     def _repr_html_(self) -> str:
         """For a notebook: the drawing over the words."""
         svg = Markup(fitting(self.svg))
         body = filled("sheet_body.html.j2", sheet=self.context() | {"svg": svg}, level=4)
         return f"<p>{self.expect}</p>{body}"
+
+
+def sheet_pages(sheets: Sequence[Sheet]) -> str:
+    """Sheets as one page to print, a side of A4 each.
+
+    Parameters
+    ----------
+    sheets : sequence of Sheet
+    """
+    filled_in = [
+        sheet.context() | {"svg": sheet.svg, "points": _points(sheet), "workshop": sheet.workshop}
+        for sheet in sheets
+    ]
+    title = ", ".join(sheet.design.name for sheet in sheets)
+    return filled("sheet.html.j2", sheets=filled_in, title=title)
+
+
+def _points(sheet: Sheet) -> float:
+    """The size of type at which a sheet fills its side of paper and no more."""
+    return next((s for s in _SIZES if _height_points(sheet, s) <= _PAGE_POINTS[1]), _SIZES[-1])
+
+
+def _height_points(sheet: Sheet, size: float) -> float:
+    """About how high a sheet is in type of a size."""
+    context = sheet.context()
+    pots: tuple[soldering.PotBlock, ...] = context["pots"]
+    width, height = _drawing_points(sheet.svg)
+    # The mean letter is as wide as so much of the type's size.
+    across = _PAGE_POINTS[0] / (0.545 * size)
+
+    def lines(texts: Iterable[str], share: float = 1.0, mark: float = 0.0) -> float:
+        room = across * share - mark
+        return float(sum(np.ceil((len(text) + 1) / room) for text in texts))
+
+    orders = [
+        f"{o.quantity} x {o.what} ({o.series}) {o.tolerance} {o.note}" for o in context["orders"]
+    ]
+    beside = 1.0 - (width + 1.5 * size) / _PAGE_POINTS[0] if context["narrow"] else 0.48
+    side = 4.0 + lines(orders, beside, 3) + lines([sheet.dual + context["ceramics"]], beside)
+    side_height = _LEADING * size * (side + lines(map(_spoken, context["before"]), beside, 6))
+    top = max(height, side_height) if context["narrow"] else height + 0.55 * side_height
+    share = 1.0 / len(pots) - 0.02 * (len(pots) > 1)
+    work = 1.5 + max(lines(map(_spoken, pot.steps), share, 6) for pot in pots)
+    placed = [f"{place}: {what}" for place, what in max((pot.lugs for pot in pots), key=len)]
+    table = lines(placed, 0.48) / 2 if context["alike"] else lines(placed, share)
+    cautions = lines(soldering.CAUTIONS, 0.31, 3) / 3 * 0.93
+    head = 1.8 + lines([sheet.expect]) + lines([sheet.design.title + context["rig"]])
+    return top + _LEADING * size * (head + work + table + cautions + 4.0)
+
+
+def _spoken(step: soldering.Step) -> str:
+    return f"{step.do} Check: {step.check}." if step.check else step.do
+
+
+def _drawing_points(svg: str) -> tuple[float, float]:
+    """Width and height of a drawing."""
+    found = [re.search(rf'{side}="([\d.]+)(?:pt)?"', svg) for side in ("width", "height")]
+    width, height = (float(match[1]) if match else 0.0 for match in found)
+    return width, height
+
+
+def _order_block(orders: tuple[soldering.Order, ...]) -> tuple[Block, ...]:
+    if not orders:
+        return ("To order: nothing",)
+    rows = tuple((f"{o.quantity} x", o.what, f"±{o.tolerance}", o.series, o.note) for o in orders)
+    table = Table(("", "to order", "tolerance", "series", "note"), rows, words=5)
+    small = any(order.what.startswith("capacitor") for order in orders)
+    return (table, *([soldering.CERAMIC_NOTE] if small else []))
+
+
+def _steps_block(steps: tuple[soldering.Step, ...]) -> list[str]:
+    lines = []
+    for i, step in enumerate(steps, start=1):
+        lines.append(f"  [ ] {i}. {step.do}")
+        if step.check:
+            lines.append(f"      Check: {step.check}.")
+    return lines
+
+
+def _pot_lines(pot: soldering.PotBlock) -> list[str]:
+    return [
+        "",
+        f"To do at the {pot.title}",
+        *_steps_block(pot.steps),
+        "",
+        f"Lug by lug, when done, at the {pot.title}",
+        *(f"  {place}: {what}" for place, what in pot.lugs),
+    ]

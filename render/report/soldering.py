@@ -1,10 +1,18 @@
-"""What to order and what to solder where, in words."""
+"""What to order and what to solder where, in words, pot by pot."""
 
 from collections import Counter
 from dataclasses import dataclass
 
 from presolder.models.instrument.controls import Pot
-from presolder.models.instrument.network import Capacitor, Gang, Leaf, Network, Resistor
+from presolder.models.instrument.network import (
+    Capacitor,
+    Gang,
+    Leaf,
+    Network,
+    Resistor,
+    format_network,
+    leaves,
+)
 from presolder.models.instrument.placement import (
     GROUND_LUG,
     INPUT_LUG,
@@ -16,7 +24,20 @@ from presolder.models.instrument.placement import (
     value_text,
 )
 from presolder.models.instrument.quantities import format_quantity
-from presolder.models.instrument.rig import Rig
+from presolder.models.instrument.rig import Channel, Rig
+from presolder.models.instrument.taper import BENT_TAPERS, Taper
+from presolder.models.judging.ranking import effort
+from presolder.models.measuring.soldered import (
+    GANG_DIALS,
+    Probe,
+    bare_ohms,
+    gang_ohms,
+    probes,
+)
+
+# From here on film capacitors are what is sold.
+_FILM_FARADS = 10e-9
+_ORDINALS = ("first", "second")
 
 
 @dataclass(frozen=True)
@@ -28,6 +49,31 @@ class Order:
     series: str
     tolerance: str
     note: str
+
+
+@dataclass(frozen=True)
+class Step:
+    """One piece of work, and the reading that shows whether it was done right."""
+
+    do: str
+    check: str = ""
+
+
+@dataclass(frozen=True)
+class PotBlock:
+    """The work at one volume pot.
+
+    Attributes
+    ----------
+    title : str
+    steps : tuple of Step
+    lugs : tuple of (place, what)
+        Everything that is soldered to each lug and joint when it is done.
+    """
+
+    title: str
+    steps: tuple[Step, ...]
+    lugs: tuple[tuple[str, str], ...]
 
 
 def orders(rig: Rig, network: Network | None) -> tuple[Order, ...]:
@@ -43,178 +89,303 @@ def orders(rig: Rig, network: Network | None) -> tuple[Order, ...]:
     -------
     tuple of Order
     """
-    copies = fitted_pots(rig)
+    channels = fitted_channels(rig)
     counts = Counter(placed.leaf for placed in placed_parts(network))
     lines = []
     for leaf, quantity in counts.items():
         match leaf:
             case Resistor():
-                lines.append(_fixed(leaf.ohms, leaf, quantity * copies))
+                lines.append(_fixed(leaf.ohms, leaf, quantity * len(channels)))
             case Capacitor():
-                lines.append(_fixed(leaf.farads, leaf, quantity * copies))
+                lines.append(_fixed(leaf.farads, leaf, quantity * len(channels)))
             case Gang():
                 continue
-    gangs = [leaf for leaf in counts.elements() if isinstance(leaf, Gang)]
-    if gangs:
-        sections = [_pot_text(rig.first.volume), *(_gang_text(gang) for gang in gangs)]
-        kind = {2: "dual-gang", 3: "triple-gang"}.get(len(sections), f"{len(sections)}-gang")
-        lines.append(
-            Order(
-                copies,
-                f"{kind} pot, sections: {'; '.join(sections)}",
-                "-",
-                "20 %",
-                "replaces the volume pot; check that it fits the cavity and the shaft the knob",
-            )
-        )
-    return tuple(lines)
+    pots = Counter(_multi_gang(channel.volume, network) for channel in channels)
+    return (*lines, *(_pot_order(what, quantity) for what, quantity in pots.items() if what))
 
 
-def fitted_pots(rig: Rig) -> int:
-    """How many volume pots get the network."""
-    return sum(channel.auditioned for channel in rig.channels)
+def fitted_channels(rig: Rig) -> tuple[Channel, ...]:
+    """Those whose volume pots get the network."""
+    return tuple(channel for channel in rig.channels if channel.auditioned)
+
+
+def special_order(rig: Rig, network: Network | None) -> bool:
+    """Whether any volume control that is needed is not a stock part."""
+    return any(effort(network, channel.volume).special_order for channel in fitted_channels(rig))
+
+
+def _multi_gang(volume: Pot, network: Network | None) -> str:
+    """The pot that replaces a volume pot, section by section; nothing if it stays."""
+    gangs = [leaf for leaf in leaves(network) if isinstance(leaf, Gang)] if network else []
+    if not gangs:
+        return ""
+    sections = [_pot_text(volume), *(gang_text(gang) for gang in gangs)]
+    kind = {2: "dual-gang", 3: "triple-gang"}.get(len(sections), f"{len(sections)}-gang")
+    listed = "; ".join(f"section {i} {text}" for i, text in enumerate(sections, start=1))
+    special = effort(network, volume).special_order
+    return f"{kind} pot: {listed}" + (" (special order)" if special else "")
+
+
+def _pot_order(what: str, quantity: int) -> Order:
+    note = "replaces the volume pot; check that it fits the cavity, and the shaft the knob"
+    return Order(quantity, what, "-", "20 %", note)
 
 
 def _fixed(value: float, leaf: Leaf, quantity: int) -> Order:
     series = series_of(value)
     fine = series in ("E48", "E96")
     if isinstance(leaf, Resistor):
-        tolerance, kind, note = "1 %" if fine else "5 %", "resistor", "1/4 W or smaller"
+        tolerance, kind = "1 %" if fine else "5 %", "resistor"
+        note = "metal or carbon film, any wattage"
         near = format_quantity(nearest_preferred(value), "ohm")
     else:
         tolerance, kind = "10 %" if series in ("E6", "E12") else "5 %", "capacitor"
-        note = "film or C0G ceramic, 50 V or more"
+        small = value < _FILM_FARADS
+        note = "C0G (NP0) ceramic, film or mica; any voltage" if small else "film; any voltage"
         near = format_quantity(nearest_preferred(value), "farad")
     if series is None:
         note += f"; not a preferred value, the nearest of E24 is {near}"
     return Order(quantity, f"{kind} {value_text(leaf)}", series or "-", tolerance, note)
 
 
+CERAMIC_NOTE = (
+    "Small ceramic discs of other kinds (X7R, Y5V, Z5U, unmarked) drift with warmth and pick up"
+    " knocks: not for this."
+)
+
+
+def _law_text(taper: Taper) -> str:
+    bend = f", {taper.midpoint:g} at half" if taper.kind in BENT_TAPERS else ""
+    return f"{taper.kind}{bend}"
+
+
 def _pot_text(pot: Pot) -> str:
-    return f"{format_quantity(pot.resistance_ohms, 'ohm')} {pot.taper.kind}"
+    return f"{format_quantity(pot.resistance_ohms, 'ohm')} {_law_text(pot.taper)}"
 
 
-def _gang_text(gang: Gang) -> str:
-    return f"{format_quantity(gang.ohms, 'ohm')} {gang.taper.kind}"
+def gang_text(gang: Gang) -> str:
+    """Value and law of a second section."""
+    return f"{format_quantity(gang.ohms, 'ohm')} {_law_text(gang.taper)}"
 
 
-def lug_table(rig: Rig, network: Network | None) -> tuple[tuple[str, str], ...]:
-    """For each lug and joint, everything that is soldered to it.
+def section_of(part: Placed) -> int:
+    """The section of the pot that a gang is; the volume's own is the first."""
+    return 1 + int(part.name[1:])
+
+
+def removal_note(rig: Rig, network: Network | None) -> str:
+    """What to take out where nothing is to be put in."""
+    old = rig.take.network
+    if old is None or network is not None:
+        return ""
+    return f"Take out the bypass that is fitted now, {format_network(old)}."
+
+
+def preparations(network: Network | None) -> tuple[Step, ...]:
+    """What comes before the first joint.
+
+    Parameters
+    ----------
+    network : Network or None
+        What will be fitted.
+
+    Returns
+    -------
+    tuple of Step
+    """
+    if network is None:
+        return ()
+    gangs = any(isinstance(leaf, Gang) for leaf in leaves(network))
+    steps = [
+        Step(
+            "Photograph the wiring, disconnect a battery if there is one, and cover the finish"
+            " around the cavity; hot solder marks it."
+        ),
+        Step(
+            "Find the lugs, nothing plugged in. The middle one is the wiper lug.",
+            "knob at 10, the outer lug that reads near 0 Ω to the wiper lug is the input lug, the"
+            " other outer one the ground lug",
+        ),
+    ]
+    if not gangs:
+        steps.append(
+            Step(
+                "Hear it before you solder: twist the parts together, clip them from input lug to"
+                " wiper lug with two test leads, plug in, start quiet; unplug again."
+            )
+        )
+    return tuple(steps)
+
+
+def pot_blocks(rig: Rig, network: Network | None) -> tuple[PotBlock, ...]:
+    """The work at each volume pot that gets the network.
 
     Parameters
     ----------
     rig : Rig
-        Its wiring says where pickup and output go.
     network : Network or None
 
     Returns
     -------
-    tuple of (place, what)
-        Input lug, wiper lug, ground lug, then joints.
+    tuple of PotBlock
+        Empty for the bare pot.
     """
-    onward = "the switch" if len(rig.channels) > 1 else "the output jack"
-    pickup, output = "the pickup's hot lead (as it is)", f"the lead to {onward} (as it is)"
-    at: dict[str, list[str]] = {INPUT_LUG: [pickup], WIPER_LUG: [output], GROUND_LUG: []}
-    if rig.volume_wiring == "independent":
-        at[INPUT_LUG], at[WIPER_LUG] = [output], [pickup]
-    at[GROUND_LUG].append("ground, usually the pot's case (as it is)")
-    if rig.first.tone is not None:
-        side = pickup if rig.first.tone.wiring == "modern" else output
-        lug = INPUT_LUG if side in at[INPUT_LUG] else WIPER_LUG
-        at[lug].append("the tone control (as it is)")
-    for part in placed_parts(network):
-        for place in (part.start, part.end):
-            at.setdefault(place, []).append(_end_of(part, place))
-    return tuple((place, "; ".join(what)) for place, what in at.items())
+    if network is None:
+        return ()
+    blocks = []
+    for channel in fitted_channels(rig):
+        title = f"volume pot, {_pot_text(channel.volume)}"
+        if len(rig.channels) > 1:
+            title = f"{_ORDINALS[rig.channels.index(channel)]} pickup's {title}"
+        steps = (*_removal(rig, channel), *_soldering(rig, channel, network))
+        blocks.append(PotBlock(title, steps, _lug_table(rig, channel, network)))
+    return tuple(blocks)
 
 
-def _end_of(part: Placed, place: str) -> str:
-    if not isinstance(part.leaf, Gang):
-        return f"{part.name} ({value_text(part.leaf)})"
-    lug = "wiper lug" if place == part.end else _gang_lug(part.leaf)
-    return f"{part.name}, {lug} of the second section"
+def _removal(rig: Rig, channel: Channel) -> list[Step]:
+    """Taking out what is fitted now."""
+    old = rig.take.network
+    if old is None:
+        return []
+    parts = ", ".join(value_text(placed.leaf) for placed in placed_parts(old))
+    ohms = bare_ohms(channel, rig.volume_wiring, 0.0)
+    return [
+        Step(
+            f"Take out the bypass that is fitted now, {format_network(old)} ({parts}): unsolder it"
+            " from the input lug and the wiper lug.",
+            f"knob at 0, input lug to wiper lug {_ohms(ohms)}",
+        )
+    ]
+
+
+def _soldering(rig: Rig, channel: Channel, network: Network) -> list[Step]:
+    placed = placed_parts(network)
+    gangs = [part for part in placed if isinstance(part.leaf, Gang)]
+    steps = _fit_gangs(gangs, channel)
+    steps += [_solder(probe) for probe in probes(channel, rig.volume_wiring, network)]
+    joints = sorted({p for part in placed for p in (part.start, part.end) if p[:5] == "joint"})
+    if joints:
+        them = "it" if len(joints) == 1 else "them"
+        steps.append(
+            Step(
+                f"Keep {' and '.join(joints)} in the air, away from the case, and sleeve {them}."
+                " Neither resistors nor these capacitors have a polarity."
+            )
+        )
+    ground = "wiper lug" if rig.volume_wiring == "lug" else "wiper lug (pickup off)"
+    steps.append(
+        Step(
+            "Look it over before closing.",
+            "knob at 10, input lug to wiper lug near 0 Ω; knob at 0,"
+            f" {ground} to ground near 0 Ω; at 10 nothing has changed by ear",
+        )
+    )
+    return steps
+
+
+def _fit_gangs(gangs: list[Placed], channel: Channel) -> list[Step]:
+    if not gangs:
+        return []
+    steps = [
+        Step(
+            "Fit the multi-gang pot in place of the volume pot and move every lead to the same lug"
+            " of section 1. Lugs without a section are section 1's; a clockwise lug is the outer"
+            " one that the wiper reaches at 10.",
+            f"section 1, outer lug to outer lug, before its leads: {_ohms(_track(channel))}",
+        )
+    ]
+    for part in gangs:
+        assert isinstance(part.leaf, Gang)
+        used, unused = _gang_lugs(part.leaf)
+        read = ", ".join(
+            f"{_ohms(ohms)} at {dial:g}"
+            for dial, ohms in zip(GANG_DIALS, gang_ohms(part.leaf), strict=True)
+        )
+        steps.append(
+            Step(
+                f"{part.name} is section {section_of(part)}, {gang_text(part.leaf)}. Bridge its"
+                f" {unused} to its wiper lug.",
+                f"section {section_of(part)}, {used} to wiper lug: {read}",
+            )
+        )
+    return steps
+
+
+def _track(channel: Channel) -> float:
+    return channel.volume.resistance_ohms
+
+
+def _gang_lugs(gang: Gang) -> tuple[str, str]:
+    """The outer lug that is used, and the one that is bridged to the wiper."""
+    lugs = ("clockwise lug", "counter-clockwise lug")
+    return lugs if gang.at_ten == "zero" else lugs[::-1]
+
+
+def _solder(probe: Probe) -> Step:
+    part = probe.part
+    start, end = _the(part.start), _the(part.end)
+    if isinstance(part.leaf, Gang):
+        used, _ = _gang_lugs(part.leaf)
+        section = section_of(part)
+        do = (
+            f"Wire {part.name} with two short insulated wires: section {section}'s {used} to"
+            f" {start}, and section {section}'s wiper lug to {end}."
+        )
+    else:
+        do = f"Solder {part.name}, {value_text(part.leaf)}, from {start} to {end}."
+    return Step(do, _check(probe))
+
+
+def _check(probe: Probe) -> str:
+    part = probe.part
+    where = f"knob at {probe.dial:g}, {part.start} to {part.end}"
+    if isinstance(part.leaf, Capacitor):
+        still = "open" if probe.ohms == float("inf") else f"still {_ohms(probe.ohms)}"
+        return f"{where} {still}, not near 0 Ω"
+    if probe.tells:
+        without = _ohms(probe.without_ohms)
+        return f"{where} {_ohms(probe.ohms)} (without it {without})"
+    own = "" if isinstance(part.leaf, Gang) else f"by itself, before: {value_text(part.leaf)}; "
+    return f"{own}{where} {_ohms(probe.ohms)}, with or without it"
+
+
+def _ohms(ohms: float) -> str:
+    """A reading as meters show it."""
+    if ohms == float("inf"):
+        return "open"
+    return "near 0 Ω" if ohms < 100 else format_quantity(float(f"{ohms:.3g}"), "ohm")
 
 
 def _the(place: str) -> str:
     return place if place.startswith("joint") else f"the {place}"
 
 
-def _gang_lug(gang: Gang) -> str:
-    return "clockwise lug" if gang.at_ten == "zero" else "counter-clockwise lug"
-
-
-def steps(rig: Rig, network: Network | None) -> tuple[str, ...]:
-    """The work in order, in words.
-
-    Parameters
-    ----------
-    rig, network
-        As for `lug_table`.
-
-    Returns
-    -------
-    tuple of str
-        One instruction each.
-    """
-    if network is None:
-        return ("Nothing to solder: the bare pot stays as it is.",)
-    each = "On each of the two volume pots, alike: " if fitted_pots(rig) == 2 else ""
-    placed = placed_parts(network)
-    gangs = [part for part in placed if isinstance(part.leaf, Gang)]
-    return (
-        "Find the lugs with an ohmmeter. The middle one is the wiper lug. With the knob at 10 the"
-        " outer lug that reads near 0 Ω to it is the input lug, the other outer one the ground"
-        " lug.",
-        *_fit_gangs(gangs, each),
-        *_solder(placed, f"{each}solder" if each and not gangs else "Solder"),
-        *_keep_joints(placed),
-        "Check before closing: with the knob at 10 the input lug reads near 0 Ω to the wiper lug,"
-        " with the knob at 0 the wiper lug reads near 0 Ω to ground, and at 10 nothing has"
-        " changed by ear.",
-    )
-
-
-def _fit_gangs(gangs: list[Placed], each: str) -> list[str]:
-    if not gangs:
-        return []
-    lines = [
-        f"{f'{each}fit' if each else 'Fit'} the multi-gang pot in place of the volume pot and move"
-        " every lead to the same lug of its first section."
-    ]
-    for part in gangs:
-        assert isinstance(part.leaf, Gang)
-        used = _gang_lug(part.leaf)
-        unused = "counter-clockwise lug" if used == "clockwise lug" else "clockwise lug"
-        lines.append(
-            f"{part.name}: on its section ({_gang_text(part.leaf)}), bridge the {unused} to the"
-            f" wiper lug; its ends are the {used} and the wiper lug."
-        )
-    return lines
-
-
-def _solder(placed: tuple[Placed, ...], solder: str) -> list[str]:
-    lines = []
-    for part in placed:
-        start, end = _the(part.start), _the(part.end)
-        if isinstance(part.leaf, Gang):
-            lines.append(
-                f"{part.name}: a short insulated wire from its {_gang_lug(part.leaf)} to"
-                f" {start}, and one from its wiper lug to {end}."
-            )
-        else:
-            lines.append(f"{solder} {part.name}, {value_text(part.leaf)}, from {start} to {end}.")
-    return lines
-
-
-def _keep_joints(placed: tuple[Placed, ...]) -> list[str]:
-    joints = sorted({p for part in placed for p in (part.start, part.end) if p[:5] == "joint"})
-    if not joints:
-        return []
-    return [
-        f"Keep {' and '.join(joints)} in the air, away from the case, and sleeve"
-        f" {'it' if len(joints) == 1 else 'them'}; neither resistors nor these capacitors have"
-        " a polarity."
-    ]
+def _lug_table(rig: Rig, channel: Channel, network: Network) -> tuple[tuple[str, str], ...]:
+    """For each lug and joint, everything that is soldered to it."""
+    onward = "the switch" if len(rig.channels) > 1 else "the output jack"
+    pickup, output = "the pickup's hot lead (as it is)", f"the lead to {onward} (as it is)"
+    at: dict[str, list[str]] = {INPUT_LUG: [pickup], WIPER_LUG: [output], GROUND_LUG: []}
+    if rig.volume_wiring == "independent":
+        at[INPUT_LUG], at[WIPER_LUG] = [output], [pickup]
+    at[GROUND_LUG].append("ground, usually the pot's case (as it is)")
+    if channel.tone is not None:
+        side = pickup if channel.tone.wiring == "modern" else output
+        lug = INPUT_LUG if side in at[INPUT_LUG] else WIPER_LUG
+        at[lug].append("the tone control (as it is)")
+    sections: dict[str, list[str]] = {}
+    for part in placed_parts(network):
+        if not isinstance(part.leaf, Gang):
+            for place in (part.start, part.end):
+                at.setdefault(place, []).append(f"{part.name} ({value_text(part.leaf)})")
+            continue
+        used, unused = _gang_lugs(part.leaf)
+        at.setdefault(part.start, []).append(f"wire to {part.name}'s {used}")
+        at.setdefault(part.end, []).append(f"wire to {part.name}'s wiper lug")
+        sections[f"{part.name} (section {section_of(part)}), {gang_text(part.leaf)}"] = [
+            f"{used} wired to {_the(part.start)}",
+            f"wiper lug wired to {_the(part.end)} and bridged to the {unused}",
+        ]
+    return tuple((place, "; ".join(what)) for place, what in (at | sections).items())
 
 
 CAUTIONS: tuple[str, ...] = (

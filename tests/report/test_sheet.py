@@ -2,12 +2,16 @@
 
 import json
 import re
+from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import sync_playwright
 
+import presolder as ps
 from presolder.models.circuit.chain import OUTPUT, PICKUP_SIDE, Branch, Rheostat, control_chain
 from presolder.models.circuit.equations import assemble, chain_equations
 from presolder.models.circuit.response import transfer
@@ -15,49 +19,193 @@ from presolder.models.decibels import decibels
 from presolder.models.errors import InputError
 from presolder.models.instrument.designs import BUILT_IN
 from presolder.models.instrument.expression import parse_expression
-from presolder.models.instrument.network import CONTACT_OHMS, Capacitor, Gang, Network, Resistor
-from presolder.models.instrument.placement import nearest_preferred, placed_parts, series_of
+from presolder.models.instrument.network import (
+    CONTACT_OHMS,
+    Capacitor,
+    Design,
+    Gang,
+    Network,
+    Parallel,
+    Resistor,
+    Series,
+    join,
+)
+from presolder.models.instrument.placement import nearest_preferred, series_of
+from presolder.models.instrument.preferred import preferred_values
 from presolder.models.instrument.rig import Rig
+from presolder.models.instrument.taper import Taper
 from presolder.render.files.rigs import built_in_rigs, find_rig
 from rigs import with_other
 from running import in_process
 
 HZ = np.geomspace(50, 12_000, 25)
-DIALS = np.array([1.0, 5.0, 9.0])
-NETWORKS = [
-    *(design.network for design in BUILT_IN[1:]),
-    parse_expression("gang(500k, audio, full) + (820k || (330p + 1k) || 22p)"),
-    parse_expression("(1k + 2n) || (3k + 4n) || (5k + 6n)"),
-]
+DIALS = np.arange(0.5, 10.01, 0.5)
+OHM = r"([\d.]+) ([kM]?)Ω"
+TIMES = {"": 1.0, "k": 1e3, "M": 1e6, "p": 1e-12, "n": 1e-9, "µ": 1e-6}
 
 
-def built_from_the_words(rig: Rig, network: Network) -> tuple[Branch, ...]:
-    """The chain with its bypass soldered as the sheet says, part by part."""
-    bare = control_chain(rig, None).branches
-    free = 1 + max(max(branch.plus, branch.minus) for branch in bare)
-    nodes = {"input lug": PICKUP_SIDE, "wiper lug": OUTPUT}
-    soldered = []
-    for part in placed_parts(network):
-        for place in (part.start, part.end):
-            if place not in nodes:
-                nodes[place] = free
-                free += 1
-        ends = nodes[part.start], nodes[part.end]
-        match part.leaf:
-            case Resistor(ohms):
-                soldered.append(Branch("resistor", *ends, ohms))
-            case Capacitor(farads):
-                soldered.append(Branch("capacitor", *ends, farads))
-            case Gang(ohms, taper, at_ten):
-                law = Rheostat(ohms, taper, at_ten == "zero", CONTACT_OHMS)
-                soldered.append(Branch("rheostat", *ends, rheostat=law))
-    return (*bare, *soldered)
+def value_of(text: str) -> tuple[str, float]:
+    """What a value in words is: a resistance or a capacitance."""
+    match = re.fullmatch(r"([\d.]+) ([kMpnµ]?)([ΩF])", text)
+    assert match is not None, text
+    number, prefix, unit = match.groups()
+    return unit, float(number) * TIMES[prefix]
 
 
-@pytest.mark.parametrize("network", NETWORKS, ids=lambda n: str(len(placed_parts(n))))
-def test_soldering_as_told_gives_the_circuit(network: Network) -> None:
-    rig = find_rig("humbucker-500k")
-    told = transfer(assemble(built_from_the_words(rig, network)), HZ, DIALS)
+class Bench:
+    """A circuit in the making: places are nodes, and what is bridged becomes one."""
+
+    def __init__(self, rig: Rig) -> None:
+        self.branches = list(control_chain(rig, None).branches)
+        self.nodes = {"input lug": PICKUP_SIDE, "wiper lug": OUTPUT}
+        self.free = 1 + max(max(b.plus, b.minus) for b in self.branches)
+
+    def node(self, place: str) -> int:
+        place = place.removeprefix("the ")
+        if place not in self.nodes:
+            self.nodes[place], self.free = self.free, self.free + 1
+        return self.nodes[place]
+
+    def join(self, one: str, other: str) -> None:
+        """A wire; sections' lugs are named before they are wired."""
+        keep, gone = sorted((self.node(one), self.node(other)))
+        self.nodes = {place: keep if n == gone else n for place, n in self.nodes.items()}
+        self.branches = [
+            replace(b, plus=keep if b.plus == gone else b.plus,
+                    minus=keep if b.minus == gone else b.minus)
+            for b in self.branches
+        ]  # fmt: skip
+
+    def part(self, value: str, start: str, end: str) -> None:
+        unit, size = value_of(value)
+        kind = "resistor" if unit == "Ω" else "capacitor"
+        self.branches.append(Branch(kind, self.node(start), self.node(end), size))  # type: ignore[arg-type]
+
+    def section(self, number: str, value: str, law: str, middle: str | None) -> None:
+        """A pot of three lugs: the wiper runs from the counter-clockwise lug to the other."""
+        taper = Taper(law, float(middle) if middle else 0.15)  # type: ignore[arg-type]
+        ohms = value_of(value)[1]
+        places = [
+            f"section {number} {lug} lug" for lug in ("clockwise", "wiper", "counter-clockwise")
+        ]
+        ends = [self.node(place) for place in places]
+        for pair, falling in ((ends[:2], True), (ends[1:], False)):
+            law_ = Rheostat(ohms, taper, falling, CONTACT_OHMS)
+            self.branches.append(Branch("rheostat", *pair, rheostat=law_))
+
+    def closed(self) -> tuple[Branch, ...]:
+        """The circuit, nodes numbered without gaps, parts with both ends at one place left out."""
+        real = [b for b in self.branches if b.plus != b.minus]
+        used = sorted({0, 1, 2} | {end for b in real for end in (b.plus, b.minus)})
+        number = {node: i for i, node in enumerate(used)}
+        return tuple(replace(b, plus=number[b.plus], minus=number[b.minus]) for b in real)
+
+
+def built_from_the_steps(rig: Rig, text: str) -> tuple[Branch, ...]:
+    """Soldered as the printed steps say, in their order, by nothing but their words."""
+    bench = Bench(rig)
+    text = text.split("To do at the")[1].split("Lug by lug", maxsplit=1)[0]
+    steps = re.findall(r"\[ \] \d+\. (.*)", text)
+    done = 0
+    for step in steps:
+        if found := re.fullmatch(r"Solder \w\d+, (\S+ \S+), from (.+) to (.+)\.", step):
+            bench.part(*found.groups())
+        elif found := re.fullmatch(
+            r"G\d+ is section (\d), (\S+ \S+) ([a-z-]+)(?:, ([\d.]+) at half)?\. Bridge its (.+) to its"
+            r" (.+)\.", step
+        ):  # fmt: skip
+            number, value, law, middle, one, other = found.groups()
+            bench.section(number, value, law, middle)
+            bench.join(f"section {number} {one}", f"section {number} {other}")
+        elif found := re.fullmatch(
+            r"Wire G\d+ with two short insulated wires: (section \d)'s (.+) to (.+), and (section"
+            r" \d)'s (wiper lug) to (.+)\.", step
+        ):  # fmt: skip
+            first, lug, start, second, wiper, end = found.groups()
+            bench.join(f"{first} {lug}", start)
+            bench.join(f"{second} {wiper}", end)
+        else:
+            done -= 1
+        done += 1
+    assert done >= 1
+    return bench.closed()
+
+
+def built_from_the_table(rig: Rig, text: str) -> tuple[Branch, ...]:
+    """Soldered as the table says, lug by lug: what is named at two places has its ends there."""
+    bench = Bench(rig)
+    table = text.split("Lug by lug")[1].split("Take care", maxsplit=1)[0]
+    rows = re.findall(r"^  (\S.*?): (.*)$", table, re.MULTILINE)
+    ends: dict[tuple[str, str], list[str]] = {}
+    wires = []
+    for place, what in rows:
+        if found := re.fullmatch(
+            r"(G\d+) \(section (\d)\), (\S+ \S+) ([a-z-]+)(?:, ([\d.]+) at half)?", place
+        ):
+            _, number, value, law, middle = found.groups()
+            bench.section(number, value, law, middle)
+            told = re.fullmatch(
+                r"(.+) wired to (.+); (wiper lug) wired to (.+) and bridged to the (.+)", what
+            )
+            assert told is not None
+            used, start, wiper, end, unused = told.groups()
+            wires += [(number, used, start), (number, wiper, end)]
+            bench.join(f"section {number} {wiper}", f"section {number} {unused}")
+            continue
+        for piece in what.split("; "):
+            if found := re.fullmatch(r"(\w\d+) \((\S+ \S+)\)", piece):
+                ends.setdefault(found.groups(), []).append(place)  # type: ignore[arg-type]
+            elif found := re.fullmatch(r"wire to (G\d+)'s (.+)", piece):
+                # Said at both ends: here by the gang's name, there by the lug's.
+                row = next(what for at, what in rows if at.startswith(f"{found[1]} "))
+                assert f"{found[2]} wired to {'' if place[:5] == 'joint' else 'the '}{place}" in row
+    for number, lug, place in wires:
+        bench.join(f"section {number} {lug}", place)
+    for (_, value), (start, end) in ends.items():
+        bench.part(value, start, end)
+    return bench.closed()
+
+
+def random_design(seed: int) -> Network:
+    """Values as they are sold, up to three gangs of any law."""
+    random = np.random.default_rng(seed)
+    gangs = seed % 4
+
+    def leaf(kind: str) -> Network:
+        series = preferred_values("E24", 1.0, 9.99)
+        step = float(random.choice(series))
+        if kind == "G":
+            law = Taper(random.choice(["linear", "audio", "reverse-audio", "two-slope"]),
+                        round(float(random.uniform(0.05, 0.3)), 3))  # fmt: skip
+            ohms = float(random.choice([50e3, 100e3, 250e3, 500e3, 1e6]))
+            return Gang(ohms, law, random.choice(["zero", "full"]))
+        if kind == "R":
+            return Resistor(float(f"{step * 10 ** int(random.integers(3, 6)):.3g}"))
+        return Capacitor(float(f"{step * 10.0 ** int(random.integers(-11, -9)):.3g}"))
+
+    def tree(kinds: list[str]) -> Network:
+        if len(kinds) == 1:
+            return leaf(kinds[0])
+        cut = int(random.integers(1, len(kinds)))
+        kind = Series if random.random() < 0.5 else Parallel
+        return join(kind, [tree(kinds[:cut]), tree(kinds[cut:])])
+
+    kinds = ["G"] * gangs + [
+        str(random.choice(["R", "C"])) for _ in range(int(random.integers(1, 4)))
+    ]
+    random.shuffle(kinds)
+    return tree(kinds)
+
+
+@pytest.mark.parametrize("built", [built_from_the_steps, built_from_the_table])
+@pytest.mark.parametrize("seed", range(30))
+def test_soldering_as_told_gives_the_circuit(
+    seed: int, built: Callable[[Rig, str], tuple[Branch, ...]]
+) -> None:
+    """Thirty random designs, from the words on the sheet back to the circuit."""
+    rig, network = find_rig("humbucker-500k"), random_design(seed)
+    sheet = ps.sheet(rig, Design("random", network))
+    told = transfer(assemble(built(rig, "\n".join(sheet.lines()))), HZ, DIALS)
     assert np.abs(decibels(told / transfer(chain_equations(rig, network), HZ, DIALS))).max() < 1e-9
 
 
@@ -66,35 +214,101 @@ def test_soldering_as_told_gives_the_circuit(network: Network) -> None:
 def test_steps_and_lugs_agree(rig_name: str, design: str) -> None:
     """Every end of every part is in the steps and at its lug, and leads stay where they were."""
     sheet = json.loads(in_process("sheet", "--rig", rig_name, "--design", design, "--json"))
-    for part in sheet["parts"]:
-        for place in (part["from"], part["to"]):
-            assert part["name"] in sheet["lugs"][place]
-        own = [step for step in sheet["steps"] if part["name"] in step]
-        assert any(part["from"] in step and part["to"] in step for step in own)
-    pickup = "wiper lug" if "independent" in rig_name else "input lug"
-    output = "input lug" if "independent" in rig_name else "wiper lug"
-    assert "pickup's hot lead" in sheet["lugs"][pickup]
-    onward = "switch" if "two-pickups" in rig_name else "output jack"
-    assert onward in sheet["lugs"][output]
     copies = 2 if "two-pickups" in rig_name else 1
+    assert len(sheet["pots"]) == copies
+    for pot in sheet["pots"]:
+        for part in sheet["parts"]:
+            for place in (part["from"], part["to"]):
+                assert part["name"] in pot["lugs"][place]
+            own = [step["do"] for step in pot["steps"] if part["name"] in step["do"]]
+            assert any(part["from"] in step and part["to"] in step for step in own)
+        pickup = "wiper lug" if "independent" in rig_name else "input lug"
+        output = "input lug" if "independent" in rig_name else "wiper lug"
+        assert "pickup's hot lead" in pot["lugs"][pickup]
+        onward = "switch" if copies == 2 else "output jack"
+        assert onward in pot["lugs"][output]
     assert {order["quantity"] for order in sheet["orders"]} == {copies}
     assert sheet["multi_gang"] == (design == "gang-series")
 
 
-def test_gang_lugs_against_the_model() -> None:
-    """zero at ten: wiper to the clockwise lug, which the wiper reaches at 10; full: the other."""
-    for at_ten, lug, unused in (
-        ("zero", "clockwise", "counter-clockwise"),
-        ("full", "counter-clockwise", "clockwise"),
-    ):
-        expression = f"gang(250k, linear, {at_ten}) + 1n"
-        text = in_process("sheet", "--design", expression)
-        assert f"bridge the {unused} lug to the wiper lug; its ends are the {lug} lug" in text
-        gang = parse_expression(f"gang(250k, linear, {at_ten})")
-        assert isinstance(gang, Gang)
-        # Wiper to clockwise lug is what is left above the wiper: nothing at 10.
-        left = Rheostat(gang.ohms, gang.taper, at_ten == "zero").share(np.array([10.0]))[0]
-        assert left == (0.0 if lug == "clockwise" else 1.0)
+def parallel(*ohms: float) -> float:
+    return 1 / sum(1 / one for one in ohms)
+
+
+def test_readings_by_hand() -> None:
+    """Series and parallel by hand: 8k winding, 500k track of which 15 % lie below at half."""
+    text = in_process("sheet", "--rig", "humbucker-500k", "--design", "68k + (220k || 1n5)")
+    assert "Check: knob at 0, input lug to joint A 68 kΩ (without it open)" in text
+    # From joint A to the wiper lug at 5: 68k and then 425k beside winding and 75k; and R2 beside.
+    beside = 68e3 + parallel(425e3, 8.2e3 + 75e3)
+    ohms = parallel(220e3, beside)
+    told = f"knob at 5, joint A to wiper lug {ohms / 1e3:.3g} kΩ (without it {beside / 1e3:.3g} kΩ)"
+    assert told in text
+    assert f"joint A to wiper lug still {ohms / 1e3:.3g} kΩ, not near 0 Ω" in text
+    hidden = in_process("sheet", "--rig", "humbucker-500k", "--design", "4M7 || 1n")
+    assert "by itself, before: 4.7 MΩ" in hidden and "with or without it" in hidden
+
+
+def test_gangs_are_told_apart() -> None:
+    """Each by its section, and by what it reads at 10, 5 and 0."""
+    design = "gang(250k, linear, zero) + gang(100k, linear, full) + 1n"
+    text = in_process("sheet", "--design", design)
+    assert "section 2, clockwise lug to wiper lug: near 0 Ω at 10, 125 kΩ at 5, 250 kΩ at 0" in text
+    assert (
+        "section 3, counter-clockwise lug to wiper lug: 100 kΩ at 10, 50 kΩ at 5,"
+        " near 0 Ω at 0" in text
+    )
+    assert "a clockwise lug is the outer one that the wiper reaches at 10" in text
+    assert "section 2's wiper lug to joint A" in text
+    assert "from its wiper lug to the wiper lug" not in text
+    bent = in_process("sheet", "--design", "gang(250k, audio, zero, 0.22) + 1n")
+    assert "section 2 250 kΩ audio, 0.22 at half (special order)" in bent
+
+
+def test_what_is_fitted_now_is_taken_out(tmp_path: Path) -> None:
+    rig = tmp_path / "r.toml"
+    source = built_in_rigs()["humbucker-500k"].read_text()
+    rig.write_text(source + '\n[take]\ndesign = "150k || 1n"\n')
+    text = in_process("sheet", "--rig", str(rig), "--design", "68k + 1n5")
+    assert "Take out the bypass that is fitted now, 150k || 1n (150 kΩ, 1 nF)" in text
+    assert text.index("Take out") < text.index("Solder R1")
+    bare = in_process("sheet", "--rig", str(rig), "--design", "bare")
+    assert "Take out the bypass that is fitted now" in bare and "To order: nothing" in bare
+
+
+def test_each_pot_has_its_own_block_and_its_own_parts() -> None:
+    rig = find_rig("two-pickups")
+    other = replace(rig.channels[1].volume, resistance_ohms=250e3)
+    both = with_other(rig, volume=other)
+    sheet = ps.sheet(both, "gang-series").plain()
+    titles = [pot["title"] for pot in sheet["pots"]]
+    assert titles[0].startswith("first pickup's volume pot, 500 kΩ")
+    assert titles[1].startswith("second pickup's volume pot, 250 kΩ")
+    pots = [order for order in sheet["orders"] if "gang pot" in order["what"]]
+    assert [order["quantity"] for order in pots] == [1, 1]
+    assert "section 1 250 kΩ" in pots[1]["what"] and "special order" in pots[1]["what"]
+    assert "special order" not in pots[0]["what"] and sheet["special_order"]
+
+
+def test_first_steps_and_part_types() -> None:
+    text = in_process("sheet", "--design", "68k + 1n5")
+    for words in ("Photograph", "battery", "finish", "clip them", "start quiet", "C0G (NP0)",
+                  "mica", "any voltage", "Small ceramic discs of other kinds"):  # fmt: skip
+        assert words in text
+    steps = re.findall(r"\[ \] (\d+)\.", text)
+    assert len(steps) >= 6
+    assert "Small ceramic discs" not in in_process("sheet", "--design", "150k")
+
+
+def test_several_designs(tmp_path: Path) -> None:
+    designs = tmp_path / "d.toml"
+    designs.write_text(
+        '[[design]]\nname = "a"\nnetwork = "150p"\n[[design]]\nname = "b"\nnetwork = "68k + 1n"\n'
+    )
+    result = json.loads(in_process("sheet", "--designs", str(designs), "--json"))
+    assert [sheet["design"] for sheet in result["sheets"]] == ["a", "b"]
+    text = in_process("sheet", "--designs", str(designs), "--design", "180p")
+    assert text.count("Take care") == 3
 
 
 def test_shopping_list() -> None:
@@ -138,22 +352,75 @@ def test_nothing_is_ordered_where_nothing_helps() -> None:
     assert "Nothing to solder" in in_process("sheet", "--design", "bare")
 
 
+LONG = "gang(500k, audio, full) + (820k || (330p + 1k) || 22p)"
+THREE_GANGS = "(gang(500k, audio, zero) || 470p) + gang(250k, linear, full) + (gang(100k, linear, zero) || 33k)"
+# At 96 dots an inch: A4 less its margins, and the least size of type that reads well in print.
+PAPER_PX, LEAST_PT = (192 / 25.4 * 96, 279 / 25.4 * 96), 7.5
+MEASURE = """() => {
+  const sizes = [], left = [];
+  const walk = document.createTreeWalker(document.querySelector('main'), NodeFilter.SHOW_TEXT);
+  while (walk.nextNode()) {
+    const owner = walk.currentNode.parentElement;
+    if (!walk.currentNode.textContent.trim() || owner.closest('svg')) continue;
+    sizes.push(parseFloat(getComputedStyle(owner).fontSize));
+  }
+  for (const svg of document.querySelectorAll('svg[role=img]')) {
+    const scale = svg.getBoundingClientRect().width / svg.viewBox.baseVal.width;
+    for (const text of svg.querySelectorAll('text'))
+      sizes.push(scale * parseFloat(getComputedStyle(text).fontSize));
+  }
+  for (const number of document.querySelectorAll('.number'))
+    left.push([number.textContent, number.getBoundingClientRect().left,
+               number.scrollWidth <= number.clientWidth]);
+  return {least: Math.min(...sizes), left, height: document.querySelector('main').scrollHeight};
+}"""
+
+
 def test_every_sheet_prints_on_one_page(tmp_path: Path) -> None:
-    long = "gang(500k, audio, full) + (820k || (330p + 1k) || 22p)"
+    """A4, neither more than a side nor half a side; type of 8 points at least; numbers whole."""
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(
             executable_path="/usr/bin/chromium", args=["--no-sandbox"]
         )
-        page = browser.new_page()
-        for design in (*(d.name for d in BUILT_IN[1::3]), long):
+        page = browser.new_page(viewport={"width": round(PAPER_PX[0]), "height": 1000})
+        page.emulate_media(media="print")
+        for rig, design in (
+            *(("humbucker-500k", d.name) for d in BUILT_IN[1::3]),
+            *(("two-pickups-independent", d.name) for d in BUILT_IN[2::4]),
+            ("humbucker-500k", "150p"), ("humbucker-500k", LONG), ("humbucker-500k", THREE_GANGS),
+            ("two-pickups", LONG),
+        ):  # fmt: skip
             out = tmp_path / "sheet.html"
-            options = ("--rig", "two-pickups-independent", "--design", design, "--force")
+            options = ("--rig", rig, "--design", design, "--force")
             in_process("sheet", *options, "--workshop", "<b>Bench</b>", "--out", str(out))
             page.goto(out.as_uri())
             assert page.locator("svg[role=img]").count() == 1
             assert "<b>Bench</b>" in page.inner_text("main")
             pdf = page.pdf(prefer_css_page_size=True)
-            assert len(re.findall(rb"/Type\s*/Page\b", pdf)) == 1, design
+            assert len(re.findall(rb"/Type\s*/Page\b", pdf)) == 1, (rig, design)
+            seen = page.evaluate(MEASURE)
+            assert seen["least"] * 72 / 96 >= LEAST_PT * 0.93, (rig, design, seen["least"])
+            assert 0.55 < seen["height"] / PAPER_PX[1] <= 1.0, (rig, design)
+            assert all(left >= 0 and whole for _, left, whole in seen["left"])
+        browser.close()
+
+
+def test_pages_of_several_designs_and_contrast(tmp_path: Path) -> None:
+    out = tmp_path / "both.html"
+    in_process("sheet", "--design", "68k + 1n5", "--design", LONG, "--out", str(out))
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(
+            executable_path="/usr/bin/chromium", args=["--no-sandbox"]
+        )
+        page = browser.new_page()
+        page.goto(out.as_uri())
+        pdf = page.pdf(prefer_css_page_size=True)
+        assert len(re.findall(rb"/Type\s*/Page\b", pdf)) == 2
+        # The page lets no script in; the checker needs to put itself there.
+        text = out.read_text("utf-8").replace("default-src 'none';", "")
+        page.set_content(text)
+        found = Axe().run(page)
+        assert found.violations_count == 0, found.generate_report()
         browser.close()
 
 
