@@ -13,53 +13,38 @@ from pathlib import Path
 
 from click.testing import CliRunner
 
+from presolder.models.instrument.expression import parse_expression
+from presolder.models.instrument.network import Capacitor, Resistor, leaves
+from presolder.models.instrument.quantities import format_code, format_quantity
 from presolder.render.cli import cli
 
 DOCS = Path(__file__).parent
 PICTURES = ("walkthrough-front.png", "walkthrough-curves.png")
 
-RIG = """\
-title = "bench guitar 7: one humbucker, 500k volume, 6 m cable"
-
-[pickup]
-resistance = "7k9"
-inductance = "4.4 H"
-capacitance = "130p"
-
-[volume]
-resistance = "500k"
-taper = "audio"
-midpoint = 0.12
-
-[tone]
-resistance = "500k"
-taper = "audio"
-capacitance = "22n"
-
-[cable]
-length_m = 6
-picofarads_per_m = 100
-
-[input]
-resistance = "1M"
-"""
-
-# What stands in for the finished guitar in the last step: the cable that the
-# customer really uses, raw EMF in, takes out.
-AS_BUILT = RIG.replace("length_m = 6", "length_m = 12") + '\n[take]\ncaptured = "string"\n'
+# Slips of the iron for the last step: a tenth of the resistor that was meant.
+WRONG_BY = 0.1
 
 STEPS: tuple[str | tuple[str, ...], ...] = (
-    "# From complaint to parts list",
-    "An invented job, worked through. Every command below was run by `docs/make_walkthrough.py`, which also wrote down what it said; the tests run it again.",
+    "# From complaint to parts list, and to a fault found",
+    "An invented job, worked through with a multimeter, a recording input and a soldering iron. Every command below was run by `docs/make_walkthrough.py`, which also wrote down what it said; the tests run it again.",
     "**The complaint.** *A guitar with one humbucker turns to mud when its volume goes down for the verses, to 8, 7 or 6.*",
-    "## 1. Measure the pickup",
-    "With the guitar unplugged and the pickup's lead disconnected from the controls, an ohmmeter says 7.9 kΩ. A small coil over the pickup plays a sweep into it, a recording input listens: the output is highest at 6.07 kHz, and at 3.02 kHz with 470 pF across it. ([How this works](measuring.md).)",
+    "## 1. Measure, the guitar closed",
+    "Nothing plugged in, an ohmmeter between tip and sleeve of a bare plug in the jack, read with the volume at 10, 9, 8 and so on. ([How this works](measuring.md).)",
+    (
+        "presolder taper --ohms 10=7.79k --ohms 9=113k --ohms 8=122k --ohms 7=101k --ohms 6=74.6k --ohms 5=51.9k --ohms 4=33.4k --ohms 3=20.5k --ohms 2=11.1k --ohms 1=4.48k",
+    ),
+    "So the pot is sound, its law an ordinary one, and the winding is known without opening anything. The inductance needs an exciter: a small coil over the pickup plays a sweep, a recording input listens, here at the pickup's own lead, since the guitar will be opened for the bypass anyway. The output is highest at 6.07 kHz, and at 3.02 kHz with 470 pF across it.",
     (
         "presolder pickup --resistance 7k9 --bare-hz 6070 --loaded-hz 3020 --added 470p --meter-capacitance 20p",
     ),
+    "The cable is a moulded one of 20 feet, and nothing is printed on it. Two more resonances at the jack would measure it; its length does for now.",
+    ('presolder cable --length "20 ft"',),
     "## 2. Describe the guitar",
-    "The rest is read off the parts and asked of the customer. `bench-7.toml` ([the format](rig-format.md)):",
-    "RIG",
+    "`presolder init` asks for all of this, explains each question, and takes `?` for an answer. Or what is known is given at once, as here, and what is not is typical, and marked so. The tone control says A500K and .022 on its parts; the pickup was rounded to what the two readings are good for.",
+    (
+        'presolder init --typical --pickup humbucker --resistance 7k9 --inductance "4.44 H" --capacitance 133p --volume 489k --taper log --midpoint 0.12 --tone A500K --tone-capacitor .022uf --cable-length "20 ft" --picofarads-per-m 110 --input 1meg --plays rolls-back --title "bench guitar 7: one humbucker, 500k volume, 20 ft cable" --out bench-7.toml',
+    ),
+    "SHOW bench-7.toml",
     "## 3. Is a bypass needed?",
     ("presolder need --rig bench-7.toml --plays rolls-back",),
     "So the customer is right.",
@@ -89,11 +74,14 @@ STEPS: tuple[str | tuple[str, ...], ...] = (
     ),
     "The page to print is [walkthrough/sheet.html](walkthrough/sheet.html).",
     "## 8. Check the finished guitar",
-    "Some weeks later the customer records the same phrase at 10, 7 and 4, and finds the guitar duller than the samples.",
+    "The guitar is soldered by somebody in a hurry, who records the same phrase at 10, 7 and 4 before closing it.",
     (
         'presolder verify --rig bench-7.toml --design "{series}" --take 10=at-10.wav --take 7=at-7.wav --take 4=at-4.wav',
     ),
-    "The soldering is right; the cable is not the one described. It has twice the length that was asked for.",
+    "One part is named, and two ways in which it can be wrong. Its colour bands tell which: it is {wrong} where {right} was ordered, one band misread. The reading on the sheet after its step would have told before the first note. Exchanged, and played again:",
+    (
+        'presolder verify --rig bench-7.toml --design "{series}" --take 10=again-10.wav --take 7=again-7.wav --take 4=again-4.wav',
+    ),
 )
 
 
@@ -106,40 +94,52 @@ def run(line: str) -> str:
     return result.stdout.rstrip()
 
 
-def make_takes(series: str) -> None:
-    """Simulate the finished guitar's recordings; they replace what a customer would send."""
-    Path("as-built.toml").write_text(AS_BUILT, encoding="utf-8")
+def make_takes(soldered: str, name: str) -> None:
+    """Simulate the finished guitar's recordings; they replace what would be played."""
+    rig = Path("bench-7.toml").read_text("utf-8")
+    Path("as-built.toml").write_text(rig + '\n[take]\ncaptured = "string"\n', encoding="utf-8")
     for dial in (10, 7, 4):
         Path("still.csv").write_text(f"time_s,dial\n0,{dial}\n4,{dial}\n", encoding="utf-8")
         run(
-            f"presolder render phrase.flac --rig as-built.toml --design {shlex.quote(series)}"
-            f" --gesture still.csv --gain-db -20 --bits float --out take-{dial}"
+            f"presolder render phrase.flac --rig as-built.toml --design {shlex.quote(soldered)}"
+            f" --gesture still.csv --gain-db -20 --bits float --out {name}-{dial}-made"
         )
-        made = next(Path(f"take-{dial}", "sweep").glob("*.wav"))
-        made.replace(f"at-{dial}.wav")
+        made = next(Path(f"{name}-{dial}-made", "sweep").glob("*.wav"))
+        made.replace(f"{name}-{dial}.wav")
 
 
 def best_values() -> dict[str, str]:
-    """The series design that the search finds, and a lone capacitor to hear beside it."""
+    """The series design that the search finds, a lone capacitor beside it, and a slip of the iron."""
     text = run("presolder tailor --rig bench-7.toml --topology series --gangs none --json")
     found = {entry["topology"]: entry["expression"] for entry in json.loads(text)["best"]}
-    return {"series": found["R + C"], "cap": "150p"}
+    parts = leaves(parse_expression(found["R + C"]))
+    ohms = next(leaf.ohms for leaf in parts if isinstance(leaf, Resistor))
+    farads = next(leaf.farads for leaf in parts if isinstance(leaf, Capacitor))
+    wrong = f"{format_code(ohms * WRONG_BY, 'ohm')} + {format_code(farads, 'farad')}"
+    spoken = {
+        "wrong": format_quantity(ohms * WRONG_BY, "ohm"),
+        "right": format_quantity(ohms, "ohm"),
+    }
+    return {"series": found["R + C"], "cap": "150p", "soldered": wrong, **spoken}
 
 
 def build(folder: Path) -> str:
     """Run all steps in a folder; the page's text. Pictures and the sheet stay in the folder."""
     with contextlib.chdir(folder):
-        Path("bench-7.toml").write_text(RIG, encoding="utf-8")
         take = resources.files("presolder.samples").joinpath("phrase.flac")
         Path("phrase.flac").write_bytes(take.read_bytes())
-        values = best_values()
-        make_takes(values["series"])
+        values: dict[str, str] = {}
         blocks = []
         for step in STEPS:
-            if step == "RIG":
-                blocks.append(f"```toml\n{RIG}```")
+            if isinstance(step, str) and step.startswith("SHOW "):
+                shown = Path(step.removeprefix("SHOW ")).read_text("utf-8")
+                blocks.append(f"```toml\n{shown}```")
+                # From here on there is a rig.
+                values = best_values()
+                make_takes(values["soldered"], "at")
+                make_takes(values["series"], "again")
             elif isinstance(step, str):
-                blocks.append(step)
+                blocks.append(step.format(**values))
             else:
                 for line in (command.format(**values) for command in step):
                     blocks.append(f"```console\n$ {line}\n{run(line)}".rstrip() + "\n```")

@@ -13,6 +13,7 @@ from presolder.models.instrument.markings import law_of, read_length, read_pot_m
 from presolder.models.instrument.plausible import Kind, oddity
 from presolder.models.instrument.player import PLAYING
 from presolder.models.instrument.quantities import Unit, parse_quantity
+from presolder.models.instrument.taper import BENT_TAPERS
 
 PickupKind = Literal["humbucker", "single-coil", "wide-single-coil", "low-output-humbucker"]
 PICKUP_KINDS: tuple[PickupKind, ...] = get_args(PickupKind)
@@ -31,7 +32,7 @@ class Question:
     asks : str
     explains : str
         In a line: where the answer is found, and what is usual.
-    reads : {"ohm", "farad", "henry", "pot", "law", "length", "number", "word"}
+    reads : {"ohm", "farad", "henry", "pot", "law", "length", "number", "fraction", "word"}
         How an answer is read.
     kind : Kind or None
         What it must be plausible for.
@@ -44,7 +45,7 @@ class Question:
     key: str
     asks: str
     explains: str
-    reads: Unit | Literal["pot", "law", "length", "number", "word"]
+    reads: Unit | Literal["pot", "law", "length", "number", "fraction", "word"]
     kind: Kind | None = None
     words: tuple[str, ...] = ()
     measure: str = ""
@@ -66,8 +67,10 @@ class Question:
                 value = read_pot_marking(answer)[0]
             case "length":
                 value = read_length(answer)
-            case "number":
+            case "number" | "fraction":
                 value = _number(answer)
+                if self.reads == "fraction" and not 0 < value < 1:
+                    raise InputError(f"{answer!r} must lie between 0 and 1")
             case "law":
                 if law_of(answer) is None and not answer.lower().endswith(".csv"):
                     raise InputError(
@@ -125,6 +128,11 @@ QUESTIONS = (
         "law", measure="presolder taper",
     ),
     Question(
+        "volume.midpoint", "How much of its track lies below the wiper at half",
+        "A fraction that only measuring tells, with 'presolder taper'; usual 0.1 to 0.2.",
+        "fraction", measure="presolder taper",
+    ),
+    Question(
         "tone.resistance", "Tone pot",
         "As marked; none if there is no tone control; usual 250k or 500k.",
         "pot", "tone pot", words=(NONE,),
@@ -162,6 +170,7 @@ QUESTIONS = (
 )  # fmt: skip
 _ALIKE = {
     "volume.taper": "audio",
+    "volume.midpoint": "0.15",
     "tone.capacitance": "22n",
     "tone.wiring": "modern",
     "cable.length": "5 m",
@@ -248,10 +257,17 @@ def starter(answers: Mapping[str, str], title: str = "") -> Starter:
         filled[question.key] = answer
     if filled["tone.resistance"] == NONE:
         filled = {key: value for key, value in filled.items() if not key.startswith("tone.")}
+    if not bends(filled["volume.taper"]):
+        filled.pop("volume.midpoint")
     found = tuple(key for key in guessed if key in filled)
     return Starter(
         filled, found, title or f"{kind} into a {filled['volume.resistance']} volume pot"
     )
+
+
+def bends(law: str) -> bool:
+    """Whether a law, as written, has a midpoint."""
+    return law_of(law) in BENT_TAPERS
 
 
 def marked_laws(answers: Mapping[str, str]) -> dict[str, str]:

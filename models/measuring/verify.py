@@ -132,10 +132,8 @@ class Findings:
         Dials whose take by itself does not fit.
     causes : tuple of Cause
         Those that remain, most plausible first; empty if it fits.
-    nearest : Cause or None
-        Of all that were tried, the likeliest.
-    tried : int
-        How many faults were tried.
+    tried : tuple of Cause
+        Every fault that was tried with its best value, the likeliest first.
     ask_ohms : Reading or None
         The ohmmeter reading that tells most of the remaining ones apart, if any does.
     ask_dial : float or None
@@ -156,13 +154,17 @@ class Findings:
     doubt_chi2: float
     off: tuple[float, ...]
     causes: tuple[Cause, ...]
-    nearest: Cause | None
-    tried: int
+    tried: tuple[Cause, ...]
     ask_ohms: Reading | None
     ask_dial: float | None
     unseen: tuple[str, ...]
     treble: bool
     highest_hz: float
+
+    @property
+    def nearest(self) -> Cause | None:
+        """Of all that were tried, the likeliest."""
+        return self.tried[0] if self.tried else None
 
 
 def verify(
@@ -326,7 +328,7 @@ def judged(told: Foretold, spectra: list[Spectrum]) -> Findings:
     expected[:, bands] = described
     return Findings(
         verdict, told.dial, np.where(bands, measured, np.nan), expected, plain,
-        _limit(_DOUBT, *size), off, causes, tried[0] if tried else None, len(tried),
+        _limit(_DOUBT, *size), off, causes, tuple(tried),
         telling_reading([cause.guitar for cause in causes]) if several else None,
         _telling_dial(causes, told.dial, banded) if several else None,
         _unseen(told, banded, described, parts),

@@ -12,6 +12,7 @@ from presolder.models.instrument.starter import (
     QUESTIONS,
     TYPICAL,
     Question,
+    bends,
     is_unknown,
     marked_laws,
 )
@@ -28,6 +29,7 @@ _OPTIONS = {
     "pickup.eddy": "--eddy",
     "volume.resistance": "--volume",
     "volume.taper": "--taper",
+    "volume.midpoint": "--midpoint",
     "tone.resistance": "--tone",
     "tone.capacitance": "--tone-capacitor",
     "tone.wiring": "--tone-wiring",
@@ -116,7 +118,7 @@ def _copied(source: str, given: dict[str, str], title: str) -> str:
         raise InputError(f"{_OPTIONS[KIND_QUESTION.key]} says what is typical; --from does too")
     changes: dict[str, object] = {
         question.key: float(known[question.key])
-        if question.reads == "number"
+        if question.reads in ("number", "fraction")
         else known[question.key]
         for question in QUESTIONS
         if question.key in known
@@ -139,6 +141,9 @@ def _asked(given: dict[str, str], as_given: bool) -> dict[str, str]:
 def _needless(question: Question, answers: dict[str, str]) -> bool:
     if question.key.startswith("tone."):
         return answers.get("tone.resistance") == NONE
+    if question.key == "volume.midpoint":
+        law = {**marked_laws(answers), **answers}.get("volume.taper", "")
+        return not (is_unknown(law) or bends(law))
     return question.key in marked_laws(answers)
 
 

@@ -7,7 +7,7 @@ from typing import Any
 from presolder.models.instrument.starter import QUESTIONS, Question, Starter
 from presolder.render.report.table import Block, lines_of, shows_itself
 
-_PLAIN_NUMBERS = ("number",)
+_PLAIN_NUMBERS = ("number", "fraction")
 
 
 @shows_itself

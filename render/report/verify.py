@@ -10,7 +10,7 @@ from presolder.models.instrument.quantities import format_quantity
 from presolder.models.instrument.rig import Rig
 from presolder.models.measuring.telling import Reading
 from presolder.models.measuring.third_octaves import BAND_HZ
-from presolder.models.measuring.verify import Findings, in_figures
+from presolder.models.measuring.verify import Cause, Findings, in_figures
 from presolder.render.report.numbers import finite
 from presolder.render.report.table import Block, Table, lines_of, shows_itself
 
@@ -85,22 +85,22 @@ class VerifyReport:
             case "unexplained":
                 assert found.nearest is not None
                 return (
-                    f"It does not fit{self._where()}, and none of the {found.tried} faults tried"
-                    f" agrees with the takes; nearest: {found.nearest.text}. There may be two at"
-                    " once: check the wiring, the takes and the rig file.",
+                    f"It does not fit{self._where()}, and none of the {len(found.tried)} faults"
+                    f" tried agrees with the takes; nearest: {found.nearest.text}. There may be two"
+                    " at once: check the wiring, the takes and the rig file.",
                     *self._caveats(),
                 )
             case "one cause":
                 ways = "; or ".join(cause.text for cause in found.causes)
                 return (
-                    f"It does not fit{self._where()}. Of {found.tried} faults tried, one agrees"
-                    f" with the takes: {ways}.",
+                    f"It does not fit{self._where()}. Of {len(found.tried)} faults tried, one"
+                    f" agrees with the takes: {ways}.",
                     *self._caveats(),
                 )
             case _:
                 return (
-                    f"It does not fit{self._where()}. Of {found.tried} faults tried, these agree"
-                    " with the takes, most plausible first:",
+                    f"It does not fit{self._where()}. Of {len(found.tried)} faults tried, these"
+                    " agree with the takes, most plausible first:",
                     *(f"  - {cause.text}" for cause in found.causes),
                     *self._to_tell(),
                     *self._caveats(),
@@ -151,9 +151,9 @@ class VerifyReport:
             "verdict": found.verdict,
             "chi2": round(found.chi2, 3),
             "doubt_chi2": round(found.doubt_chi2, 3),
-            "faults_tried": found.tried,
             "dials_off": list(found.off),
-            "causes": [self._cause_plain(i) for i in range(len(found.causes))],
+            "causes": [_cause_plain(cause) for cause in found.causes],
+            "faults_tried": [_cause_plain(cause) for cause in found.tried],
             "nearest": None if found.nearest is None else found.nearest.text,
             "ask_ohms": None
             if found.ask_ohms is None
@@ -167,19 +167,6 @@ class VerifyReport:
             "enough_treble": found.treble,
             "band_hz": [round(float(hz), 2) for hz in BAND_HZ],
             "takes": self._takes_plain(),
-        }
-
-    def _cause_plain(self, index: int) -> dict[str, Any]:
-        cause = self.found.causes[index]
-        fault = cause.fault
-        return {
-            "text": cause.text,
-            "look_at": fault.culprit,
-            "kind": fault.kind,
-            "described": fault.nominal if fault.values else None,
-            "found": cause.value if fault.values else None,
-            "chi2": round(cause.chi2, 3),
-            "left_db": [finite(row, 3) for row in cause.left_db],
         }
 
     def _takes_plain(self) -> list[dict[str, Any]]:
@@ -201,3 +188,16 @@ class VerifyReport:
             }
             for i, dial in enumerate(found.dial)
         ]
+
+
+def _cause_plain(cause: Cause) -> dict[str, Any]:
+    fault = cause.fault
+    return {
+        "text": cause.text,
+        "look_at": fault.culprit,
+        "kind": fault.kind,
+        "described": fault.nominal if fault.values else None,
+        "found": cause.value if fault.values else None,
+        "chi2": round(cause.chi2, 3),
+        "left_db": [finite(row, 3) for row in cause.left_db],
+    }

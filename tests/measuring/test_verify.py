@@ -279,7 +279,9 @@ def test_words_and_exit_status_for_a_fault(tmp_path: Path) -> None:
     blamed = next(cause for cause in result["causes"] if cause["look_at"] == "R1")
     assert blamed["described"] == 470e3
     assert blamed["found"] == pytest.approx(47e3, rel=0.25)
-    assert result["faults_tried"] >= 20
+    tried = result["faults_tried"]
+    assert len(tried) >= 20 and tried == sorted(tried, key=lambda fault: fault["chi2"])
+    assert [fault["text"] for fault in tried if fault == blamed]
     assert len(blamed["left_db"]) == len(DIALS)
     for said in (done.stdout, json.dumps(result)):
         assert "nothing else" not in said
