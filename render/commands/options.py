@@ -402,6 +402,31 @@ def read_number(option: str, text: str) -> float:
     return number
 
 
+def read_at_dial(option: str, text: str, example: str) -> tuple[float, str]:
+    """A dial and what is said of it, from ``DIAL=...``.
+
+    Parameters
+    ----------
+    option, text : str
+    example : str
+        What would be accepted, such as ``DIAL=OHMS, such as 7=96k``.
+
+    Raises
+    ------
+    InputError
+        Naming the option and what was given.
+    """
+    word, equals, said = text.partition("=")
+    try:
+        dial = float(word)
+    except ValueError:
+        dial = math.nan
+    if not equals or math.isnan(dial):
+        raise InputError(f"{option} {text!r} must be {example}")
+    require_dial(f"{option} dial", dial)
+    return dial, said
+
+
 def parse_numbers(option: str, text: str) -> Array:
     """Numbers separated by commas.
 

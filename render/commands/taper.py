@@ -1,6 +1,5 @@
 """The taper command: a pot's track and taper from an ohmmeter's readings."""
 
-import math
 from pathlib import Path
 
 import click
@@ -9,7 +8,7 @@ import presolder as ps
 from presolder.models.errors import InputError, place
 from presolder.models.instrument.quantities import parse_quantity
 from presolder.models.instrument.rig import VOLUME_WIRINGS, VolumeWiring
-from presolder.render.commands.options import given_design, json_option
+from presolder.render.commands.options import given_design, json_option, read_at_dial
 from presolder.render.commands.output import new_text, say, say_json
 from presolder.render.report.taper import TaperReport
 
@@ -91,13 +90,7 @@ def _readings(option: str, texts: tuple[str, ...]) -> dict[float, float]:
     """Ohms by dial."""
     readings: dict[float, float] = {}
     for text in texts:
-        word, equals, value = text.partition("=")
-        try:
-            dial = float(word)
-        except ValueError:
-            dial = math.nan
-        if not equals or math.isnan(dial):
-            raise InputError(f"{option} {text!r} must be DIAL=OHMS, such as 7=96k")
+        dial, value = read_at_dial(option, text, "DIAL=OHMS, such as 7=96k")
         with place(f"{option} {text}"):
             ohms = parse_quantity(value, "ohm")
         if dial in readings:

@@ -1,15 +1,13 @@
 """The verify command: whether the finished guitar does what is predicted."""
 
-import math
 from pathlib import Path
 
 import click
 
 import presolder as ps
 from presolder.models.errors import InputError, place
-from presolder.models.instrument.controls import require_dial
 from presolder.models.instrument.rig import Rig
-from presolder.render.commands.options import given_design, json_option, rig_option
+from presolder.render.commands.options import given_design, json_option, read_at_dial, rig_option
 from presolder.render.commands.output import say
 from presolder.render.files.audio import Recording
 
@@ -57,14 +55,7 @@ def read_takes(texts: tuple[str, ...]) -> dict[float, Recording]:
     """
     takes: dict[float, Recording] = {}
     for text in texts:
-        word, equals, name = text.partition("=")
-        try:
-            dial = float(word)
-        except ValueError:
-            dial = math.nan
-        if not equals or math.isnan(dial):
-            raise InputError(f"--take {text!r} must be DIAL=FILE, such as 7=seven.wav")
-        require_dial("--take dial", dial)
+        dial, name = read_at_dial("--take", text, "DIAL=FILE, such as 7=seven.wav")
         if dial == 0 or dial in takes:
             reason = "is silent" if dial == 0 else "is given twice"
             raise InputError(f"--take {text!r}: dial {dial:g} {reason}")
