@@ -21,7 +21,7 @@ from numpy.polynomial import Polynomial
 
 from presolder.models.circuit.equations import Descriptor
 from presolder.models.instrument.taper import DIAL_MAX
-from presolder.models.typing import Array
+from presolder.models.typing import Array, ComplexArray
 
 STAGES = 4
 # Matrices are tabulated over the dial and interpolated linearly between rows.
@@ -58,6 +58,35 @@ def collocation_matrix() -> Array:
     vandermonde = nodes[:, None] ** powers
     integrals = nodes[:, None] ** (powers + 1) / (powers + 1)
     return np.asarray(np.linalg.solve(vandermonde.T, integrals.T).T, dtype=np.float64)
+
+
+@dataclass(frozen=True)
+class Term:
+    """One of the solves that a step falls apart into.
+
+    Attributes
+    ----------
+    eigenvalue : complex
+        mu, of the inverse of the collocation matrix.
+    last : complex
+        What it adds to the last stage.
+    weights : ndarray of complex, shape (4,)
+        What it takes of the EMF at each node.
+    """
+
+    eigenvalue: complex
+    last: complex
+    weights: ComplexArray
+
+
+def collocation_terms() -> tuple[Term, ...]:
+    """The solves of a step, one of each conjugate pair; see `discretise`."""
+    eigenvalues, vectors = np.linalg.eig(np.linalg.inv(collocation_matrix()))
+    weights = np.linalg.inv(vectors)
+    return tuple(
+        Term(complex(eigenvalues[k]), complex(vectors[-1, k]), np.asarray(weights[k]))
+        for k in np.flatnonzero(eigenvalues.imag > 0)
+    )
 
 
 @dataclass(frozen=True)
@@ -131,8 +160,6 @@ def discretise(
     pairs, so that only one of each pair is solved.
     """
     dials = dial_rows() if dials is None else dials
-    eigenvalues, vectors = np.linalg.eig(np.linalg.inv(collocation_matrix()))
-    weights = np.linalg.inv(vectors)
     state_count = descriptor.reading.shape[0]
     picked = np.vstack(
         [descriptor.reading, np.eye(1, descriptor.fixed.shape[0], descriptor.output)]
@@ -140,11 +167,11 @@ def discretise(
     sources = np.column_stack([descriptor.inertia, descriptor.drive])
     systems = descriptor.system(dials)
     table = np.zeros((dials.size, state_count + 1, state_count + STAGES))
-    for k in np.flatnonzero(eigenvalues.imag > 0):
-        s = eigenvalues[k] * sample_rate_hz
+    for term in collocation_terms():
+        s = term.eigenvalue * sample_rate_hz
         unknowns = np.linalg.solve(s * descriptor.mass - systems, sources.astype(np.complex128))
         # Twice the real part adds the conjugate twin.
-        from_sources = 2.0 * vectors[-1, k] * (picked @ unknowns)
-        table[:, :, :state_count] += (from_sources[..., :-1] * (s * weights[k].sum())).real
-        table[:, :, state_count:] += (from_sources[..., -1:] * weights[k]).real
+        from_sources = 2.0 * term.last * (picked @ unknowns)
+        table[:, :, :state_count] += (from_sources[..., :-1] * (s * term.weights.sum())).real
+        table[:, :, state_count:] += (from_sources[..., -1:] * term.weights).real
     return Recursion(dials, table)

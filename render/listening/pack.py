@@ -26,6 +26,7 @@ from presolder.render.listening.after import join
 from presolder.render.listening.comparisons import comparisons, with_bare
 from presolder.render.listening.copies import page_copies, plan_files, write_copies
 from presolder.render.listening.job import Dossier, PackJob, dossiers
+from presolder.render.listening.live import live_data
 from presolder.render.listening.page import build_page
 from presolder.render.report.judged import conditions_plain, figures_plain
 from presolder.render.report.rigs import design_plain
@@ -158,7 +159,8 @@ def _fill(
     trials = _write_trials(job, folder, ending, light, progress)
     about = dossiers(job)
     _write_sheets(about, folder / "sheets")
-    page = build_page(job, about, page_copies(job, folder / "listen", files, ending))
+    copies = page_copies(job, folder / "listen", files, ending)
+    page = build_page(job, about, copies, live_data(job, renderer, pieces[0].true_gain_db))
     (folder / "index.html").write_text(page, encoding="utf-8")
     contents = _contents(job, about, written, ending, light)
     if trials:

@@ -28,7 +28,12 @@ _FLOOR_DB, _CEILING_DB = -36.0, 12.0
 NOTICED_PHON = 1.0
 
 
-def build_page(job: PackJob, about: tuple[Dossier, ...], copies: list[dict[str, Any]]) -> str:
+def build_page(
+    job: PackJob,
+    about: tuple[Dossier, ...],
+    copies: list[dict[str, Any]],
+    live: dict[str, Any],
+) -> str:
     """Write the page.
 
     Parameters
@@ -41,6 +46,8 @@ def build_page(job: PackJob, about: tuple[Dossier, ...], copies: list[dict[str, 
         One per piece: ``design``, ``dial``, ``voice``, ``seconds``, ``trueDb``
         and ``matchedDb`` (gains from the copy to true and to matched level),
         and ``audio``, the bytes of a listening copy.
+    live : dict
+        What the page's engine needs; see `live_data`.
 
     Returns
     -------
@@ -52,6 +59,7 @@ def build_page(job: PackJob, about: tuple[Dossier, ...], copies: list[dict[str, 
         "designs": [{"name": design.name} for design in job.designs],
         "sweep": {"times": job.sweep.times_s, "dials": job.sweep.dials},
         "dials": job.dials,
+        "live": live,
         "pieces": [
             copy | {"audio": base64.b64encode(copy["audio"]).decode("ascii")} for copy in copies
         ],
@@ -66,7 +74,7 @@ def build_page(job: PackJob, about: tuple[Dossier, ...], copies: list[dict[str, 
         workshop=job.workshop,
         note=job.note,
         style=Markup(_own_text("style.css")),
-        script=Markup(_own_text("player.js")),
+        script=Markup("".join(map(_own_text, ("engine.js", "live.js", "player.js")))),
         data=data,
     )
 

@@ -7,8 +7,10 @@
   document.currentScript.remove();
   const count = pack.designs.length;
   const FADE_S = 0.008;
-  const state = { design: 0, place: "sweep", level: "true", voice: "clean", playing: false, unlit: false, offset: 0, startedAt: 0, order: null };
+  const state = { design: 0, place: "live", level: "true", voice: "clean", playing: false, unlit: false, offset: 0, startedAt: 0, order: null };
   const decoded = new Map();
+  const live = makeLive(pack.live, heardDial);
+  let dialHeard = 10;
   let context = null, voices = null, buffers = null, ticket = 0, about = null;
 
   // ---- sound -------------------------------------------------------------
@@ -38,8 +40,10 @@
       gain.gain.setTargetAtTime(design === chosen ? gainOf(design) : 0, when, FADE_S / 4);
     });
   }
-  const lengthS = () => (buffers ? Math.min(...buffers.map((b) => b.duration)) : 0);
+  const isLive = () => state.place === "live";
+  const lengthS = () => (isLive() ? live.lengthS() : buffers ? Math.min(...buffers.map((b) => b.duration)) : 0);
   function positionS() {
+    if (isLive()) return live.positionS();
     if (!state.playing) return state.offset;
     const passed = Math.max(0, context.currentTime - state.startedAt);
     return state.place === "sweep" ? Math.min(passed, lengthS()) : passed % lengthS();
@@ -48,10 +52,27 @@
     if (voices) voices.forEach(({ source }) => { source.onended = null; source.stop(); source.disconnect(); });
     voices = null;
   }
+  // At the take's own rate, so that nothing is resampled here.
+  function newContext() {
+    try { return new AudioContext({ sampleRate: pack.live.rate }); } catch { return new AudioContext(); }
+  }
+  function heardDial(dial) {
+    if (dial === null) byId("how").textContent = "This browser has no audio thread for pages: the loop is rendered anew when the knob rests.";
+    else dialHeard = dial;
+  }
   async function play() {
-    context = context || new AudioContext();
+    context = context || newContext();
     const mine = ++ticket;
     const resumed = context.resume();
+    if (isLive()) {
+      await live.start(context);
+      await resumed;
+      if (mine !== ticket) { if (!isLive() || !state.playing) live.stop(); return; }
+      state.playing = true;
+      show();
+      tick();
+      return;
+    }
     const loaded = await loadBuffers(context);
     await resumed;
     if (mine !== ticket) return;
@@ -68,7 +89,8 @@
   }
   function stop(ended = false) {
     ticket += 1;
-    state.offset = ended ? 0 : positionS();
+    live.stop();
+    state.offset = ended || isLive() ? 0 : positionS();
     silence();
     state.playing = false;
     show();
@@ -78,12 +100,14 @@
     state.design = design;
     state.unlit = unlit; // X must not light up the sample it is
     if (voices) fadeTo(voices, design, context.currentTime);
+    live.choose(design);
     show();
   }
   function change(key, value) {
     const resume = state.playing;
     const keep = key === "place" ? 0 : positionS();
-    if (key === "level") { state.level = value; if (voices) fadeTo(voices, state.design, context.currentTime); show(); return; }
+    if (value === "live") live.turn(dialNow());
+    if (key === "level") { state.level = value; live.level(value); if (voices) fadeTo(voices, state.design, context.currentTime); show(); return; }
     stop();
     state[key] = value;
     state.offset = keep;
@@ -91,17 +115,10 @@
     show();
     if (resume) play();
   }
-  async function seek(seconds) {
-    const resume = state.playing;
-    if (resume) { ticket += 1; silence(); state.playing = false; }
-    state.offset = Math.max(0, seconds);
-    show();
-    if (resume) await play();
-  }
-
   // ---- the knob ----------------------------------------------------------
   const { times, dials } = pack.sweep;
   function dialNow() {
+    if (isLive()) return live.now.target;
     if (state.place !== "sweep") return Number(state.place);
     const t = positionS();
     let i = 1;
@@ -109,40 +126,48 @@
     const share = Math.min(1, Math.max(0, (t - times[i - 1]) / (times[i] - times[i - 1])));
     return dials[i - 1] + share * (dials[i] - dials[i - 1]);
   }
+  // Whoever touches the knob turns it: from then on it is live.
   function turnTo(dial) {
     const wanted = Math.min(10, Math.max(0, dial));
-    if (state.place !== "sweep") {
-      const near = pack.dials.reduce((a, b) => (Math.abs(b - wanted) < Math.abs(a - wanted) ? b : a));
-      if (String(near) !== state.place) pick("place", String(near));
-      return;
-    }
-    for (let i = 1; i < times.length; i += 1) {
-      const [from, to] = [dials[i - 1], dials[i]];
-      if (from !== to && wanted <= Math.max(from, to) && wanted >= Math.min(from, to)) {
-        seek(times[i - 1] + ((wanted - from) / (to - from)) * (times[i] - times[i - 1]));
-        return;
-      }
-    }
+    if (!isLive()) pick("place", "live");
+    live.turn(wanted);
+    showPosition();
   }
   function pick(name, value) {
     document.querySelector(`input[name=${name}][value="${value}"]`).checked = true;
     change(name, value);
   }
   const knob = byId("knob");
+  // The dial at the pointer's place on the knob's circle; past either end, that end.
+  function dialAt(e) {
+    const box = knob.getBoundingClientRect();
+    const angle = (Math.atan2(e.clientX - box.x - box.width / 2, box.y + box.height / 2 - e.clientY) * 180) / Math.PI;
+    return Math.min(10, Math.max(0, (angle + 140) / 28));
+  }
   let drag = null;
-  knob.addEventListener("pointerdown", (e) => { knob.setPointerCapture(e.pointerId); drag = { y: e.clientY, x: e.clientX, dial: dialNow() }; e.preventDefault(); knob.focus(); });
-  knob.addEventListener("pointermove", (e) => { if (drag) turnTo(drag.dial + (drag.y - e.clientY + e.clientX - drag.x) / 16); });
+  knob.addEventListener("pointerdown", (e) => {
+    knob.setPointerCapture(e.pointerId);
+    e.preventDefault();
+    knob.focus();
+    drag = dialAt(e);
+    turnTo(drag);
+  });
+  knob.addEventListener("pointermove", (e) => {
+    if (drag === null) return;
+    const dial = dialAt(e);
+    // Through the gap between 0 and 10 it stays at the end where it was.
+    if (Math.abs(dial - drag) > 6) return;
+    drag = dial;
+    turnTo(dial);
+  });
   for (const name of ["pointerup", "pointercancel"]) knob.addEventListener(name, () => { drag = null; });
+  knob.addEventListener("wheel", (e) => { e.preventDefault(); turnTo(dialNow() - Math.sign(e.deltaY) * 0.2); }, { passive: false });
   knob.addEventListener("keydown", (e) => {
     const step = { ArrowUp: 0.5, ArrowRight: 0.5, ArrowDown: -0.5, ArrowLeft: -0.5, PageUp: 2, PageDown: -2 }[e.key];
     const jump = { Home: 0, End: 10 }[e.key];
     if (step === undefined && jump === undefined) return;
     e.preventDefault();
-    if (state.place !== "sweep" && step !== undefined) {
-      const sorted = [...pack.dials].sort((a, b) => a - b);
-      const next = sorted.indexOf(Number(state.place)) + Math.sign(step);
-      if (sorted[next] !== undefined) pick("place", String(sorted[next]));
-    } else turnTo(jump ?? dialNow() + step);
+    turnTo(jump ?? dialNow() + step);
   });
 
   // ---- what is shown -----------------------------------------------------
@@ -179,7 +204,7 @@
   function show() {
     byId("play").textContent = state.playing ? "Stop" : "Play";
     byId("play").setAttribute("aria-pressed", String(state.playing));
-    byId("length").textContent = (lengthS() || pieceOf(0).seconds).toFixed(1);
+    byId("length").textContent = (lengthS() || (pieceOf(0) || { seconds: 0 }).seconds).toFixed(1);
     [...byId("designs").children].forEach((button, i) => {
       const on = shownOrder()[i] === state.design && !state.unlit;
       button.setAttribute("aria-checked", String(on));
@@ -264,6 +289,7 @@
     byId("result-text").value = "";
     state.design = state.order[0];
     state.unlit = false;
+    live.choose(state.design);
     if (voices) fadeTo(voices, state.design, context.currentTime);
     buildDesigns();
     byId("reveal").focus();
@@ -319,7 +345,7 @@
   buildDesigns();
   // For tests: what an ear cannot tell a program.
   window.audition = {
-    state, positionS, dialNow, guessing, loadBuffers, startVoices, fadeTo,
+    state, live, positionS, dialNow, guessing, dialHeardNow: () => dialHeard, loadBuffers, startVoices, fadeTo,
     clockS: () => (context ? context.currentTime : 0), startedAtS: () => state.startedAt, xIs: () => abx.x,
   };
 })();

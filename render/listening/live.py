@@ -1,0 +1,180 @@
+"""What the page's own engine needs: the guitar as numbers, its EMF, and levels over the dial."""
+
+import base64
+import io
+import os
+from concurrent.futures import ThreadPoolExecutor
+from functools import partial
+from typing import Any
+
+import numpy as np
+import scipy
+import soundfile
+
+from presolder.models.audio.emf import recover_emf
+from presolder.models.audio.loudness import integrated_loudness
+from presolder.models.audio.renderer import Renderer, advance
+from presolder.models.circuit.chain import OUTPUT, Branch, control_chain
+from presolder.models.circuit.recursion import (
+    DIAL_ROWS,
+    Recursion,
+    collocation_nodes,
+    collocation_terms,
+)
+from presolder.models.decibels import decibels
+from presolder.models.instrument.network import Network
+from presolder.models.instrument.rig import Rig
+from presolder.models.instrument.taper import Taper, fraction_below_wiper
+from presolder.models.typing import Array
+from presolder.render.listening.job import PackJob
+
+_LETTERS = {"resistor": "R", "capacitor": "C", "inductor": "L", "source": "V", "rheostat": "P"}
+# Points by which a measured taper is sent, evenly over the dial.
+_TAPER_POINTS = 513
+# The loop's ends are faded, or its seam would click.
+_FADE_SECONDS = 0.012
+_PEAK = 0.9
+# Where loudness is tabulated; below the lowest it stays as there.
+_LEVEL_DIALS = np.arange(0.25, 10.01, 0.25)
+_MOST_GAIN_DB = 40.0
+_MEASURED_DIALS = (0.25, 0.5, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0, 9.0, 10.0)
+
+
+def live_data(job: PackJob, renderer: Renderer, true_gain_db: float) -> dict[str, Any]:
+    """Everything that the engine needs, as JSON will have it.
+
+    Parameters
+    ----------
+    job : PackJob
+    renderer : Renderer
+        Whose EMF is sent.
+    true_gain_db : float
+        The gain that all recordings share.
+
+    Returns
+    -------
+    dict
+    """
+    rate = job.recording.sample_rate_hz
+    nodes = loop_nodes(renderer, job.recording.samples)
+    # Of the instants of a step the last is the sample's own.
+    emf = nodes[-1]
+    scale = _PEAK / max(float(np.abs(emf).max()), 1e-12)
+    file = io.BytesIO()
+    soundfile.write(file, emf * scale, rate, format="FLAC", subtype="PCM_24")
+    return {
+        "rate": rate,
+        "rows": DIAL_ROWS,
+        "method": method_plain(),
+        "emf": base64.b64encode(file.getvalue()).decode("ascii"),
+        "trueGain": float(10 ** (true_gain_db / 20) / scale),
+        "seconds": emf.size / rate,
+        "circuits": [circuit_plain(renderer.rig, design.network) for design in job.designs],
+        "levelDials": _LEVEL_DIALS.tolist(),
+        "matchedDb": [
+            [round(float(db), 3) for db in row] for row in matched_db(renderer, nodes).tolist()
+        ],
+    }
+
+
+def method_plain() -> dict[str, Any]:
+    """The recursion's constants."""
+
+    def pair(value: complex) -> list[float]:
+        return [value.real, value.imag]
+
+    return {
+        "nodes": collocation_nodes().tolist(),
+        "terms": [
+            {
+                "mu": pair(term.eigenvalue),
+                "last": pair(term.last),
+                "weights": [pair(complex(weight)) for weight in term.weights],
+            }
+            for term in collocation_terms()
+        ],
+    }
+
+
+def circuit_plain(rig: Rig, network: Network | None) -> dict[str, Any]:
+    """A chain's branches, letters for kinds; node 0 is ground."""
+    branches = control_chain(rig, network).branches
+    return {
+        "nodes": 1 + max(max(branch.plus, branch.minus) for branch in branches),
+        "output": OUTPUT,
+        "branches": [_branch_plain(branch) for branch in branches],
+    }
+
+
+def _branch_plain(branch: Branch) -> dict[str, Any]:
+    plain: dict[str, Any] = {
+        "kind": _LETTERS[branch.kind], "a": branch.plus, "b": branch.minus, "value": branch.value,
+    }  # fmt: skip
+    if branch.rheostat is None:
+        return plain
+    rheostat = branch.rheostat
+    return plain | {
+        "value": rheostat.ohms,
+        "law": _law_plain(rheostat.taper),
+        "falling": rheostat.falling,
+        "floor": rheostat.floor_ohms / rheostat.ohms,
+        "held": rheostat.held_at,
+    }
+
+
+def _law_plain(taper: Taper) -> dict[str, Any]:
+    if taper.kind != "measured":
+        return {"kind": taper.kind, "midpoint": taper.midpoint}
+    dial = np.linspace(0.0, 10.0, _TAPER_POINTS)
+    return {"kind": taper.kind, "points": fraction_below_wiper(taper, dial).tolist()}
+
+
+def loop_nodes(renderer: Renderer, take: Array) -> Array:
+    """The EMF of a take in one channel, its ends faded, at the instants of each step, (4, n)."""
+    filters = renderer.filters
+    nodes = np.concatenate(list(recover_emf([take], filters)), axis=2).mean(axis=0)
+    loop = nodes[:, filters.lead : filters.lead + take.shape[1]]
+    fade = min(int(_FADE_SECONDS * renderer.sample_rate_hz), loop.shape[1] // 4)
+    ramp = np.sin(np.linspace(0.0, np.pi / 2, fade)) ** 2
+    loop[:, :fade] *= ramp
+    loop[:, -fade:] *= ramp[::-1]
+    return np.ascontiguousarray(loop)
+
+
+def matched_db(renderer: Renderer, nodes: Array) -> Array:
+    """Gain at each of the dials that makes a design as loud as the first one at 10.
+
+    Parameters
+    ----------
+    renderer : Renderer
+    nodes : ndarray, shape (4, n)
+        The loop's EMF, from `loop_nodes`.
+
+    Returns
+    -------
+    ndarray, shape (designs, dials)
+        dB, at most `_MOST_GAIN_DB`.
+
+    Notes
+    -----
+    Loudness of ITU-R BS.1770-5 of the loop at rest at some dials, between them
+    by a monotone cubic in decibels.
+    """
+    rate = renderer.sample_rate_hz
+
+    def level(recursion: Recursion, dial: float) -> float:
+        states = np.zeros((1, recursion.state_count))
+        audio = advance(recursion, np.full(nodes.shape[1], dial), nodes[np.newaxis], states)
+        # Loud enough for the absolute gate to be out of reach.
+        peak = max(float(np.abs(audio).max()), 1e-12)
+        loudness = integrated_loudness([audio / peak], rate)
+        return (-99.0 if loudness is None else loudness) + float(decibels(peak))
+
+    rows = []
+    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
+        for recursion in renderer.recursions:
+            levels = list(pool.map(partial(level, recursion), _MEASURED_DIALS))
+            smooth = scipy.interpolate.PchipInterpolator(_MEASURED_DIALS, levels)
+            rows.append(smooth(_LEVEL_DIALS))
+    found = np.array(rows)
+    return np.asarray(np.minimum(found[0, -1] - found, _MOST_GAIN_DB))
