@@ -217,5 +217,26 @@ function makeEngine() {
     };
   }
 
-  return { dialRows, fraction, assemble, tabulate, emfNodes, makeStepper };
+  // Gain in decibels at rest, EMF to output.
+  function response(circuit, dial, hz) {
+    const { n, m, fixed, reading, inertia, drive, moving, output } = assemble(circuit);
+    const shares = moving.map(({ branch }) => share(branch, dial));
+    return Array.from(hz, (f) => {
+      const system = matrix(n, n), sources = matrix(n, 1);
+      for (let i = 0; i < n; i += 1) {
+        for (let j = 0; j < n; j += 1) {
+          let mass = 0;
+          for (let k = 0; k < m; k += 1) mass += inertia[i * m + k] * reading[k * n + j];
+          system.re[i * n + j] = -fixed[i * n + j];
+          system.im[i * n + j] = 2 * Math.PI * f * mass;
+        }
+        sources.re[i] = drive[i];
+      }
+      moving.forEach(({ row }, k) => { system.re[row * n + row] -= shares[k]; });
+      const solved = solve(system, sources);
+      return 20 * Math.log10(Math.hypot(solved.re[output], solved.im[output]) + 1e-12);
+    });
+  }
+
+  return { dialRows, fraction, assemble, tabulate, response, emfNodes, makeStepper };
 }

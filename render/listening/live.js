@@ -8,7 +8,7 @@ function registerLive(engine) {
   class Live extends AudioWorkletProcessor {
     constructor() {
       super();
-      Object.assign(this, { nodes: null, steppers: [], gains: [], position: 0, dial: 10, target: 10, chosen: 0, level: "true", running: false, master: 0, told: 0, data: null });
+      Object.assign(this, { nodes: null, steppers: [], gains: [], ghosts: [], offsets: [], position: 0, dial: 10, target: 10, chosen: 0, level: "true", running: false, reference: null, master: 0, told: 0, data: null });
       this.port.onmessage = ({ data }) => this.hear(data);
     }
     hear(data) {
@@ -19,15 +19,33 @@ function registerLive(engine) {
         this.steppers[i] = stepper;
         this.gains[i] = 0;
       });
-      for (const key of ["target", "chosen", "level", "running"]) if (key in data) this[key] = data[key];
+      // A part of another value: the circuit that was fades out while the new one, in its states, comes.
+      if (data.replace) {
+        const { index, tabulated, offsetDb } = data.replace, stepper = engine.makeStepper(tabulated);
+        stepper.adopt(this.steppers[index].states());
+        this.ghosts.push({ stepper: this.steppers[index], gain: this.gains[index] });
+        if (this.ghosts.length > 4) this.ghosts.shift();
+        this.steppers[index] = stepper;
+        this.gains[index] = 0;
+        if (offsetDb) this.offsets[index] = offsetDb;
+      }
+      for (const key of ["target", "chosen", "level", "running", "reference"]) if (key in data) this[key] = data[key];
       if ("position" in data) this.position = data.position;
+    }
+    // Gain that makes a design at a dial as loud as the first one at 10.
+    matched(design, dial) {
+      const row = this.data.matchedDb[design], step = this.data.levelDials[0], offsets = this.offsets[design];
+      const at = Math.min(Math.max(dial / step - 1, 0), row.length - 1), i = Math.min(Math.floor(at), row.length - 2);
+      const between = (values) => values[i] + (at - i) * (values[i + 1] - values[i]);
+      return between(row) + (offsets ? between(offsets) : 0);
     }
     wanted(design) {
       if (design !== this.chosen) return 0;
-      if (this.level === "true") return this.data.trueGain;
-      const row = this.data.matchedDb[design], step = this.data.levelDials[0];
-      const at = Math.min(Math.max(this.dial / step - 1, 0), row.length - 1), i = Math.min(Math.floor(at), row.length - 2);
-      return this.data.trueGain * 10 ** ((row[i] + (at - i) * (row[i + 1] - row[i])) / 20);
+      let db = 0;
+      if (this.level !== "true") db = this.matched(design, this.dial);
+      // The sound of 10 at the loudness of the knob's place.
+      else if (this.reference !== null) db = this.matched(design, this.dial) - this.matched(design, this.reference);
+      return this.data.trueGain * 10 ** (db / 20);
     }
     process(_, outputs) {
       const out = outputs[0][0], count = out.length;
@@ -43,10 +61,15 @@ function registerLive(engine) {
           this.gains[i] += fade * (wanted[i] - this.gains[i]);
           sum += this.gains[i] * this.steppers[i].step(this.dial, this.nodes, this.position);
         }
+        for (const ghost of this.ghosts) {
+          ghost.gain -= fade * ghost.gain;
+          sum += ghost.gain * ghost.stepper.step(this.dial, this.nodes, this.position);
+        }
         out[n] = this.master * sum;
         this.position += 1;
         if (this.position === length) this.position = 0;
       }
+      this.ghosts = this.ghosts.filter((ghost) => ghost.gain > 1e-6);
       for (let c = 1; c < outputs[0].length; c += 1) outputs[0][c].set(out);
       this.told += count;
       if (this.told >= TOLD_S * sampleRate) {
@@ -64,7 +87,10 @@ function makeLive(data, say) {
   const engine = makeEngine();
   let node = null, loading = null, rate = data.rate, length = 0, position = 0, heardAt = 0, clock = null;
   let nodes = null, tables = null, source = null, pending = 0;
-  const now = { target: 10, chosen: 0, level: "true", running: false };
+  // Of our own, so that the workshop's values stay in the data.
+  const circuits = structuredClone(data.circuits), ownLevels = [], refining = [];
+  const QUICK_ROWS = 257, REFINE_MS = 250;
+  const now = { target: 10, chosen: 0, level: "true", running: false, reference: null };
   const bytes = () => Uint8Array.from(atob(data.emf), (c) => c.charCodeAt(0)).buffer;
   const workletText = () => `const makeEngine = ${makeEngine.toString()};\nconst registerLive = ${registerLive.toString()};\nregisterLive(makeEngine());`;
 
@@ -74,7 +100,7 @@ function makeLive(data, say) {
     const emf = (await context.decodeAudioData(bytes())).getChannelData(0);
     length = emf.length;
     nodes = engine.emfNodes(emf, data.method.nodes).map((x) => Float32Array.from(x));
-    tables = data.circuits.map((circuit) => engine.tabulate(circuit, data.method, rate, data.rows));
+    tables = circuits.map((circuit) => engine.tabulate(circuit, data.method, rate, QUICK_ROWS));
     try {
       await context.audioWorklet.addModule(`data:text/javascript;charset=utf-8,${encodeURIComponent(workletText())}`);
       node = new AudioWorkletNode(context, "live", { numberOfInputs: 0, outputChannelCount: [2] });
@@ -83,14 +109,48 @@ function makeLive(data, say) {
       node.port.onmessage = ({ data: told }) => { position = told.position; heardAt = clock.currentTime; say(told.dial); };
       node.connect(context.destination);
     } catch {
+      node = null;
       say(null); // no audio thread here: the loop is rendered anew when the knob rests
     }
+  }
+  // Sound first, then every row of the dial, one design after the other.
+  function refine(design) {
+    if (design === circuits.length) return;
+    if (!refining[design]) {
+      tables[design] = engine.tabulate(circuits[design], data.method, rate, data.rows);
+      if (node) node.port.postMessage({ replace: { index: design, tabulated: tables[design] } });
+    }
+    setTimeout(refine, 20, design + 1);
   }
   const tell = (change) => {
     Object.assign(now, change);
     if (node) node.port.postMessage(change);
     else if (nodes) renderSoon();
   };
+
+  // Loudness by dial from the EMF's K-weighted bands, for what other parts change of it.
+  function levelsOf(circuit) {
+    return data.levelDials.map((dial) => {
+      const gains = engine.response(circuit, dial, data.bandHz);
+      return 10 * Math.log10(gains.reduce((sum, db, i) => sum + data.bandPower[i] * 10 ** (db / 10), 1e-30));
+    });
+  }
+  // At once with few rows of the dial, and with all of them when the hand rests.
+  function replaced(design) {
+    if (!tables) return;
+    ownLevels[design] = ownLevels[design] || levelsOf(data.circuits[design]);
+    const send = (rows, offsetDb) => {
+      tables[design] = engine.tabulate(circuits[design], data.method, rate, rows);
+      if (node) node.port.postMessage({ replace: { index: design, tabulated: tables[design], offsetDb } });
+      else renderSoon();
+    };
+    clearTimeout(refining[design]);
+    send(QUICK_ROWS);
+    refining[design] = setTimeout(() => {
+      const levels = levelsOf(circuits[design]);
+      send(data.rows, levels.map((level, i) => Math.min(ownLevels[design][i] - level, 40)));
+    }, REFINE_MS);
+  }
 
   // Without an audio thread.
   function renderSoon() {
@@ -100,7 +160,7 @@ function makeLive(data, say) {
       if (!now.running) return;
       const buffer = clock.createBuffer(1, length, rate), out = buffer.getChannelData(0);
       const stepper = engine.makeStepper(tables[now.chosen]);
-      for (let round = 0; round < 2; round += 1) for (let n = round ? 0 : length >> 1; n < length; n += 1) out[n] = gainAt(now.chosen) * stepper.step(now.target, nodes, n);
+      for (let round = 0; round < 2; round += 1) for (let n = round ? 0 : length >> 1; n < length; n += 1) out[n] = gainAt(now.chosen) * stepper.step(now.reference === null ? now.target : 10, nodes, n);
       source = new AudioBufferSourceNode(clock, { buffer, loop: true });
       source.connect(clock.destination);
       source.start();
@@ -109,22 +169,41 @@ function makeLive(data, say) {
     }, 150);
   }
   function gainAt(design) {
-    if (now.level === "true") return data.trueGain;
-    const row = data.matchedDb[design], i = Math.round(Math.min(Math.max(now.target / data.levelDials[0] - 1, 0), row.length - 1));
-    return data.trueGain * 10 ** (row[i] / 20);
+    const row = data.matchedDb[design], at = (dial) => row[Math.round(Math.min(Math.max(dial / data.levelDials[0] - 1, 0), row.length - 1))];
+    const sounding = now.reference === null ? now.target : 10;
+    const db = now.level !== "true" ? at(sounding) : now.reference === null ? 0 : at(10) - at(now.reference);
+    return data.trueGain * 10 ** (db / 20);
   }
 
   return {
-    data, engine, now, tables: () => tables, nodes: () => nodes,
+    data, engine, circuits, now, tables: () => tables, nodes: () => nodes,
     async start(context) {
-      loading = loading || load(context);
+      loading = loading || load(context).then(() => setTimeout(refine, 200, 0));
       await loading;
       tell({ running: true });
     },
     stop() { tell({ running: false }); },
-    turn(dial) { tell({ target: dial }); },
+    turn(dial) { tell({ target: dial, reference: null }); },
+    // As at 10, and as loud as where the knob stands; the knob stays.
+    asAtTen(on) {
+      const reference = on ? now.target : null;
+      now.reference = reference;
+      if (node) node.port.postMessage({ reference, target: on ? 10 : now.target });
+      else if (nodes) renderSoon();
+    },
     choose(design) { tell({ chosen: design }); },
     level(name) { tell({ level: name }); },
+    change(design, branches, value) {
+      for (const i of branches) circuits[design].branches[i].value = value;
+      replaced(design);
+    },
+    // What hangs on the output: all capacitance, or all resistance.
+    around(kind, value) {
+      circuits.forEach((circuit, design) => {
+        for (const branch of circuit.branches) if (branch.kind === kind && branch.a === circuit.output && branch.b === 0 && branch.hanging) branch.value = value;
+        replaced(design);
+      });
+    },
     lengthS: () => (length ? length / rate : data.seconds),
     positionS: () => (length ? ((position / rate + (now.running ? clock.currentTime - heardAt : 0)) % (length / rate)) : 0),
   };

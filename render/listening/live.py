@@ -3,7 +3,9 @@
 import base64
 import io
 import os
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from functools import partial
 from typing import Any
 
@@ -12,7 +14,7 @@ import scipy
 import soundfile
 
 from presolder.models.audio.emf import recover_emf
-from presolder.models.audio.loudness import integrated_loudness
+from presolder.models.audio.loudness import integrated_loudness, k_weighting
 from presolder.models.audio.renderer import Renderer, advance
 from presolder.models.circuit.chain import OUTPUT, Branch, control_chain
 from presolder.models.circuit.recursion import (
@@ -22,9 +24,18 @@ from presolder.models.circuit.recursion import (
     collocation_terms,
 )
 from presolder.models.decibels import decibels
-from presolder.models.instrument.network import Network
+from presolder.models.instrument.network import (
+    Capacitor,
+    Gang,
+    Network,
+    Parallel,
+    Series,
+    leaf_letter,
+    leaves,
+)
+from presolder.models.instrument.placement import placed_parts
 from presolder.models.instrument.rig import Rig
-from presolder.models.instrument.taper import Taper, fraction_below_wiper
+from presolder.models.instrument.taper import BENT_TAPERS, Taper, fraction_below_wiper
 from presolder.models.typing import Array
 from presolder.render.listening.job import PackJob
 
@@ -70,6 +81,12 @@ def live_data(job: PackJob, renderer: Renderer, true_gain_db: float) -> dict[str
         "trueGain": float(10 ** (true_gain_db / 20) / scale),
         "seconds": emf.size / rate,
         "circuits": [circuit_plain(renderer.rig, design.network) for design in job.designs],
+        "designs": [design_parts(renderer.rig, design.network) for design in job.designs],
+        "cable": renderer.rig.cable_farads + renderer.rig.load.capacitance_farads,
+        "input": None
+        if np.isinf(renderer.rig.load.resistance_ohms)
+        else renderer.rig.load.resistance_ohms,
+        **_bands(emf, rate),
         "levelDials": _LEVEL_DIALS.tolist(),
         "matchedDb": [
             [round(float(db), 3) for db in row] for row in matched_db(renderer, nodes).tolist()
@@ -99,10 +116,74 @@ def method_plain() -> dict[str, Any]:
 def circuit_plain(rig: Rig, network: Network | None) -> dict[str, Any]:
     """A chain's branches, letters for kinds; node 0 is ground."""
     branches = control_chain(rig, network).branches
+    hanging = control_chain(rig, None).branches[-2:]
     return {
         "nodes": 1 + max(max(branch.plus, branch.minus) for branch in branches),
         "output": OUTPUT,
-        "branches": [_branch_plain(branch) for branch in branches],
+        "branches": [
+            _branch_plain(branch) | {"hanging": branch in hanging and branch.plus == OUTPUT}
+            for branch in branches
+        ],
+    }
+
+
+def design_parts(rig: Rig, network: Network | None) -> dict[str, Any]:
+    """A design's parts with the branches of each, and its expression with places for values."""
+    channels = [channel for channel in rig.channels if channel.auditioned]
+    parts = [
+        {
+            "name": placed.name,
+            "kind": leaf_letter(placed.leaf),
+            "value": placed.leaf.farads if isinstance(placed.leaf, Capacitor) else placed.leaf.ohms,
+            "branches": [],
+        }
+        for placed in placed_parts(network)
+    ]
+    first = 0
+    for channel in rig.channels:
+        bare = len(
+            control_chain(
+                Rig((replace(channel, held_at=None, bypass="auditioned"),)), None
+            ).branches
+        )
+        if channel in channels:
+            for i, part in enumerate(parts):
+                part["branches"].append(first + bare + i)  # type: ignore[attr-defined]
+        first += bare + len(leaves(channel.fitted(network)))
+    return {"parts": parts, "template": _template(network, iter(range(len(parts))))}
+
+
+def _template(network: Network | None, numbers: Iterator[int]) -> str:
+    """An expression with ``{0}``, ``{1}`` and so on for the values."""
+    match network:
+        case None:
+            return ""
+        case Series(parts) | Parallel(parts):
+            mark = " + " if isinstance(network, Series) else " || "
+            inner = [
+                f"({_template(part, numbers)})"
+                if isinstance(part, Series | Parallel)
+                else _template(part, numbers)
+                for part in parts
+            ]
+            return mark.join(inner)
+        case Gang(_, taper, at_ten):
+            bend = f", {taper.midpoint:g}" if taper.kind in BENT_TAPERS else ""
+            return f"gang({{{next(numbers)}}}, {taper.kind}, {at_ten}{bend})"
+        case _:
+            return f"{{{next(numbers)}}}"
+
+
+def _bands(emf: Array, rate: float) -> dict[str, list[float]]:
+    """K-weighted power of the EMF in narrow bands: what changed parts do to its loudness."""
+    hz = np.fft.rfftfreq(emf.size, 1.0 / rate)[1:]
+    weight = np.square(np.abs(scipy.signal.sosfreqz(k_weighting(rate), hz, fs=rate)[1]))
+    power = np.square(np.abs(np.fft.rfft(emf)[1:])) * weight
+    edges = np.geomspace(60.0, min(16_000.0, 0.45 * rate), 40)
+    sums = np.histogram(hz, edges, weights=power)[0]
+    return {
+        "bandHz": [round(float(f), 2) for f in np.sqrt(edges[1:] * edges[:-1])],
+        "bandPower": [float(f"{share:.4g}") for share in sums / max(float(sums.sum()), 1e-30)],
     }
 
 

@@ -74,7 +74,7 @@ def build_page(
         workshop=job.workshop,
         note=job.note,
         style=Markup(_own_text("style.css")),
-        script=Markup("".join(map(_own_text, ("engine.js", "live.js", "player.js")))),
+        script=Markup("".join(map(_own_text, ("engine.js", "live.js", "parts.js", "player.js")))),
         data=data,
     )
 

@@ -10,6 +10,7 @@
   const state = { design: 0, place: "live", level: "true", voice: "clean", playing: false, unlit: false, offset: 0, startedAt: 0, order: null };
   const decoded = new Map();
   const live = makeLive(pack.live, heardDial);
+  const parts = makeParts(pack, live, { chosen: () => state.design, dial: dialNow, changed: makeLiveNow });
   let dialHeard = 10;
   let context = null, voices = null, buffers = null, ticket = 0, about = null;
 
@@ -52,6 +53,8 @@
     if (voices) voices.forEach(({ source }) => { source.onended = null; source.stop(); source.disconnect(); });
     voices = null;
   }
+  // Whoever changes a part wants to hear it.
+  function makeLiveNow() { if (!isLive()) pick("place", "live"); }
   // At the take's own rate, so that nothing is resampled here.
   function newContext() {
     try { return new AudioContext({ sampleRate: pack.live.rate }); } catch { return new AudioContext(); }
@@ -65,7 +68,7 @@
     const mine = ++ticket;
     const resumed = context.resume();
     if (isLive()) {
-      await live.start(context);
+      try { await live.start(context); } catch { byId("how").textContent = "This browser cannot decode the sound in this page; try another one."; return; }
       await resumed;
       if (mine !== ticket) { if (!isLive() || !state.playing) live.stop(); return; }
       state.playing = true;
@@ -73,7 +76,8 @@
       tick();
       return;
     }
-    const loaded = await loadBuffers(context);
+    let loaded;
+    try { loaded = await loadBuffers(context); } catch { byId("how").textContent = "This browser cannot decode the recordings in this page; try another one."; return; }
     await resumed;
     if (mine !== ticket) return;
     silence();
@@ -102,9 +106,11 @@
     if (voices) fadeTo(voices, design, context.currentTime);
     live.choose(design);
     show();
+    if (!state.order) parts.build();
   }
   function change(key, value) {
     const resume = state.playing;
+    if (key === "place") asAtTen(false);
     const keep = key === "place" ? 0 : positionS();
     if (value === "live") live.turn(dialNow());
     if (key === "level") { state.level = value; live.level(value); if (voices) fadeTo(voices, state.design, context.currentTime); show(); return; }
@@ -130,8 +136,22 @@
   function turnTo(dial) {
     const wanted = Math.min(10, Math.max(0, dial));
     if (!isLive()) pick("place", "live");
+    asAtTen(false);
     live.turn(wanted);
     showPosition();
+    drawSoon();
+  }
+  // The question that matters: is it here as at 10, only softer?
+  function asAtTen(on) {
+    if (on) makeLiveNow();
+    if (on || byId("as-ten").getAttribute("aria-pressed") === "true") live.asAtTen(on);
+    byId("as-ten").setAttribute("aria-pressed", String(on));
+  }
+  let drawing = false;
+  function drawSoon() {
+    if (drawing || state.order) return;
+    drawing = true;
+    requestAnimationFrame(() => { drawing = false; parts.draw(); });
   }
   function pick(name, value) {
     document.querySelector(`input[name=${name}][value="${value}"]`).checked = true;
@@ -203,7 +223,6 @@
   }
   function show() {
     byId("play").textContent = state.playing ? "Stop" : "Play";
-    byId("play").setAttribute("aria-pressed", String(state.playing));
     byId("length").textContent = (lengthS() || (pieceOf(0) || { seconds: 0 }).seconds).toFixed(1);
     [...byId("designs").children].forEach((button, i) => {
       const on = shownOrder()[i] === state.design && !state.unlit;
@@ -262,6 +281,8 @@
     about = byId("about");
     about.remove();
     if (byId("note")) byId("note").hidden = true;
+    for (const id of ["part-sliders", "expression"]) byId(id).replaceChildren();
+    byId("parts").hidden = true;
     byId("rating").replaceChildren(...state.order.map((_, i) => {
       const line = document.createElement("div");
       line.className = "rate";
@@ -305,15 +326,19 @@
     state.unlit = false;
     document.querySelector("main").append(about);
     if (byId("note")) byId("note").hidden = false;
+    byId("parts").hidden = false;
+    byId("choice").hidden = true;
     for (const id of ["rating", "abx", "reveal"]) byId(id).hidden = true;
     byId("blind").hidden = false;
     byId("results").hidden = false;
     byId("result-text").value = `Listening results\n${lines.join("\n")}\n`;
     buildDesigns();
+    parts.build();
     byId("result-text").focus();
   }
   const on = (id, run) => byId(id).addEventListener("click", run);
   on("play", toggle);
+  on("as-ten", () => asAtTen(byId("as-ten").getAttribute("aria-pressed") !== "true"));
   on("blind", goBlind);
   on("reveal", reveal);
   const hear = (design, unlit) => { select(design, unlit); if (!state.playing) play(); };
@@ -337,15 +362,16 @@
     document.querySelectorAll(`input[name=${name}]`).forEach((input) => input.addEventListener("change", () => change(name, input.value)));
   }
   document.addEventListener("keydown", (e) => {
-    if (e.ctrlKey || e.metaKey || e.altKey || e.target.closest("select, textarea")) return;
-    if (e.key === " " && !e.target.closest("button, input")) { e.preventDefault(); toggle(); }
+    if (e.ctrlKey || e.metaKey || e.altKey || !byId("keys").checked || e.target.closest("select, textarea")) return;
+    if (e.key === " " && !e.target.closest("button, input, summary, a")) { e.preventDefault(); toggle(); }
     const number = Number(e.key);
     if (e.key >= "1" && e.key <= "9" && number <= count) select(shownOrder()[number - 1]);
   });
   buildDesigns();
+  parts.build();
   // For tests: what an ear cannot tell a program.
   window.audition = {
-    state, live, positionS, dialNow, guessing, dialHeardNow: () => dialHeard, loadBuffers, startVoices, fadeTo,
+    state, live, parts, positionS, dialNow, guessing, dialHeardNow: () => dialHeard, loadBuffers, startVoices, fadeTo,
     clockS: () => (context ? context.currentTime : 0), startedAtS: () => state.startedAt, xIs: () => abx.x,
   };
 })();

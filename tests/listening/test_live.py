@@ -16,12 +16,21 @@ from playwright.sync_api import Browser, Page, sync_playwright
 from presolder.models.audio.knob import KnobPath, dial_at
 from presolder.models.audio.loudness import integrated_loudness
 from presolder.models.audio.renderer import Renderer
+from presolder.models.circuit.equations import chain_equations
+from presolder.models.circuit.response import transfer
+from presolder.models.decibels import decibels
 from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.network import Design
+from presolder.models.instrument.quantities import parse_quantity
 from presolder.models.instrument.taper import Taper
 from presolder.models.typing import Array
 from presolder.render.files.rigs import built_in_rigs, find_rig
-from presolder.render.listening.live import circuit_plain, loop_nodes, method_plain
+from presolder.render.listening.live import (
+    circuit_plain,
+    design_parts,
+    loop_nodes,
+    method_plain,
+)
 from rendering import band_rms, rendered, resting
 from rigs import as_string_take
 from running import presolder
@@ -326,4 +335,222 @@ def test_without_an_audio_thread(browser: Browser, pack: Path) -> None:
     assert dial(page) == pytest.approx(4, abs=0.05)
     page.wait_for_timeout(400)
     assert page.evaluate("window.audition.live.positionS()") > 0
+    page.close()
+
+
+CHANGED = """([circuit, method, rate, index, value]) => {
+  const engine = makeEngine();
+  for (const i of index) circuit.branches[i].value = value;
+  return engine.response(circuit, 4, [200, 1000, 3000, 6000]);
+}"""
+
+
+@pytest.mark.parametrize("rig_name", ["humbucker-500k", "two-pickups", "two-pickups-independent"])
+def test_changed_parts_are_the_changed_design(bench: Page, rig_name: str) -> None:
+    """Each part of a design set to another value in the page, against the design so written."""
+    rig = find_rig(rig_name)
+    hz = np.array([200.0, 1000.0, 3000.0, 6000.0])
+    text = "33k + (gang(500k, audio, zero) || 680p)"
+    network = parse_expression(text)
+    told = design_parts(rig, network)
+    assert told["template"] == "{0} + (gang({1}, audio, zero, 0.15) || {2})"
+    for i, (part, other) in enumerate(zip(told["parts"], ("82k", "250k", "1n5"), strict=True)):
+        values = ["33k", "500k", "680p"]
+        values[i] = other
+        written = told["template"]
+        for k, value in enumerate(values):
+            written = written.replace(f"{{{k}}}", value)
+        value = parse_quantity(other, "farad" if part["kind"] == "C" else "ohm")
+        got = bench.evaluate(
+            CHANGED, [circuit_plain(rig, network), method_plain(), 48_000, part["branches"], value]
+        )
+        true = decibels(transfer(chain_equations(rig, parse_expression(written)), hz, 4.0)[0])
+        assert np.abs(np.array(got) - true).max() < 1e-6
+
+
+CHANGING = OFFLINE.replace(
+    "at(1.65, () => live.turn(5));", "at(1.65, () => live.turn(5)); live.choose(1); live.turn(4);"
+    " for (let i = 1; i < 40; i += 1) at(0.203 + i * 0.03, () => live.change(1, live.data.designs[1]"
+    ".parts[0].branches, 2e4 + 4e5 * (i % 2)));"
+).replace("for (let i = 1; i < 60; i += 1) at(0.2 + i * 0.02, () => live.turn(10 * Math.abs(Math.cos(i / 5))));\n", "").replace(
+    "  for (let i = 1; i < 8; i += 1) at(0.21 + i * 0.16, () => live.choose(i % 3));\n", ""
+)  # fmt: skip
+
+
+def test_changing_a_part_does_not_click(page: Page, pack: Path) -> None:
+    """Forty times from 20k to 420k and back, at dial 4, under a low tone."""
+    live = live_of(pack)
+    rate = live["rate"]
+    tone = 0.9 * np.sin(2 * np.pi * 110 * np.arange(rate) / rate)
+    file = io.BytesIO()
+    soundfile.write(file, tone, rate, format="FLAC", subtype="PCM_24")
+    audio = np.array(page.evaluate(CHANGING, base64.b64encode(file.getvalue()).decode()))
+    busy = audio[int(0.35 * rate) : int(1.4 * rate)]
+    blocks = busy[: busy.size // 128 * 128].reshape(-1, 128)
+    assert np.all(np.abs(blocks).max(axis=1) > 0)
+    steepest = 2 * np.pi * 110 / rate * np.abs(busy).max()
+    assert np.abs(np.diff(busy)).max() < 3.0 * steepest
+
+
+def test_sliders_expression_and_choice(page: Page) -> None:
+    """A part by the keys, in steps of E12; back again; and the message that the sheet takes."""
+    page.locator("#designs button").nth(1).click()
+    assert page.locator("#expression").inner_text() == "68k + 1n5"
+    assert page.locator("#back").is_disabled()
+    slider = page.locator("#part-sliders input").first
+    slider.focus()
+    for _ in range(60):
+        page.keyboard.press("ArrowRight")
+    assert page.evaluate("window.audition.state.place") == "live"
+    resistor = page.locator("#expression").inner_text().split(" + ")[0]
+    value = parse_quantity(resistor, "ohm")
+    assert value > 75e3
+    assert float(f"{value:.1e}".split("e")[0]) in (
+        1.0,
+        1.2,
+        1.5,
+        1.8,
+        2.2,
+        2.7,
+        3.3,
+        3.9,
+        4.7,
+        5.6,
+        6.8,
+        8.2,
+    )
+    page.locator("#choose-this").click()
+    message = page.locator("#choice-text").input_value()
+    assert f"presolder sheet --design '{resistor} + 1n5'" in message
+    assert presolder("sheet", "--design", f"{resistor} + 1n5", "--json").returncode == 0
+    page.locator("#back").click()
+    assert page.locator("#expression").inner_text() == "68k + 1n5"
+    page.locator("#designs button").first.click()
+    assert page.locator("#no-parts").is_visible()
+    before = page.locator("#curve-ten").get_attribute("points")
+    cable = page.locator("#around input").first
+    cable.focus()
+    page.keyboard.press("End")
+    page.wait_for_timeout(100)
+    assert page.locator("#curve-ten").get_attribute("points") != before
+    page.locator("#choose-this").click()
+    assert "the bare pot" in page.locator("#choice-text").input_value()
+    assert "3 nF of cable" in page.locator("#choice-text").input_value()
+
+
+def test_as_at_ten_and_equally_loud(page: Page) -> None:
+    """The knob stays, the circuit is at 10; turning ends it."""
+    page.get_by_role("button", name="Play").click()
+    page.mouse.click(*knob_at(page, 5))
+    page.wait_for_timeout(300)
+    button = page.get_by_role("button", name="As at 10, equally loud")
+    button.click()
+    page.wait_for_timeout(300)
+    assert dial(page) == pytest.approx(5, abs=0.05)
+    assert page.evaluate("window.audition.dialHeardNow()") == 10
+    assert button.get_attribute("aria-pressed") == "true"
+    page.mouse.click(*knob_at(page, 6))
+    page.wait_for_timeout(300)
+    assert button.get_attribute("aria-pressed") == "false"
+    assert page.evaluate("window.audition.dialHeardNow()") == pytest.approx(6, abs=0.05)
+
+
+REFERENCE = """async (emf) => {
+  const data = { ...window.audition.live.data, emf }, rate = data.rate;
+  const context = new OfflineAudioContext(1, rate * 3, rate);
+  const live = makeLive(data, () => {});
+  live.turn(5);
+  await live.start(context);
+  await new Promise((done) => setTimeout(done, 100));
+  context.suspend(1.5).then(async () => { live.asAtTen(true); await new Promise((done) => setTimeout(done, 50)); context.resume(); });
+  return Array.from((await context.startRendering()).getChannelData(0));
+}"""
+
+
+def test_reference_has_the_sound_of_ten_at_the_loudness_here(page: Page, pack: Path) -> None:
+    """A white EMF: louder and brighter by what the response is, but for the loudness of 5."""
+    live = live_of(pack)
+    rate = live["rate"]
+    noise = np.random.default_rng(3).normal(0, 0.15, rate // 2).clip(-0.95, 0.95)
+    file = io.BytesIO()
+    soundfile.write(file, noise, rate, format="FLAC", subtype="PCM_24")
+    audio = np.array(page.evaluate(REFERENCE, base64.b64encode(file.getvalue()).decode()))
+    # Whole rounds of the loop, before and after.
+    here, there = (
+        audio[int(0.5 * rate) : int(1.5 * rate)],
+        audio[int(1.75 * rate) : int(2.75 * rate)],
+    )
+    hz = np.array([300.0, 3000.0])
+    gains = transfer(chain_equations(find_rig("humbucker-500k"), None), hz, [5.0, 10.0])
+    told = decibels(gains[1] / gains[0])
+    seen = np.array(
+        [
+            20
+            * np.log10(
+                band_rms(there, rate, f / 1.1, f * 1.1) / band_rms(here, rate, f / 1.1, f * 1.1)
+            )
+            for f in hz
+        ]
+    )
+    # Brighter by as much as at 10, and its level down by what the table says of the take.
+    assert seen[1] - seen[0] == pytest.approx(told[1] - told[0], abs=0.7)
+    at = live["levelDials"].index(5.0)
+    down = live["matchedDb"][0][-1] - live["matchedDb"][0][at]
+    assert seen[0] == pytest.approx(told[0] + down, abs=0.5)
+
+
+def test_a_thumb_reaches_everything(browser: Browser, pack: Path) -> None:
+    """Knob, play and designs on one screen of a phone."""
+    page = browser.new_page(viewport={"width": 360, "height": 740})
+    page.goto(pack.as_uri())
+    for name in ("#knob", "#play", "#designs", "#as-ten"):
+        box = page.locator(name).bounding_box()
+        assert box is not None and box["y"] >= 0 and box["y"] + box["height"] <= 740, name
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    page.close()
+
+
+def test_keys_can_be_switched_off(page: Page) -> None:
+    """WCAG 2.1.4: single-key shortcuts."""
+    page.locator("h1").click()
+    page.keyboard.press("2")
+    assert page.evaluate("window.audition.state.design") == 1
+    page.locator("#keys").uncheck()
+    page.locator("h1").click()
+    page.keyboard.press("3")
+    assert page.evaluate("window.audition.state.design") == 1
+
+
+def test_space_on_a_heading_that_opens_opens_it(page: Page) -> None:
+    page.locator("details summary").first.focus()
+    page.keyboard.press("Space")
+    assert page.locator("details[open]").count() == 1
+    assert not page.evaluate("window.audition.state.playing")
+
+
+def test_forced_colours_show_what_is_chosen(browser: Browser, pack: Path) -> None:
+    page = browser.new_page(forced_colors="active")
+    page.goto(pack.as_uri())
+    colour = "(e) => getComputedStyle(e).backgroundColor"
+    chosen, other = (page.locator("#designs button").nth(i).evaluate(colour) for i in (0, 1))
+    assert chosen != other
+    page.close()
+
+
+def test_sound_that_cannot_be_decoded_is_said(browser: Browser, pack: Path, tmp_path: Path) -> None:
+    """And the page says something without a script."""
+    text = pack.read_text("utf-8")
+    assert "<noscript>" in text
+    emf = live_of(pack)["emf"]
+    broken = tmp_path / "broken.html"
+    broken.write_text(text.replace(emf, base64.b64encode(b"not sound at all").decode()), "utf-8")
+    page = browser.new_page()
+    page.goto(broken.as_uri())
+    page.get_by_role("button", name="Play").click()
+    for _ in range(100):
+        if "cannot decode" in page.locator("#how").inner_text():
+            break
+        page.wait_for_timeout(20)
+    else:
+        pytest.fail("it never said so")
     page.close()

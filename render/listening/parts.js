@@ -1,0 +1,110 @@
+"use strict";
+// Changing parts while they play: sliders for each part of a design, the cable and the input, what
+// they do to the response, and the design to send back.
+function makeParts(pack, live, hooks) {
+  const byId = (id) => document.getElementById(id);
+  const E24 = [1, 1.1, 1.2, 1.3, 1.5, 1.6, 1.8, 2, 2.2, 2.4, 2.7, 3, 3.3, 3.6, 3.9, 4.3, 4.7, 5.1, 5.6, 6.2, 6.8, 7.5, 8.2, 9.1];
+  const SERIES = { E12: E24.filter((_, i) => i % 2 === 0), E24 };
+  const own = pack.live.designs.map((design) => design.parts.map((part) => part.value));
+  const values = own.map((row) => [...row]);
+  const around = { cable: pack.live.cable, input: pack.live.input };
+  const HZ = Float64Array.from({ length: 70 }, (_, i) => 80 * 125 ** (i / 69));
+
+  // 68000 -> "68k", 1.5e-9 -> "1n5": IEC 60062, as the sheet's command takes it.
+  function code(value, letters) {
+    const [power, letter] = letters.find(([p]) => value >= 10 ** p * 0.99999) || letters[letters.length - 1];
+    const [whole, rest = ""] = String(Number((value / 10 ** power).toPrecision(4))).split(".");
+    return `${whole}${letter}${rest}`;
+  }
+  const OHMS = [[6, "M"], [3, "k"], [0, "R"]], FARADS = [[-6, "u"], [-9, "n"], [-12, "p"]];
+  const codeOf = (part, value) => code(value, part.kind === "C" ? FARADS : OHMS);
+  const spoken = (kind, value) => {
+    const steps = kind === "C" ? [[-6, "µF"], [-9, "nF"], [-12, "pF"]] : [[6, "MΩ"], [3, "kΩ"], [0, "Ω"]];
+    const [power, unit] = steps.find(([p]) => value >= 10 ** p * 0.99999) || steps[steps.length - 1];
+    return `${Number((value / 10 ** power).toPrecision(3))} ${unit}`;
+  };
+  const expressionOf = (design) => {
+    const { template, parts } = pack.live.designs[design];
+    return parts.reduce((text, part, i) => text.replace(`{${i}}`, codeOf(part, values[design][i])), template);
+  };
+  function snapped(value) {
+    const series = SERIES[byId("series").value];
+    if (!series) return Number(value.toPrecision(3));
+    const decade = 10 ** Math.floor(Math.log10(value) + 1e-9);
+    const near = [...series, 10].reduce((a, b) => (Math.abs(Math.log(b * decade / value)) < Math.abs(Math.log(a * decade / value)) ? b : a));
+    return Number((near * decade).toPrecision(3));
+  }
+
+  // A slider over two decades, logarithmic.
+  function slider(name, kind, low, high, value, moved, snap = snapped) {
+    const label = document.createElement("label"), input = document.createElement("input"), out = document.createElement("span");
+    label.className = "part";
+    Object.assign(input, { type: "range", min: "0", max: "1000", step: "1" });
+    const place = (v) => { input.value = String(Math.round(1000 * Math.log(v / low) / Math.log(high / low))); out.textContent = spoken(kind, v); input.setAttribute("aria-valuetext", spoken(kind, v)); };
+    input.addEventListener("input", () => {
+      const chosen = Math.min(high, Math.max(low, snap(low * (high / low) ** (input.value / 1000))));
+      out.textContent = spoken(kind, chosen);
+      input.setAttribute("aria-valuetext", spoken(kind, chosen));
+      moved(chosen);
+      hooks.changed();
+      draw();
+    });
+    label.append(Object.assign(document.createElement("strong"), { textContent: name }), input, out);
+    place(value);
+    return label;
+  }
+
+  function build() {
+    const design = hooks.chosen(), parts = pack.live.designs[design].parts;
+    byId("part-sliders").replaceChildren(...parts.map((part, i) => slider(
+      part.name, part.kind, own[design][i] / 10, own[design][i] * 10, values[design][i],
+      (value) => { values[design][i] = value; live.change(design, part.branches, value); },
+    )));
+    byId("no-parts").hidden = parts.length > 0;
+    byId("around").replaceChildren(
+      slider("Cable and input, capacitance", "C", 30e-12, 3e-9, Math.max(around.cable, 30e-12), (value) => { around.cable = value; live.around("C", value); }, (v) => Number(v.toPrecision(2))),
+      slider("Input it feeds", "R", 5e3, 10e6, Math.min(around.input || 10e6, 10e6), (value) => { around.input = value; live.around("R", value); }, (v) => Number(v.toPrecision(2))),
+    );
+    draw();
+  }
+
+  const isOwn = (design) => values[design].every((value, i) => value === own[design][i]) && around.cable === pack.live.cable && around.input === pack.live.input;
+  function back() {
+    const design = hooks.chosen();
+    pack.live.designs[design].parts.forEach((part, i) => { values[design][i] = own[design][i]; live.change(design, part.branches, own[design][i]); });
+    if (around.cable !== pack.live.cable) { around.cable = pack.live.cable; live.around("C", around.cable); }
+    if (around.input !== pack.live.input) { around.input = pack.live.input; live.around("R", around.input); }
+    build();
+    hooks.changed();
+  }
+
+  // ---- response at the dial and at 10 --------------------------------------
+  const WIDTH = 320, HEIGHT = 150, TOP = 12, FLOOR = -48;
+  const line = (gains) => gains.map((db, i) => `${(30 + (i * (WIDTH - 40)) / (HZ.length - 1)).toFixed(1)},${(10 + ((TOP - Math.max(FLOOR, Math.min(TOP, db))) * (HEIGHT - 32)) / (TOP - FLOOR)).toFixed(1)}`).join(" ");
+  function draw() {
+    const design = hooks.chosen(), dial = Math.max(hooks.dial(), 0.05);
+    const circuit = live.circuits[design];
+    byId("curve-now").setAttribute("points", line(live.engine.response(circuit, dial, HZ)));
+    byId("curve-ten").setAttribute("points", line(live.engine.response(circuit, 10, HZ)));
+    byId("curve-name").textContent = `at ${hooks.dial().toFixed(1)}`;
+    byId("back").disabled = isOwn(design);
+    byId("expression").textContent = pack.live.designs[design].parts.length ? expressionOf(design) : "the bare pot";
+  }
+
+  function message() {
+    const design = hooks.chosen(), has = pack.live.designs[design].parts.length > 0;
+    const lines = ["I choose this one:", has ? expressionOf(design) : "the bare pot, as it is"];
+    if (has) lines.push("", "For the workshop:", `presolder sheet --design '${expressionOf(design)}'`);
+    if (around.cable !== pack.live.cable || around.input !== pack.live.input) lines.push("", `Heard with ${spoken("C", around.cable)} of cable and input, into ${spoken("R", around.input || 10e6)}.`);
+    return `${lines.join("\n")}\n`;
+  }
+  byId("back").addEventListener("click", back);
+  byId("series").addEventListener("change", draw);
+  byId("choose-this").addEventListener("click", () => {
+    byId("choice").hidden = false;
+    byId("choice-text").value = message();
+    byId("choice-text").focus();
+    byId("choice-text").select();
+  });
+  return { build, draw, message, values };
+}
