@@ -60,6 +60,7 @@ def build_page(
         "sweep": {"times": job.sweep.times_s, "dials": job.sweep.dials},
         "dials": job.dials,
         "live": live,
+        "take": job.recording.name,
         "pieces": [
             copy | {"audio": base64.b64encode(copy["audio"]).decode("ascii")} for copy in copies
         ],
@@ -74,7 +75,9 @@ def build_page(
         workshop=job.workshop,
         note=job.note,
         style=Markup(_own_text("style.css")),
-        script=Markup("".join(map(_own_text, ("engine.js", "live.js", "parts.js", "player.js")))),
+        script=Markup(
+            "".join(map(_own_text, ("engine.js", "live.js", "parts.js", "blind.js", "player.js")))
+        ),
         data=data,
     )
 

@@ -7,12 +7,22 @@
   document.currentScript.remove();
   const count = pack.designs.length;
   const FADE_S = 0.008;
-  const state = { design: 0, place: "live", level: "true", voice: "clean", playing: false, unlit: false, offset: 0, startedAt: 0, order: null };
+  const state = { design: 0, place: "live", level: "true", voice: "clean", playing: false, unlit: false, offset: 0, startedAt: 0 };
   const decoded = new Map();
   const live = makeLive(pack.live, heardDial);
   const parts = makeParts(pack, live, { chosen: () => state.design, dial: dialNow, changed: makeLiveNow });
+  const blind = makeBlind(pack, {
+    matched: () => pick("level", "matched"),
+    blind: showBlind,
+    fixed: (on) => { for (const box of document.querySelectorAll(".controls fieldset")) box.disabled = on; byId("as-ten").disabled = on; byId("designs").inert = on; },
+    conditions: () => ({ place: state.place, level: state.level, voice: isLive() ? "clean" : state.voice, dial: dialNow() }),
+    put: (run) => { if (state.place !== run.place) pick("place", run.place); pick("level", run.level); if (isLive()) { asAtTen(false); live.turn(run.dial); showPosition(); } },
+    play: (design, unlit) => { select(design, unlit); if (!state.playing) play(); },
+    stop: () => { if (state.playing) stop(); state.unlit = false; show(); },
+    playing: () => state.playing,
+  });
   let dialHeard = 10;
-  let context = null, voices = null, buffers = null, ticket = 0, about = null;
+  let context = null, voices = null, buffers = null, ticket = 0;
 
   // ---- sound -------------------------------------------------------------
   const pieceOf = (design) => pack.pieces.find((p) => p.design === design && p.voice === state.voice && String(p.dial ?? "sweep") === state.place);
@@ -41,13 +51,15 @@
       gain.gain.setTargetAtTime(design === chosen ? gainOf(design) : 0, when, FADE_S / 4);
     });
   }
+  // Whoever listens blind should not be stopped by the end.
+  const loops = () => state.place !== "sweep" || blind.on();
   const isLive = () => state.place === "live";
   const lengthS = () => (isLive() ? live.lengthS() : buffers ? Math.min(...buffers.map((b) => b.duration)) : 0);
   function positionS() {
     if (isLive()) return live.positionS();
     if (!state.playing) return state.offset;
     const passed = Math.max(0, context.currentTime - state.startedAt);
-    return state.place === "sweep" ? Math.min(passed, lengthS()) : passed % lengthS();
+    return loops() ? passed % lengthS() : Math.min(passed, lengthS());
   }
   function silence() {
     if (voices) voices.forEach(({ source }) => { source.onended = null; source.stop(); source.disconnect(); });
@@ -84,10 +96,10 @@
     buffers = loaded;
     if (state.offset >= lengthS() - 0.01) state.offset = 0;
     const when = context.currentTime + 0.02;
-    voices = startVoices(context, loaded, state.design, when, state.offset, state.place !== "sweep");
+    voices = startVoices(context, loaded, state.design, when, state.offset, loops());
     state.startedAt = when - state.offset;
     state.playing = true;
-    if (state.place === "sweep") voices[0].source.onended = () => stop(true);
+    if (!loops()) voices[0].source.onended = () => stop(true);
     show();
     tick();
   }
@@ -106,7 +118,7 @@
     if (voices) fadeTo(voices, design, context.currentTime);
     live.choose(design);
     show();
-    if (!state.order) parts.build();
+    if (!blind.on()) parts.build();
   }
   function change(key, value) {
     const resume = state.playing;
@@ -134,6 +146,7 @@
   }
   // Whoever touches the knob turns it: from then on it is live.
   function turnTo(dial) {
+    if (blind.run()) return; // within a run the knob stays
     const wanted = Math.min(10, Math.max(0, dial));
     if (!isLive()) pick("place", "live");
     asAtTen(false);
@@ -149,7 +162,7 @@
   }
   let drawing = false;
   function drawSoon() {
-    if (drawing || state.order) return;
+    if (drawing || blind.on()) return;
     drawing = true;
     requestAnimationFrame(() => { drawing = false; parts.draw(); });
   }
@@ -191,15 +204,13 @@
   });
 
   // ---- what is shown -----------------------------------------------------
-  const letter = (i) => `Sample ${String.fromCharCode(65 + i)}`;
-  const nameOf = (design) => (state.order ? letter(state.order.indexOf(design)) : pack.designs[design].name);
-  const shownOrder = () => state.order || [...Array(count).keys()];
+  const shownOrder = () => blind.shown();
   function buildDesigns() {
     byId("designs").replaceChildren(...shownOrder().map((design, i) => {
       const button = document.createElement("button");
       button.type = "button";
       button.setAttribute("role", "radio");
-      button.textContent = state.order ? letter(i) : `${i + 1}  ${nameOf(design)}`;
+      button.textContent = blind.on() ? blind.letter(i) : `${i + 1}  ${blind.nameOf(design)}`;
       button.addEventListener("click", () => select(design));
       button.addEventListener("keydown", (e) => {
         const move = { ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1 }[e.key];
@@ -237,127 +248,19 @@
     requestAnimationFrame(tick);
   }
 
-  // ---- listening blind ---------------------------------------------------
-  const abx = { x: 0, right: 0, total: 0 };
-  // Chance of at least this many right answers by guessing: sum of C(n, k) / 2^n.
-  function guessing(right, total) {
-    let term = 0.5 ** total, sum = 0;
-    for (let k = 0; k <= total; k += 1) {
-      if (k >= right) sum += term;
-      term *= (total - k) / (k + 1);
-    }
-    return Math.min(1, sum);
-  }
-  const random = (n) => { // unbiased
-    const word = new Uint32Array(1), limit = 2 ** 32 - (2 ** 32 % n);
-    do crypto.getRandomValues(word); while (word[0] >= limit);
-    return word[0] % n;
-  };
-  function shuffled() {
-    const order = [...Array(count).keys()];
-    for (let i = count - 1; i > 0; i -= 1) { const j = random(i + 1); [order[i], order[j]] = [order[j], order[i]]; }
-    return order;
-  }
-  function options(select_, texts) {
-    select_.replaceChildren(...texts.map((text, i) => Object.assign(document.createElement("option"), { value: String(i), textContent: text })));
-  }
-  const pairNow = () => [byId("abx-a"), byId("abx-b")].map((s) => state.order[Number(s.value)]);
-  function newTrial() { abx.x = random(2); }
-  function newPair() {
-    Object.assign(abx, { right: 0, total: 0 });
-    byId("tally").textContent = "No answers yet.";
-    newTrial();
-  }
-  function answer(guess) {
-    const [a, b] = pairNow();
-    if (a === b) { byId("tally").textContent = "Choose two different samples."; return; }
-    abx.total += 1;
-    if (guess === abx.x) abx.right += 1;
-    byId("tally").textContent = `${abx.right} of ${abx.total} right. By guessing alone, the chance of that many or more is ${guessing(abx.right, abx.total).toFixed(3)}.`;
-    newTrial();
-  }
-  function goBlind() {
-    state.order = shuffled();
-    about = byId("about");
-    about.remove();
-    if (byId("note")) byId("note").hidden = true;
-    for (const id of ["part-sliders", "expression"]) byId(id).replaceChildren();
-    byId("parts").hidden = true;
-    byId("rating").replaceChildren(...state.order.map((_, i) => {
-      const line = document.createElement("div");
-      line.className = "rate";
-      const title = Object.assign(document.createElement("strong"), { textContent: letter(i) });
-      const parts = [["Rating", ["-", "1", "2", "3", "4", "5"]], ["Rank", ["-", ...state.order.map((__, k) => String(k + 1))]]].map(([name, texts]) => {
-        const label = document.createElement("label"), select_ = document.createElement("select");
-        select_.setAttribute("aria-label", `${name} of ${letter(i)}`);
-        select_.className = name.toLowerCase();
-        options(select_, texts);
-        label.append(`${name} `, select_);
-        return label;
-      });
-      line.append(title, ...parts);
-      return line;
-    }));
-    const letters = state.order.map((_, i) => letter(i));
-    options(byId("abx-a"), letters);
-    options(byId("abx-b"), letters);
-    byId("abx-b").selectedIndex = Math.min(1, count - 1);
-    newPair();
-    for (const id of ["rating", "abx", "reveal"]) byId(id).hidden = false;
-    byId("abx").hidden = count < 2;
-    byId("blind").hidden = true;
-    byId("results").hidden = true;
-    byId("result-text").value = "";
-    state.design = state.order[0];
+  function showBlind(order) {
     state.unlit = false;
-    live.choose(state.design);
-    if (voices) fadeTo(voices, state.design, context.currentTime);
-    buildDesigns();
-    byId("reveal").focus();
-  }
-  function reveal() {
-    const value = (i, kind) => { const s = byId("rating").children[i].querySelector(`.${kind}`); return s.options[s.selectedIndex].textContent; };
-    const lines = state.order.map((design, i) => `${letter(i)} was ${pack.designs[design].name}: rating ${value(i, "rating")}, rank ${value(i, "rank")}`);
-    if (abx.total) {
-      const [a, b] = pairNow().map((d) => pack.designs[d].name);
-      lines.push(`Told ${a} from ${b}: ${abx.right} of ${abx.total} right, by guessing ${guessing(abx.right, abx.total).toFixed(3)}`);
+    if (order) {
+      state.design = order[0];
+      live.choose(state.design);
+      if (voices) fadeTo(voices, state.design, context.currentTime);
     }
-    state.order = null;
-    state.unlit = false;
-    document.querySelector("main").append(about);
-    if (byId("note")) byId("note").hidden = false;
-    byId("parts").hidden = false;
-    byId("choice").hidden = true;
-    for (const id of ["rating", "abx", "reveal"]) byId(id).hidden = true;
-    byId("blind").hidden = false;
-    byId("results").hidden = false;
-    byId("result-text").value = `Listening results\n${lines.join("\n")}\n`;
     buildDesigns();
-    parts.build();
-    byId("result-text").focus();
+    if (!order) parts.build();
   }
   const on = (id, run) => byId(id).addEventListener("click", run);
   on("play", toggle);
   on("as-ten", () => asAtTen(byId("as-ten").getAttribute("aria-pressed") !== "true"));
-  on("blind", goBlind);
-  on("reveal", reveal);
-  const hear = (design, unlit) => { select(design, unlit); if (!state.playing) play(); };
-  on("hear-a", () => hear(pairNow()[0]));
-  on("hear-b", () => hear(pairNow()[1]));
-  on("hear-x", () => hear(pairNow()[abx.x], true));
-  on("is-a", () => answer(0));
-  on("is-b", () => answer(1));
-  for (const id of ["abx-a", "abx-b"]) byId(id).addEventListener("change", newPair);
-  on("copy", async () => {
-    const text = byId("result-text");
-    try { await navigator.clipboard.writeText(text.value); } catch { text.select(); document.execCommand("copy"); }
-    byId("copied").textContent = "Copied.";
-  });
-  on("save", () => {
-    const url = URL.createObjectURL(new Blob([byId("result-text").value], { type: "text/plain" }));
-    Object.assign(document.createElement("a"), { href: url, download: "listening-results.txt" }).click();
-    setTimeout(() => URL.revokeObjectURL(url), 1000);
-  });
   for (const name of ["place", "level", "voice"]) {
     document.querySelectorAll(`input[name=${name}]`).forEach((input) => input.addEventListener("change", () => change(name, input.value)));
   }
@@ -369,9 +272,10 @@
   });
   buildDesigns();
   parts.build();
+  blind.restore();
   // For tests: what an ear cannot tell a program.
   window.audition = {
-    state, live, parts, positionS, dialNow, guessing, dialHeardNow: () => dialHeard, loadBuffers, startVoices, fadeTo,
-    clockS: () => (context ? context.currentTime : 0), startedAtS: () => state.startedAt, xIs: () => abx.x,
+    state, live, parts, positionS, dialNow, blind, guessing: blind.guessing, dialHeardNow: () => dialHeard, loadBuffers, startVoices, fadeTo,
+    clockS: () => (context ? context.currentTime : 0), startedAtS: () => state.startedAt,
   };
 })();

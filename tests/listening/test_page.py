@@ -73,9 +73,9 @@ def page(browser: Browser, page_file: Path) -> Iterator[Page]:
     yield page
     assert seen == []
     # The page itself, blobs that it makes, and its own audio thread; nothing else, least of all from a network.
-    assert [url for url in requests if not url.startswith(("blob:", "data:"))] == [
+    assert {url for url in requests if not url.startswith(("blob:", "data:"))} == {
         page_file.as_uri()
-    ]
+    }
     context.close()
 
 
@@ -178,39 +178,90 @@ def _tree(page: Page) -> object:
     return session.send("Accessibility.getFullAXTree")
 
 
+def hear_all(page: Page) -> None:
+    """All three of a trial, long enough to count."""
+    for which in ("first", "second", "hidden"):
+        page.locator(f"#hear-{which}").click()
+        until(page, f"{PROBE}.state.playing")
+        index = ("first", "second", "hidden").index(which)
+        until(page, f"{PROBE}.blind.run().heard[{index}] >= 0.4")
+
+
 def test_blind_round_hides_names_and_scores(page: Page) -> None:
+    """Eight trials; the score at the end only; pair, loudness and dial fixed within the run."""
     assert len(names_found(page)) == 5
     page.get_by_role("button", name="Hide the names").click()
     assert names_found(page) == []
     assert page.locator("#designs button").all_inner_texts() == ["Sample A", "Sample B", "Sample C"]
+    # Matched by default, and 16 trials.
+    assert page.evaluate(f"{PROBE}.state.level") == "matched"
+    assert page.locator("#trials").input_value() == "16"
     page.get_by_label("Rating of Sample B").select_option("4")
+    page.get_by_label("Rank of Sample A").select_option("1")
     page.get_by_label("Rank of Sample B").select_option("1")
-    for trial in range(6):  # five right answers, one wrong
-        x = page.evaluate(f"{PROBE}.xIs()")
-        page.locator("#hear-x").click()
-        until(page, f"{PROBE}.state.playing")
-        if trial == 2:  # stopping and starting must not give X away either
+    assert page.get_by_label("Rank of Sample A").input_value() == "0"
+    page.locator("#trials").select_option("8")
+    page.get_by_role("button", name="Start the run").click()
+    assert page.locator("#first").is_disabled()
+    assert page.get_by_label("true", exact=True).is_disabled()
+    for trial in range(8):  # seven right answers, one wrong
+        assert page.locator("#is-first").is_disabled()
+        hear_all(page)
+        if trial == 2:  # stopping and starting must not give the hidden one away either
             page.locator("#play").click()
             page.locator("#play").click()
             until(page, f"{PROBE}.state.playing")
         assert page.locator("#designs [aria-checked=true]").count() == 0
-        page.locator(("#is-a", "#is-b")[x if trial else 1 - x]).click()
+        hidden = page.evaluate(f"{PROBE}.blind.run().hidden")
+        page.locator(("#is-first", "#is-second")[hidden if trial else 1 - hidden]).click()
+        assert not page.evaluate(f"{PROBE}.state.playing")
+        if trial == 3:
+            assert "right" not in page.locator("#tally").inner_text()
     tally = page.locator("#tally").inner_text()
-    # At least 5 of 6 by guessing: (6 + 1) / 64.
-    assert (
-        tally
-        == f"5 of 6 right. By guessing alone, the chance of that many or more is {7 / 64:.3f}."
-    )
+    # At least 7 of 8 by guessing: (8 + 1) / 256.
+    assert tally.startswith("The run is over: 7 of 8 right.")
+    assert tally.endswith(f"the chance of that many or more is {9 / 256:.3f}.")
     assert names_found(page) == []
-    order = page.evaluate(f"{PROBE}.state.order")
+    order = page.evaluate(f"{PROBE}.blind.shown()")
     page.get_by_role("button", name="Reveal and finish").click()
     text = page.locator("#result-text").input_value()
     assert f"Sample B was {NAMES[order[1]]}: rating 4, rank 1" in text
-    assert "5 of 6 right" in text
+    assert "7 of 8 right" in text and "matched loudness" in text and "knob turning" in text
     assert len(names_found(page)) == 5
     with page.expect_download() as download:
         page.get_by_role("button", name="Save as text").click()
     assert Path(download.value.path()).read_text() == text
+    with page.expect_download() as download:
+        page.get_by_role("button", name="Save as JSON").click()
+    results = json.loads(Path(download.value.path()).read_text())
+    (run,) = results["runs"]
+    assert (run["right"], run["trials"], run["loudness"]) == (7, 8, "matched")
+    assert run["by_guessing"] == pytest.approx(9 / 256)
+    assert len(run["answers"]) == 8 and all(a["seconds"] >= 1.2 for a in run["answers"])
+    assert sum(a["hidden"] == a["answer"] for a in run["answers"]) == 7
+
+
+def test_a_run_outlives_a_reload_and_can_be_given_up(page: Page, page_file: Path) -> None:
+    page.get_by_label("turn it yourself").check(force=True)
+    page.evaluate(f"{PROBE}.live.turn(6)")
+    page.get_by_role("button", name="Hide the names").click()
+    page.get_by_role("button", name="Start the run").click()
+    hear_all(page)
+    page.locator("#is-first").click()
+    before = page.evaluate(f"[{PROBE}.blind.shown(), {PROBE}.blind.run().answers.length]")
+    page.goto(page_file.as_uri())
+    after = page.evaluate(f"[{PROBE}.blind.shown(), {PROBE}.blind.run().answers.length]")
+    assert after == before and after[1] == 1
+    assert names_found(page) == []
+    assert page.evaluate(f"{PROBE}.dialNow()") == 6
+    # Within a run the knob stays.
+    page.locator("#knob").focus()
+    page.keyboard.press("Home")
+    assert page.evaluate(f"{PROBE}.dialNow()") == 6
+    page.get_by_role("button", name="Give up this run").click()
+    assert "does not count" in page.locator("#tally").inner_text()
+    page.get_by_role("button", name="Reveal and finish").click()
+    assert "Told" not in page.locator("#result-text").input_value()
 
 
 @pytest.mark.parametrize(("right", "total"), [(0, 3), (8, 10), (16, 16), (30, 50)])
@@ -266,6 +317,8 @@ def test_accessible_and_fits(
     for blind in (False, True):
         if blind:
             page.get_by_role("button", name="Hide the names").click()
+            # Colours change over a fraction of a second.
+            page.wait_for_timeout(500)
         found = Axe().run(page).response["violations"]
         serious = [v["id"] for v in found if v["impact"] in ("serious", "critical")]
         assert serious == []
