@@ -101,6 +101,8 @@ function makeBlind(pack, player) {
   function start() {
     const [a, b] = pair();
     if (a === b) { byId("tally").textContent = "Choose two different samples."; return; }
+    const { place, dial } = player.conditions();
+    if (Number(place === "live" ? dial : place) > 9.5) { byId("tally").textContent = "At 10 all samples are the same circuit: turn the knob down first."; return; }
     resume({ pair: [a, b], trials: Number(byId("trials").value), answers: [], ...player.conditions(), date: new Date().toISOString() });
   }
   function resume(saved) {

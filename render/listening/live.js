@@ -197,6 +197,11 @@ function makeLive(data, say) {
       for (const i of branches) circuits[design].branches[i].value = value;
       replaced(design);
     },
+    tone(dial) {
+      // A thousandth of a percent of the track stands for none.
+      const ohms = data.tone.ohms * Math.max(engine.fraction(data.tone.law, dial), 1e-5);
+      circuits.forEach((circuit, design) => { circuit.branches[data.tone.branch].value = ohms; replaced(design); });
+    },
     // What hangs on the output: all capacitance, or all resistance.
     around(kind, value) {
       circuits.forEach((circuit, design) => {

@@ -86,6 +86,7 @@ def live_data(job: PackJob, renderer: Renderer, true_gain_db: float) -> dict[str
         "input": None
         if np.isinf(renderer.rig.load.resistance_ohms)
         else renderer.rig.load.resistance_ohms,
+        "tone": tone_plain(renderer.rig),
         **_bands(emf, rate),
         "levelDials": _LEVEL_DIALS.tolist(),
         "matchedDb": [
@@ -151,6 +152,24 @@ def design_parts(rig: Rig, network: Network | None) -> dict[str, Any]:
                 part["branches"].append(first + bare + i)  # type: ignore[attr-defined]
         first += bare + len(leaves(channel.fitted(network)))
     return {"parts": parts, "template": _template(network, iter(range(len(parts))))}
+
+
+def tone_plain(rig: Rig) -> dict[str, Any] | None:
+    """The first channel's tone knob: its pot, and the branch that is its resistance."""
+    tone = rig.first.tone
+    if tone is None or tone.dial == 0:
+        return None
+    middle = next(
+        i
+        for i, branch in enumerate(control_chain(rig, None).branches)
+        if branch.kind == "capacitor" and branch.value == tone.capacitance_farads
+    )
+    return {
+        "branch": middle - 1,
+        "ohms": tone.pot.resistance_ohms,
+        "law": _law_plain(tone.pot.taper),
+        "dial": tone.dial,
+    }
 
 
 def _template(network: Network | None, numbers: Iterator[int]) -> str:

@@ -7,7 +7,7 @@ function makeParts(pack, live, hooks) {
   const SERIES = { E12: E24.filter((_, i) => i % 2 === 0), E24 };
   const own = pack.live.designs.map((design) => design.parts.map((part) => part.value));
   const values = own.map((row) => [...row]);
-  const around = { cable: pack.live.cable, input: pack.live.input };
+  const around = { cable: pack.live.cable, input: pack.live.input, tone: pack.live.tone && pack.live.tone.dial };
   const HZ = Float64Array.from({ length: 70 }, (_, i) => 80 * 125 ** (i / 69));
 
   // 68000 -> "68k", 1.5e-9 -> "1n5": IEC 60062, as the sheet's command takes it.
@@ -54,6 +54,23 @@ function makeParts(pack, live, hooks) {
     return label;
   }
 
+  function toneKnob() {
+    if (!pack.live.tone) return [];
+    const label = document.createElement("label"), input = document.createElement("input"), out = document.createElement("span");
+    label.className = "part";
+    Object.assign(input, { type: "range", min: "0", max: "10", step: "0.1", value: String(around.tone) });
+    out.textContent = Number(around.tone).toFixed(1);
+    input.addEventListener("input", () => {
+      around.tone = Number(input.value);
+      out.textContent = around.tone.toFixed(1);
+      live.tone(around.tone);
+      hooks.changed();
+      draw();
+    });
+    label.append(Object.assign(document.createElement("strong"), { textContent: "Tone knob" }), input, out);
+    return [label];
+  }
+
   function build() {
     const design = hooks.chosen(), parts = pack.live.designs[design].parts;
     byId("part-sliders").replaceChildren(...parts.map((part, i) => slider(
@@ -62,18 +79,21 @@ function makeParts(pack, live, hooks) {
     )));
     byId("no-parts").hidden = parts.length > 0;
     byId("around").replaceChildren(
+      ...toneKnob(),
       slider("Cable and input, capacitance", "C", 30e-12, 3e-9, Math.max(around.cable, 30e-12), (value) => { around.cable = value; live.around("C", value); }, (v) => Number(v.toPrecision(2))),
       slider("Input it feeds", "R", 5e3, 10e6, Math.min(around.input || 10e6, 10e6), (value) => { around.input = value; live.around("R", value); }, (v) => Number(v.toPrecision(2))),
     );
     draw();
   }
 
-  const isOwn = (design) => values[design].every((value, i) => value === own[design][i]) && around.cable === pack.live.cable && around.input === pack.live.input;
+  const ownTone = pack.live.tone && pack.live.tone.dial;
+  const isOwn = (design) => values[design].every((value, i) => value === own[design][i]) && around.cable === pack.live.cable && around.input === pack.live.input && around.tone === ownTone;
   function back() {
     const design = hooks.chosen();
     pack.live.designs[design].parts.forEach((part, i) => { values[design][i] = own[design][i]; live.change(design, part.branches, own[design][i]); });
     if (around.cable !== pack.live.cable) { around.cable = pack.live.cable; live.around("C", around.cable); }
     if (around.input !== pack.live.input) { around.input = pack.live.input; live.around("R", around.input); }
+    if (around.tone !== ownTone) { around.tone = ownTone; live.tone(ownTone); }
     build();
     hooks.changed();
   }

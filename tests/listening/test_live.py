@@ -22,7 +22,7 @@ from presolder.models.decibels import decibels
 from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.quantities import parse_quantity
-from presolder.models.instrument.taper import Taper
+from presolder.models.instrument.taper import Taper, fraction_below_wiper
 from presolder.models.typing import Array
 from presolder.render.files.rigs import built_in_rigs, find_rig
 from presolder.render.listening.live import (
@@ -30,6 +30,7 @@ from presolder.render.listening.live import (
     design_parts,
     loop_nodes,
     method_plain,
+    tone_plain,
 )
 from rendering import band_rms, rendered, resting
 from rigs import as_string_take
@@ -428,7 +429,7 @@ def test_sliders_expression_and_choice(page: Page) -> None:
     page.locator("#designs button").first.click()
     assert page.locator("#no-parts").is_visible()
     before = page.locator("#curve-ten").get_attribute("points")
-    cable = page.locator("#around input").first
+    cable = page.get_by_label("Cable and input, capacitance")
     cable.focus()
     page.keyboard.press("End")
     page.wait_for_timeout(100)
@@ -554,3 +555,35 @@ def test_sound_that_cannot_be_decoded_is_said(browser: Browser, pack: Path, tmp_
     else:
         pytest.fail("it never said so")
     page.close()
+
+
+@pytest.mark.parametrize("rig_name", ["humbucker-500k", "single-coil-250k", "two-pickups"])
+def test_tone_knob(bench: Page, rig_name: str) -> None:
+    """Its branch set as the page sets it, against the rig with its tone knob there."""
+    rig = find_rig(rig_name)
+    told = tone_plain(rig)
+    tone = rig.first.tone
+    assert told is not None and tone is not None
+    hz = np.array([200.0, 1000.0, 3000.0, 6000.0])
+    for at in (7.0, 3.0, 0.5):
+        turned = rig.with_first(replace(rig.first, tone=replace(tone, dial=at)))
+        true = decibels(transfer(chain_equations(turned, None), hz, 4.0)[0])
+        ohms = tone.pot.resistance_ohms * float(fraction_below_wiper(tone.pot.taper, at))
+        got = bench.evaluate(
+            CHANGED, [circuit_plain(rig, None), method_plain(), 48_000, [told["branch"]], ohms]
+        )
+        assert np.abs(np.array(got) - true).max() < 1e-6
+
+
+def test_tone_slider_and_no_run_at_ten(page: Page) -> None:
+    before = page.locator("#curve-ten").get_attribute("points")
+    page.get_by_label("Tone knob").focus()
+    page.keyboard.press("Home")
+    page.wait_for_timeout(100)
+    assert page.locator("#curve-ten").get_attribute("points") != before
+    page.locator("#back").click()
+    assert page.locator("#curve-ten").get_attribute("points") == before
+    page.get_by_role("button", name="Hide the names").click()
+    page.get_by_role("button", name="Start the run").click()
+    assert "the same circuit" in page.locator("#tally").inner_text()
+    assert page.locator("#trial").is_hidden()
