@@ -210,6 +210,7 @@ def pack(
     tone_weight: float | None = None,
     workshop: str = "",
     note: str = "",
+    recordings: bool = False,
     listening: Format = "mp3",
     light: bool = False,
     single_file: bool = False,
@@ -241,6 +242,9 @@ def pack(
         Positions that count for that, as `dials` of `compare`.
     workshop, note : str
         Who sends it, and what they say to the customer.
+    recordings : bool
+        Whether the page holds the held and swept recordings beside the knob that
+        it turns itself; with dirt it always does.
     listening : {"mp3", "m4a"}
         Format of the light copies, where ffmpeg is installed.
     light : bool
@@ -285,7 +289,9 @@ def pack(
     after = After(dirt, speaker, hum_db)
     comparing = Comparing(stairs, beside_bare, tuple(map(float, stair_dials)), phrase_s)
     held = tuple(map(float, dials))
-    job = PackJob(take, found, chosen, sweep, held, after, ear, comparing, workshop, note)
+    job = PackJob(
+        take, found, chosen, sweep, held, after, ear, comparing, workshop, note, recordings
+    )
     told = counted(progress, work_units(job))
     if single_file:
         size = write_single_file(

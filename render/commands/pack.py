@@ -52,6 +52,10 @@ _LONGEST_TEXT = 2000
 @click.option("--single-file", is_flag=True, help="Only the page, as one HTML file OUT.html.")
 @click.option("--allow-large", is_flag=True, help="Let a single file pass the mailing limit.")
 @click.option("--light", is_flag=True, help="Leave out the lossless copies.")
+@click.option(
+    "--recordings", is_flag=True,
+    help="Put the held and swept recordings into the page too; with dirt they always are.",
+)  # fmt: skip
 @comparing_options
 @stage_options
 @output_options
@@ -71,6 +75,7 @@ def pack(
     single_file: bool,
     allow_large: bool,
     light: bool,
+    recordings: bool,
     plays: Playing | None,
     comparing: dict[str, Any],
     dirt_kind: DirtKind | None,
@@ -101,6 +106,6 @@ def pack(
             out, take, rig, designs, dials=held.tolist(), sweep=sweep, dirt=dirt,
             speaker=speaker, hum_db=hum_db, plays=plays, workshop=workshop, note=note,
             listening=listening, light=light, single_file=single_file, allow_large=allow_large,
-            force=force, progress=progress, **comparing,
+            recordings=recordings, force=force, progress=progress, **comparing,
         )  # fmt: skip
     say_packed(contents, out, as_json)

@@ -41,6 +41,8 @@ class PackJob:
         What to make beside the sweeps and held positions.
     workshop, note : str
         Who sends it, and what they say to the customer.
+    recordings : bool
+        Whether the page holds the held and swept recordings beside its engine.
 
     Raises
     ------
@@ -58,6 +60,12 @@ class PackJob:
     comparing: Comparing = field(default_factory=Comparing)
     workshop: str = ""
     note: str = ""
+    recordings: bool = False
+
+    @property
+    def embeds(self) -> bool:
+        """Whether its page holds recordings; dirt is not worked out in the page."""
+        return self.recordings or self.after.dirt is not None
 
     def __post_init__(self) -> None:
         if not self.dials or len(self.dials) > MOST_DIALS or len(set(self.dials)) < len(self.dials):

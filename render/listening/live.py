@@ -15,6 +15,7 @@ import soundfile
 
 from presolder.models.audio.emf import recover_emf
 from presolder.models.audio.loudness import integrated_loudness, k_weighting
+from presolder.models.audio.matching import shared_gain_db
 from presolder.models.audio.renderer import Renderer, advance
 from presolder.models.circuit.chain import OUTPUT, Branch, control_chain
 from presolder.models.circuit.recursion import (
@@ -51,7 +52,9 @@ _MOST_GAIN_DB = 40.0
 _MEASURED_DIALS = (0.25, 0.5, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0, 9.0, 10.0)
 
 
-def live_data(job: PackJob, renderer: Renderer, true_gain_db: float) -> dict[str, Any]:
+def live_data(
+    job: PackJob, renderer: Renderer, true_gain_db: float | None = None
+) -> dict[str, Any]:
     """Everything that the engine needs, as JSON will have it.
 
     Parameters
@@ -59,8 +62,9 @@ def live_data(job: PackJob, renderer: Renderer, true_gain_db: float) -> dict[str
     job : PackJob
     renderer : Renderer
         Whose EMF is sent.
-    true_gain_db : float
-        The gain that all recordings share.
+    true_gain_db : float, optional
+        The gain that all recordings share; by default what brings the loudest
+        dial of all designs to that peak.
 
     Returns
     -------
@@ -70,6 +74,9 @@ def live_data(job: PackJob, renderer: Renderer, true_gain_db: float) -> dict[str
     nodes = loop_nodes(renderer, job.recording.samples)
     # Of the instants of a step the last is the sample's own.
     emf = nodes[-1]
+    gains_db, peaks_db = matched_db(renderer, nodes)
+    if true_gain_db is None:
+        true_gain_db = shared_gain_db(peaks_db)
     scale = _PEAK / max(float(np.abs(emf).max()), 1e-12)
     file = io.BytesIO()
     soundfile.write(file, emf * scale, rate, format="FLAC", subtype="PCM_24")
@@ -89,9 +96,7 @@ def live_data(job: PackJob, renderer: Renderer, true_gain_db: float) -> dict[str
         "tone": tone_plain(renderer.rig),
         **_bands(emf, rate),
         "levelDials": _LEVEL_DIALS.tolist(),
-        "matchedDb": [
-            [round(float(db), 3) for db in row] for row in matched_db(renderer, nodes).tolist()
-        ],
+        "matchedDb": [[round(float(db), 3) for db in row] for row in gains_db],
     }
 
 
@@ -241,7 +246,7 @@ def loop_nodes(renderer: Renderer, take: Array) -> Array:
     return np.ascontiguousarray(loop)
 
 
-def matched_db(renderer: Renderer, nodes: Array) -> Array:
+def matched_db(renderer: Renderer, nodes: Array) -> tuple[Array, list[float]]:
     """Gain at each of the dials that makes a design as loud as the first one at 10.
 
     Parameters
@@ -252,8 +257,10 @@ def matched_db(renderer: Renderer, nodes: Array) -> Array:
 
     Returns
     -------
-    ndarray, shape (designs, dials)
-        dB, at most `_MOST_GAIN_DB`.
+    gain_db : ndarray, shape (designs, dials)
+        At most `_MOST_GAIN_DB`.
+    peak_db : list of float
+        Of each design at each dial that was measured.
 
     Notes
     -----
@@ -262,19 +269,24 @@ def matched_db(renderer: Renderer, nodes: Array) -> Array:
     """
     rate = renderer.sample_rate_hz
 
-    def level(recursion: Recursion, dial: float) -> float:
+    def level(recursion: Recursion, dial: float) -> tuple[float, float]:
         states = np.zeros((1, recursion.state_count))
         audio = advance(recursion, np.full(nodes.shape[1], dial), nodes[np.newaxis], states)
         # Loud enough for the absolute gate to be out of reach.
         peak = max(float(np.abs(audio).max()), 1e-12)
         loudness = integrated_loudness([audio / peak], rate)
-        return (-99.0 if loudness is None else loudness) + float(decibels(peak))
+        peak_db = float(decibels(peak))
+        return (-99.0 if loudness is None else loudness) + peak_db, peak_db
 
-    rows = []
+    rows: list[Array] = []
+    peaks: list[float] = []
     with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
         for recursion in renderer.recursions:
-            levels = list(pool.map(partial(level, recursion), _MEASURED_DIALS))
+            levels, peaks_db = zip(
+                *pool.map(partial(level, recursion), _MEASURED_DIALS), strict=True
+            )
+            peaks += peaks_db
             smooth = scipy.interpolate.PchipInterpolator(_MEASURED_DIALS, levels)
             rows.append(smooth(_LEVEL_DIALS))
     found = np.array(rows)
-    return np.asarray(np.minimum(found[0, -1] - found, _MOST_GAIN_DB))
+    return np.asarray(np.minimum(found[0, -1] - found, _MOST_GAIN_DB)), peaks

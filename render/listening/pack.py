@@ -112,7 +112,12 @@ def write_single_file(
         If it is too large, or the place cannot be written.
     """
     with new_file(out, force=force) as scratch, _folder_beside(scratch) as folder:
-        _fill(job, folder, listening, True, progress)
+        if job.embeds:
+            _fill(job, folder, listening, True, progress)
+        else:
+            renderer = Renderer(job.rig, job.designs, job.recording.sample_rate_hz)
+            page = build_page(job, dossiers(job), [], live_data(job, renderer))
+            (folder / "index.html").write_text(page, encoding="utf-8")
         size = (folder / "index.html").stat().st_size
         if size > MAIL_LIMIT_BYTES and not allow_large:
             raise InputError(
@@ -159,7 +164,7 @@ def _fill(
     trials = _write_trials(job, folder, ending, light, progress)
     about = dossiers(job)
     _write_sheets(about, folder / "sheets")
-    copies = page_copies(job, folder / "listen", files, ending)
+    copies = page_copies(job, folder / "listen", files, ending) if job.embeds else []
     page = build_page(job, about, copies, live_data(job, renderer, pieces[0].true_gain_db))
     (folder / "index.html").write_text(page, encoding="utf-8")
     contents = _contents(job, about, written, ending, light)

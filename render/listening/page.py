@@ -71,6 +71,7 @@ def build_page(
         need=need_in_words(job.ear),
         judged=judged_by(job.ear),
         dials=[f"{dial:g}" for dial in job.dials],
+        recordings=job.embeds,
         voices=["clean"] if job.after.dirt is None else ["clean", "dirt"],
         workshop=job.workshop,
         note=job.note,

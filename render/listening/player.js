@@ -14,7 +14,7 @@
   const blind = makeBlind(pack, {
     matched: () => pick("level", "matched"),
     blind: showBlind,
-    fixed: (on) => { for (const box of document.querySelectorAll(".controls fieldset")) box.disabled = on; byId("as-ten").disabled = on; byId("designs").inert = on; },
+    fixed: (on) => { for (const box of document.querySelectorAll(".controls fieldset")) box.disabled = on; slowly(false); byId("as-ten").disabled = byId("slowly").disabled = on; byId("designs").inert = on; },
     conditions: () => ({ place: state.place, level: state.level, voice: isLive() ? "clean" : state.voice, dial: dialNow() }),
     put: (run) => { if (state.place !== run.place) pick("place", run.place); pick("level", run.level); if (isLive()) { asAtTen(false); live.turn(run.dial); showPosition(); } },
     play: (design, unlit) => { select(design, unlit); if (!state.playing) play(); },
@@ -104,6 +104,7 @@
     tick();
   }
   function stop(ended = false) {
+    slowly(false);
     ticket += 1;
     live.stop();
     state.offset = ended || isLive() ? 0 : positionS();
@@ -138,7 +139,9 @@
   function dialNow() {
     if (isLive()) return live.now.target;
     if (state.place !== "sweep") return Number(state.place);
-    const t = positionS();
+    return sweepDial(positionS());
+  }
+  function sweepDial(t) {
     let i = 1;
     while (i < times.length - 1 && t > times[i]) i += 1;
     const share = Math.min(1, Math.max(0, (t - times[i - 1]) / (times[i] - times[i - 1])));
@@ -147,6 +150,7 @@
   // Whoever touches the knob turns it: from then on it is live.
   function turnTo(dial) {
     if (blind.run()) return; // within a run the knob stays
+    slowly(false);
     const wanted = Math.min(10, Math.max(0, dial));
     if (!isLive()) pick("place", "live");
     asAtTen(false);
@@ -159,6 +163,27 @@
     if (on) makeLiveNow();
     if (on || byId("as-ten").getAttribute("aria-pressed") === "true") live.asAtTen(on);
     byId("as-ten").setAttribute("aria-pressed", String(on));
+  }
+  // The sweep of the pack, by the live knob.
+  let turning = 0;
+  function slowly(on) {
+    cancelAnimationFrame(turning);
+    turning = 0;
+    byId("slowly").setAttribute("aria-pressed", String(on));
+    if (!on) return;
+    makeLiveNow();
+    asAtTen(false);
+    if (!state.playing) play();
+    const began = performance.now();
+    const step = () => {
+      const t = (performance.now() - began) / 1000, last = times[times.length - 1];
+      live.turn(sweepDial(Math.min(t, last)));
+      showPosition();
+      drawSoon();
+      if (t >= last || !byId("slowly") || byId("slowly").getAttribute("aria-pressed") !== "true") slowly(false);
+      else turning = requestAnimationFrame(step);
+    };
+    turning = requestAnimationFrame(step);
   }
   let drawing = false;
   function drawSoon() {
@@ -260,6 +285,7 @@
   }
   const on = (id, run) => byId(id).addEventListener("click", run);
   on("play", toggle);
+  on("slowly", () => slowly(byId("slowly").getAttribute("aria-pressed") !== "true"));
   on("as-ten", () => asAtTen(byId("as-ten").getAttribute("aria-pressed") !== "true"));
   for (const name of ["place", "level", "voice"]) {
     document.querySelectorAll(`input[name=${name}]`).forEach((input) => input.addEventListener("change", () => change(name, input.value)));

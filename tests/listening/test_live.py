@@ -82,7 +82,7 @@ def pack(tmp_path_factory: pytest.TempPathFactory) -> Path:
     result = presolder(
         "pack", folder / "take.wav", "--rig", "humbucker-500k", "--design", "bare", "--design",
         "68k + 1n5", "--design", "gang(500k, audio, zero) + 150p", "--dials", "10,5", "--travel",
-        "1", "--light", "--out", folder / "out",
+        "1", "--light", "--recordings", "--out", folder / "out",
     )  # fmt: skip
     assert result.returncode == 0, result.stderr
     return folder / "out" / "index.html"
@@ -587,3 +587,35 @@ def test_tone_slider_and_no_run_at_ten(page: Page) -> None:
     page.get_by_role("button", name="Start the run").click()
     assert "the same circuit" in page.locator("#tally").inner_text()
     assert page.locator("#trial").is_hidden()
+
+
+def test_a_page_by_mail_is_small(tmp_path: Path, browser: Browser) -> None:
+    """Eight designs and five seconds, no recordings: 1.5 MB, and it turns the knob by itself."""
+    take, rate = soundfile.read(SAMPLES / "chords.flac")
+    soundfile.write(tmp_path / "take.wav", take[: 5 * rate], rate)
+    designs = [word for name in ("bare", "cap", "series", "parallel", "series-strong", "gang-series",
+                                 "series-parallel", "cap-strong") for word in ("--design", name)]  # fmt: skip
+    out = tmp_path / "mail.html"
+    done = presolder(
+        "pack", tmp_path / "take.wav", *designs, "--travel", "1", "--single-file", "--out", out
+    )
+    assert done.returncode == 0, done.stderr
+    assert out.stat().st_size < 1_500_000
+    page = browser.new_page()
+    page.goto(out.as_uri())
+    assert page.get_by_label("knob turning").count() == 0
+    page.get_by_role("button", name="Turn it slowly for me").click()
+    seen = set()
+    for _ in range(120):
+        seen.add(round(float(page.evaluate("window.audition.dialHeardNow()"))))
+        if page.locator("#slowly").get_attribute("aria-pressed") == "false":
+            break
+        page.wait_for_timeout(30)
+    assert dial(page) == 0 and len(seen) >= 5
+    assert page.evaluate("window.audition.state.playing")
+    # Whoever touches the knob takes it over.
+    page.locator("#slowly").click()
+    page.mouse.click(*knob_at(page, 6))
+    assert page.locator("#slowly").get_attribute("aria-pressed") == "false"
+    assert dial(page) == pytest.approx(6, abs=0.05)
+    page.close()
