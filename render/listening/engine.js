@@ -217,8 +217,8 @@ function makeEngine() {
     };
   }
 
-  // Gain in decibels at rest, EMF to output.
-  function response(circuit, dial, hz) {
+  // Output over EMF at rest, as pairs of real and imaginary part.
+  function responseComplex(circuit, dial, hz) {
     const { n, m, fixed, reading, inertia, drive, moving, output } = assemble(circuit);
     const shares = moving.map(({ branch }) => share(branch, dial));
     return Array.from(hz, (f) => {
@@ -234,9 +234,10 @@ function makeEngine() {
       }
       moving.forEach(({ row }, k) => { system.re[row * n + row] -= shares[k]; });
       const solved = solve(system, sources);
-      return 20 * Math.log10(Math.hypot(solved.re[output], solved.im[output]) + 1e-12);
+      return [solved.re[output], solved.im[output]];
     });
   }
+  const response = (circuit, dial, hz) => responseComplex(circuit, dial, hz).map(([re, im]) => 20 * Math.log10(Math.hypot(re, im) + 1e-12));
 
-  return { dialRows, fraction, assemble, tabulate, response, emfNodes, makeStepper };
+  return { dialRows, fraction, assemble, tabulate, response, responseComplex, emfNodes, makeStepper };
 }

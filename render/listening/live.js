@@ -31,6 +31,7 @@ function registerLive(engine) {
       }
       for (const key of ["target", "chosen", "level", "running", "reference"]) if (key in data) this[key] = data[key];
       if ("position" in data) this.position = data.position;
+      if (data.offsets) this.offsets = data.offsets;
     }
     // Gain that makes a design at a dial as loud as the first one at 10.
     matched(design, dial) {
@@ -128,6 +129,24 @@ function makeLive(data, say) {
     else if (nodes) renderSoon();
   };
 
+  // Another recording's EMF: what plays goes on with it, loud as the loudest dial allows.
+  async function replaceEmf(emf, power) {
+    length = emf.length;
+    nodes = engine.emfNodes(emf, data.method.nodes).map((x) => Float32Array.from(x));
+    data.bandPower = power;
+    const levels = circuits.map(levelsOf), loudest = levels[0][levels[0].length - 1];
+    data.matchedDb = levels.map((row) => row.map((level) => Math.min(loudest - level, 40)));
+    ownLevels.length = 0;
+    let peak = 1e-9;
+    for (const tabulated of tables) {
+      const stepper = engine.makeStepper(tabulated);
+      for (let n = 0; n < length; n += 1) peak = Math.max(peak, Math.abs(stepper.step(10, nodes, n)));
+    }
+    data.trueGain = 0.89 / peak;
+    position = 0;
+    if (node) node.port.postMessage({ nodes, dial: now.target, trueGain: data.trueGain, matchedDb: data.matchedDb, levelDials: data.levelDials, offsets: [], position: 0 });
+    else renderSoon();
+  }
   // Loudness by dial from the EMF's K-weighted bands, for what other parts change of it.
   function levelsOf(circuit) {
     return data.levelDials.map((dial) => {
@@ -177,9 +196,13 @@ function makeLive(data, say) {
 
   return {
     data, engine, circuits, now, tables: () => tables, nodes: () => nodes,
-    async start(context) {
+    replaceEmf,
+    async ready(context) {
       loading = loading || load(context).then(() => setTimeout(refine, 200, 0));
       await loading;
+    },
+    async start(context) {
+      await this.ready(context);
       tell({ running: true });
     },
     stop() { tell({ running: false }); },

@@ -94,6 +94,7 @@ def live_data(
         if np.isinf(renderer.rig.load.resistance_ohms)
         else renderer.rig.load.resistance_ohms,
         "tone": tone_plain(renderer.rig),
+        "jack": jack_plain(renderer.rig),
         **_bands(emf, rate),
         "levelDials": _LEVEL_DIALS.tolist(),
         "matchedDb": [[round(float(db), 3) for db in row] for row in gains_db],
@@ -159,6 +160,14 @@ def design_parts(rig: Rig, network: Network | None) -> dict[str, Any]:
     return {"parts": parts, "template": _template(network, iter(range(len(parts))))}
 
 
+def jack_plain(rig: Rig) -> dict[str, Any] | None:
+    """The chain that a take went through at the jack; None if takes are the EMF itself."""
+    stood = rig.take.rig
+    if stood is None:
+        return None
+    return {"circuit": circuit_plain(stood, rig.take.network), "dial": rig.take.dial}
+
+
 def tone_plain(rig: Rig) -> dict[str, Any] | None:
     """The first channel's tone knob: its pot, and the branch that is its resistance."""
     tone = rig.first.tone
@@ -205,8 +214,11 @@ def _bands(emf: Array, rate: float) -> dict[str, list[float]]:
     power = np.square(np.abs(np.fft.rfft(emf)[1:])) * weight
     edges = np.geomspace(60.0, min(16_000.0, 0.45 * rate), 40)
     sums = np.histogram(hz, edges, weights=power)[0]
+    middles = np.sqrt(edges[1:] * edges[:-1])
+    at_middles = np.square(np.abs(scipy.signal.sosfreqz(k_weighting(rate), middles, fs=rate)[1]))
     return {
-        "bandHz": [round(float(f), 2) for f in np.sqrt(edges[1:] * edges[:-1])],
+        "bandHz": [round(float(f), 3) for f in middles],
+        "bandWeight": [float(f"{w:.5g}") for w in at_middles],
         "bandPower": [float(f"{share:.4g}") for share in sums / max(float(sums.sum()), 1e-30)],
     }
 

@@ -77,7 +77,12 @@ def build_page(
         note=job.note,
         style=Markup(_own_text("style.css")),
         script=Markup(
-            "".join(map(_own_text, ("engine.js", "live.js", "parts.js", "blind.js", "player.js")))
+            "".join(
+                map(
+                    _own_text,
+                    ("engine.js", "live.js", "parts.js", "blind.js", "own.js", "player.js"),
+                )
+            )
         ),
         data=data,
     )

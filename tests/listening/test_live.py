@@ -13,6 +13,7 @@ import pytest
 import soundfile
 from playwright.sync_api import Browser, Page, sync_playwright
 
+from presolder.models.audio.emf import recover_emf
 from presolder.models.audio.knob import KnobPath, dial_at
 from presolder.models.audio.loudness import integrated_loudness
 from presolder.models.audio.renderer import Renderer
@@ -28,10 +29,12 @@ from presolder.render.files.rigs import built_in_rigs, find_rig
 from presolder.render.listening.live import (
     circuit_plain,
     design_parts,
+    jack_plain,
     loop_nodes,
     method_plain,
     tone_plain,
 )
+from probing import probed
 from rendering import band_rms, rendered, resting
 from rigs import as_string_take
 from running import presolder
@@ -85,7 +88,7 @@ def pack(tmp_path_factory: pytest.TempPathFactory) -> Path:
         "1", "--light", "--recordings", "--out", folder / "out",
     )  # fmt: skip
     assert result.returncode == 0, result.stderr
-    return folder / "out" / "index.html"
+    return probed(folder / "out" / "index.html")
 
 
 def floats(values: Array) -> str:
@@ -602,7 +605,7 @@ def test_a_page_by_mail_is_small(tmp_path: Path, browser: Browser) -> None:
     assert done.returncode == 0, done.stderr
     assert out.stat().st_size < 1_500_000
     page = browser.new_page()
-    page.goto(out.as_uri())
+    page.goto(probed(out).as_uri())
     assert page.get_by_label("knob turning").count() == 0
     page.get_by_role("button", name="Turn it slowly for me").click()
     seen = set()
@@ -619,3 +622,55 @@ def test_a_page_by_mail_is_small(tmp_path: Path, browser: Browser) -> None:
     assert page.locator("#slowly").get_attribute("aria-pressed") == "false"
     assert dial(page) == pytest.approx(6, abs=0.05)
     page.close()
+
+
+OWN = """([data, rate, take]) => {
+  const floats = (text) => new Float64Array(Uint8Array.from(atob(text), (c) => c.charCodeAt(0)).buffer);
+  const out = makeOwn(data, makeEngine()).unloaded(floats(take), rate);
+  let text = ""; const bytes = new Uint8Array(out.buffer);
+  for (let i = 0; i < bytes.length; i += 8192) text += String.fromCharCode(...bytes.subarray(i, i + 8192));
+  return btoa(text);
+}"""
+
+
+@pytest.mark.parametrize("rig_name", ["humbucker-500k", "dark-long-cable", "two-pickups"])
+def test_unloading_in_the_page_is_the_renderers(browser: Browser, rig_name: str) -> None:
+    """A take at the jack back to the EMF, against models/audio/emf.py: to -60 dB up to 16 kHz."""
+    rig = find_rig(rig_name)
+    take, rate = soundfile.read(SAMPLES / "chords.flac")
+    take = take[rate : 3 * rate] * np.hanning(2 * rate) ** 0.1
+    nodes = recover_emf([np.atleast_2d(take)], Renderer(rig, (Design("d", None),), rate).filters)
+    filters = Renderer(rig, (Design("d", None),), rate).filters
+    true = np.concatenate(list(nodes), axis=2)[0, -1, filters.lead : filters.lead + take.size]
+    page = browser.new_page()
+    page.add_script_tag(content=ENGINE + (ROOT / "render/listening/own.js").read_text("utf-8"))
+    data = {"jack": jack_plain(rig), "bandHz": [100, 200], "bandWeight": [1, 1]}
+    got = np.frombuffer(base64.b64decode(page.evaluate(OWN, [data, rate, floats(take)])))
+    page.close()
+    inner = slice(rate // 4, -rate // 4)
+    off = band_rms(got[inner] - true[inner], rate, 60, 16_000)
+    assert 20 * np.log10(off / band_rms(true[inner], rate, 60, 16_000)) < -60
+
+
+def test_own_recording_plays_and_stays_here(page: Page, tmp_path: Path) -> None:
+    """At another rate and in stereo; its level is sound, and nothing is asked of any network."""
+    take, rate = soundfile.read(SAMPLES / "phrase.flac")
+    half = take[: 3 * rate : 2]
+    soundfile.write(tmp_path / "mine.wav", np.stack([half, 0.5 * half], 1), rate // 2)
+    asked: list[str] = []
+    page.on("request", lambda request: asked.append(request.url))
+    page.locator("#own").set_input_files(tmp_path / "mine.wav")
+    for _ in range(200):
+        if "You hear mine.wav" in page.locator("#own-said").inner_text():
+            break
+        page.wait_for_timeout(25)
+    else:
+        pytest.fail(page.locator("#own-said").inner_text())
+    assert page.evaluate("window.audition.state.playing")
+    assert page.evaluate("window.audition.live.lengthS()") == pytest.approx(3.0, abs=0.05)
+    assert 0 < page.evaluate("window.audition.live.data.trueGain") < 1e3
+    assert [url for url in asked if not url.startswith(("data:", "blob:"))] == []
+    (tmp_path / "no.wav").write_bytes(b"nothing to hear")
+    page.locator("#own").set_input_files(tmp_path / "no.wav")
+    page.wait_for_timeout(300)
+    assert "cannot use that file" in page.locator("#own-said").inner_text()

@@ -12,6 +12,7 @@ import soundfile
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, sync_playwright
 
+from probing import probed
 from running import presolder
 from takes import DOCS
 
@@ -39,7 +40,7 @@ def page_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
         "Try <i>held at 6</i> first", "--light", "--out", folder / "out",
     )  # fmt: skip
     assert result.returncode == 0, result.stderr
-    return folder / "out" / "index.html"
+    return probed(folder / "out" / "index.html")
 
 
 @pytest.fixture(scope="module")
