@@ -14,7 +14,7 @@
   const blind = makeBlind(pack, {
     matched: () => pick("level", "matched"),
     blind: showBlind,
-    fixed: (on) => { for (const box of document.querySelectorAll(".controls fieldset")) box.disabled = on; slowly(false); byId("as-ten").disabled = byId("slowly").disabled = on; byId("designs").inert = on; },
+    fixed: (on) => { for (const box of document.querySelectorAll(".controls fieldset")) box.disabled = on; release(); for (const id of ["as-ten", "slowly", "record", "replay"]) byId(id).disabled = on; byId("designs").inert = on; },
     conditions: () => ({ place: state.place, level: state.level, voice: isLive() ? "clean" : state.voice, dial: dialNow() }),
     put: (run) => { if (state.place !== run.place) pick("place", run.place); pick("level", run.level); if (isLive()) { asAtTen(false); live.turn(run.dial); showPosition(); } },
     play: (design, unlit) => { select(design, unlit); if (!state.playing) play(); },
@@ -104,7 +104,7 @@
     tick();
   }
   function stop(ended = false) {
-    slowly(false);
+    release();
     ticket += 1;
     live.stop();
     state.offset = ended || isLive() ? 0 : positionS();
@@ -135,25 +135,25 @@
     if (resume) play();
   }
   // ---- the knob ----------------------------------------------------------
-  const { times, dials } = pack.sweep;
   function dialNow() {
     if (isLive()) return live.now.target;
     if (state.place !== "sweep") return Number(state.place);
-    return sweepDial(positionS());
+    return dialOn(pack.sweep, positionS());
   }
-  function sweepDial(t) {
+  function dialOn({ times, dials }, t) {
     let i = 1;
     while (i < times.length - 1 && t > times[i]) i += 1;
-    const share = Math.min(1, Math.max(0, (t - times[i - 1]) / (times[i] - times[i - 1])));
+    const span = times[i] - times[i - 1], share = span > 0 ? Math.min(1, Math.max(0, (t - times[i - 1]) / span)) : 1;
     return dials[i - 1] + share * (dials[i] - dials[i - 1]);
   }
   // Whoever touches the knob turns it: from then on it is live.
   function turnTo(dial) {
     if (blind.run()) return; // within a run the knob stays
-    slowly(false);
+    release();
     const wanted = Math.min(10, Math.max(0, dial));
     if (!isLive()) pick("place", "live");
     asAtTen(false);
+    remember(wanted);
     live.turn(wanted);
     showPosition();
     drawSoon();
@@ -164,27 +164,48 @@
     if (on || byId("as-ten").getAttribute("aria-pressed") === "true") live.asAtTen(on);
     byId("as-ten").setAttribute("aria-pressed", String(on));
   }
-  // The sweep of the pack, by the live knob.
-  let turning = 0;
-  function slowly(on) {
+  // The knob turned by a path: the pack's sweep, or what a hand did.
+  let turning = 0, follower = "", gesture = [], recordedAt = 0;
+  const pressed = (id) => byId(id).getAttribute("aria-pressed") === "true";
+  function release() {
     cancelAnimationFrame(turning);
     turning = 0;
-    byId("slowly").setAttribute("aria-pressed", String(on));
-    if (!on) return;
+    if (follower) byId(follower).setAttribute("aria-pressed", "false");
+    follower = "";
+  }
+  function follow(id, path) {
+    const again = pressed(id);
+    release();
+    if (again) return;
+    follower = id;
+    byId(id).setAttribute("aria-pressed", "true");
     makeLiveNow();
     asAtTen(false);
     if (!state.playing) play();
-    const began = performance.now();
+    const began = performance.now(), last = path.times[path.times.length - 1];
     const step = () => {
-      const t = (performance.now() - began) / 1000, last = times[times.length - 1];
-      live.turn(sweepDial(Math.min(t, last)));
+      const t = (performance.now() - began) / 1000;
+      live.turn(dialOn(path, Math.min(t, last)));
       showPosition();
       drawSoon();
-      if (t >= last || !byId("slowly") || byId("slowly").getAttribute("aria-pressed") !== "true") slowly(false);
-      else turning = requestAnimationFrame(step);
+      if (t >= last) release(); else turning = requestAnimationFrame(step);
     };
     turning = requestAnimationFrame(step);
   }
+  function record() {
+    const on = !pressed("record");
+    byId("record").setAttribute("aria-pressed", String(on));
+    byId("record").textContent = on ? "Stop recording the knob" : "Record the knob";
+    if (on) {
+      release();
+      gesture = [[0, dialNow()]];
+      recordedAt = performance.now();
+    } else {
+      gesture.push([(performance.now() - recordedAt) / 1000, dialNow()]);
+      byId("replay").hidden = gesture.length < 3;
+    }
+  }
+  const remember = (dial) => { if (pressed("record")) gesture.push([(performance.now() - recordedAt) / 1000, dial]); };
   let drawing = false;
   function drawSoon() {
     if (drawing || blind.on()) return;
@@ -309,7 +330,9 @@
   document.addEventListener("drop", (e) => { e.preventDefault(); playOwn(e.dataTransfer.files[0]); });
   const on = (id, run) => byId(id).addEventListener("click", run);
   on("play", toggle);
-  on("slowly", () => slowly(byId("slowly").getAttribute("aria-pressed") !== "true"));
+  on("slowly", () => follow("slowly", pack.sweep));
+  on("record", record);
+  on("replay", () => follow("replay", { times: gesture.map(([t]) => t), dials: gesture.map(([, dial]) => dial) }));
   on("as-ten", () => asAtTen(byId("as-ten").getAttribute("aria-pressed") !== "true"));
   for (const name of ["place", "level", "voice"]) {
     document.querySelectorAll(`input[name=${name}]`).forEach((input) => input.addEventListener("change", () => change(name, input.value)));

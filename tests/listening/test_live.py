@@ -616,6 +616,11 @@ def test_a_page_by_mail_is_small(tmp_path: Path, browser: Browser) -> None:
         page.wait_for_timeout(30)
     assert dial(page) == 0 and len(seen) >= 5
     assert page.evaluate("window.audition.state.playing")
+    # On a phone knob, play and all eight designs are on one screen.
+    page.set_viewport_size({"width": 360, "height": 740})
+    for name in ("#knob", "#play", "#designs", "#as-ten"):
+        box = page.locator(name).bounding_box()
+        assert box is not None and box["y"] >= 0 and box["y"] + box["height"] <= 740, name
     # Whoever touches the knob takes it over.
     page.locator("#slowly").click()
     page.mouse.click(*knob_at(page, 6))
@@ -674,3 +679,22 @@ def test_own_recording_plays_and_stays_here(page: Page, tmp_path: Path) -> None:
     page.locator("#own").set_input_files(tmp_path / "no.wav")
     page.wait_for_timeout(300)
     assert "cannot use that file" in page.locator("#own-said").inner_text()
+
+
+def test_a_gesture_is_recorded_and_replayed(page: Page) -> None:
+    page.get_by_role("button", name="Record the knob").click()
+    for place in (8, 3, 6):
+        page.mouse.click(*knob_at(page, place))
+        page.wait_for_timeout(200)
+    page.get_by_role("button", name="Stop recording the knob").click()
+    page.mouse.click(*knob_at(page, 10))
+    page.get_by_role("button", name="Turn it so again").click()
+    seen = []
+    for _ in range(80):
+        seen.append(dial(page))
+        if page.locator("#replay").get_attribute("aria-pressed") == "false":
+            break
+        page.wait_for_timeout(20)
+    assert min(seen) == pytest.approx(3, abs=0.8)
+    assert dial(page) == pytest.approx(6, abs=0.05)
+    assert page.evaluate("window.audition.state.playing")
