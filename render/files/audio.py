@@ -15,6 +15,7 @@ from presolder.models.audio.take import onset
 from presolder.models.errors import InputError, one_line
 from presolder.models.typing import Array
 from presolder.render.files.delivery import decode_with_ffmpeg
+from presolder.render.files.tags import Tags
 
 # What customers send that libsndfile does not read.
 FFMPEG_ENDINGS = (".m4a", ".aac", ".mp4")
@@ -228,6 +229,7 @@ def write_audio(
     sample_rate_hz: int,
     channels: int,
     bits: Bits,
+    tags: Tags | None = None,
 ) -> None:
     """Write audio blocks to a WAV or FLAC file, by the path's ending.
 
@@ -241,6 +243,8 @@ def write_audio(
         Format.
     bits : {"16", "24", "float"}
         Sample format. 16 bits are dithered (triangular, seeded).
+    tags : Tags, optional
+        What it says about itself.
 
     Raises
     ------
@@ -252,6 +256,12 @@ def write_audio(
         with soundfile.SoundFile(
             path, "w", sample_rate_hz, channels, _SUBTYPES[bits], format=path.suffix[1:].upper()
         ) as file:
+            if tags is not None:
+                told = tags.as_dict()
+                file.title, file.artist, file.album = tags.title, told["artist"], tags.rig
+                file.comment = told["comment"]
+                if tags.track:
+                    file.tracknumber = told["track"]
             for block in blocks:
                 frames = block.T
                 if bits == "16":

@@ -5,7 +5,6 @@ Where ffmpeg is missing, listening copies are written by libsndfile instead.
 
 import warnings
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +14,7 @@ from numpy.typing import NDArray
 from presolder.models.errors import InputError, one_line
 from presolder.models.typing import Array
 from presolder.render.files.ffmpeg import Format, have_ffmpeg
+from presolder.render.files.tags import Tags
 
 # It warns of escapes in its own source and of a missing ffmpeg, which we tell ourselves.
 with warnings.catch_warnings():
@@ -27,25 +27,6 @@ BITRATE = "64k"
 _FADE_MS = 15
 _GAP_MS = 700
 _CODECS: dict[Format, tuple[str, str | None]] = {"mp3": ("mp3", None), "m4a": ("ipod", "aac")}
-
-
-@dataclass(frozen=True)
-class Tags:
-    """What a listening copy says about itself."""
-
-    title: str
-    design: str
-    dial: str
-    rig: str
-
-    def as_dict(self) -> dict[str, str]:
-        """For ffmpeg: standard fields, since players show no others."""
-        return {
-            "title": self.title,
-            "artist": self.design,
-            "album": self.rig,
-            "comment": f"design {self.design}, dial {self.dial}, rig {self.rig}",
-        }
 
 
 def listening_ending(wanted: Format) -> str:
@@ -103,7 +84,7 @@ def write_segment(path: Path, segment: AudioSegment, tags: Tags) -> None:
         with soundfile.SoundFile(
             path, "w", segment.frame_rate, segment.channels, subtype, format=kind
         ) as file:
-            file.title, file.artist, file.album = tags.title, tags.design, tags.rig
+            file.title, file.artist, file.album = tags.title, tags.as_dict()["artist"], tags.rig
             file.write(frames)
     except (RuntimeError, AssertionError) as error:
         raise OSError(f"writing {path.name} failed: {one_line(str(error))}") from None

@@ -14,8 +14,9 @@ from presolder.models.audio.loudness import integrated_loudness
 from presolder.models.audio.positions import Piece
 from presolder.models.decibels import amplitude, decibels
 from presolder.render.files.audio import write_audio
-from presolder.render.files.delivery import Tags, write_listening_copy
+from presolder.render.files.delivery import write_listening_copy
 from presolder.render.files.folder import file_stems
+from presolder.render.files.tags import Tags
 from presolder.render.listening.job import PackJob
 from presolder.render.report.numbers import rounded_level
 
@@ -96,13 +97,15 @@ def write_copies(
     if not light:
         (folder / "archive").mkdir()
 
+    tracks = {id(file): number for number, file in enumerate(files, start=1)}
+
     def write(file: PackFile) -> dict[str, Any]:
         audio = file.audio
         samples = audio.astype(np.float64)
+        tags = _tags(job, file, tracks[id(file)])
         if not light:
             path = folder / "archive" / f"{file.stem}.flac"
-            write_audio(path, [samples], rate, len(audio), "24")
-        tags = _tags(job, file)
+            write_audio(path, [samples], rate, len(audio), "24", tags)
         write_listening_copy(folder / "listen" / f"{file.stem}.{ending}", audio, rate, tags)
         progress(1)
         return {
@@ -149,9 +152,10 @@ def page_copies(
     return copies
 
 
-def _tags(job: PackJob, file: PackFile) -> Tags:
+def _tags(job: PackJob, file: PackFile, track: int) -> Tags:
     design = job.designs[file.piece.design].name
     dial = "sweep" if file.piece.dial is None else f"{file.piece.dial:g}"
     voice = "" if file.piece.voice == "clean" else ", dirt"
     place = "sweep" if file.piece.dial is None else f"dial {dial}, {file.version} level"
-    return Tags(f"{design}: {place}{voice}", design, dial, job.rig.title or job.rig.name)
+    rig = job.rig.title or job.rig.name
+    return Tags(f"{design}: {place}{voice}", design, dial, rig, job.workshop, track)

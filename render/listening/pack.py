@@ -14,7 +14,6 @@ from presolder.models.audio.renderer import Renderer
 from presolder.models.errors import InputError
 from presolder.render.files.audio import write_audio
 from presolder.render.files.delivery import (
-    Tags,
     comparison_reel,
     listening_ending,
     write_listening_copy,
@@ -22,6 +21,7 @@ from presolder.render.files.delivery import (
 )
 from presolder.render.files.ffmpeg import Format
 from presolder.render.files.folder import file_stems, new_file, new_folder
+from presolder.render.files.tags import Tags
 from presolder.render.listening.after import join
 from presolder.render.listening.comparisons import comparisons, with_bare
 from presolder.render.listening.copies import page_copies, plan_files, write_copies
@@ -159,7 +159,8 @@ def _fill(
     ending = listening_ending(listening)
     written = write_copies(job, folder, files, ending, light, progress)
     sweeps = [file.audio for file in files if file.piece.dial is None]
-    reel_tags = Tags("all designs in turn", "all", "sweep", job.rig.name)
+    rig = job.rig.title or job.rig.name
+    reel_tags = Tags("all designs in turn", "all", "sweep", rig, job.workshop)
     write_segment(folder / "listen" / f"{REEL}.{ending}", comparison_reel(sweeps, rate), reel_tags)
     trials = _write_trials(job, folder, ending, light, progress)
     about = dossiers(job)
@@ -189,15 +190,17 @@ def _write_trials(
     for trial in comparisons(heard, job.recording.samples, job.comparing, progress):
         number, audio = designs.index(trial.design) + 1, trial.strip.audio
         stem = f"{number:02d}_{stems[trial.design]}_{trial.kind.replace('_', '-')}"
+        title = f"{trial.design.name}: {trial.kind}"
+        tags = Tags(title, trial.design.name, "stairs", rig, job.workshop)
         if not light:
-            write_audio(folder / "archive" / f"{stem}.flac", [audio], rate, len(audio), "24")
-        tags = Tags(f"{trial.design.name}: {trial.kind}", trial.design.name, "stairs", rig)
+            path = folder / "archive" / f"{stem}.flac"
+            write_audio(path, [audio], rate, len(audio), "24", tags)
         write_listening_copy(folder / "listen" / f"{stem}.{ending}", audio, rate, tags)
         entries.append(trial.plain(stem))
         if trial.kind == "stairs":
             reel.append(audio)
     if reel:
-        tags = Tags("all designs, dial by dial", "all", "stairs", job.rig.name)
+        tags = Tags("all designs, dial by dial", "all", "stairs", rig, job.workshop)
         path = folder / "listen" / f"{REEL}_stairs.{ending}"
         write_segment(path, comparison_reel(reel, rate), tags)
     return entries

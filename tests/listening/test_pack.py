@@ -19,6 +19,7 @@ from presolder.models.instrument.designs import BUILT_IN
 from presolder.models.instrument.rig import Rig
 from presolder.render.files import delivery
 from presolder.render.files.audio import read_recording
+from presolder.render.files.tags import Tags
 from presolder.render.listening import pack as packs
 from presolder.render.listening.after import After
 from presolder.render.listening.job import PackJob
@@ -96,8 +97,19 @@ def test_tags_read_back(pack: Path) -> None:
     path = pack / "listen" / "02_cap_dial-02_true.mp3"
     tags = mutagen.File(path, easy=True)
     assert tags["title"] == ["cap: dial 2, true level"]
-    assert tags["artist"] == ["cap"]
+    assert tags["artist"] == ["Bench & Co"]
     assert tags["album"][0].startswith("humbucker")
+    reel = mutagen.File(next((pack / "listen").glob("*reel*.mp3")), easy=True)
+    assert reel["album"] == tags["album"] and reel["artist"] == tags["artist"]
+    flac_ = mutagen.File(pack / "archive" / "02_cap_dial-02_true.flac")
+    assert (flac_["title"], flac_["artist"], flac_["album"]) == (
+        tags["title"], tags["artist"], tags["album"],
+    )  # fmt: skip
+    assert flac_["tracknumber"] == tags["tracknumber"]
+    numbers = [
+        int(mutagen.File(path)["tracknumber"][0]) for path in sorted((pack / "archive").iterdir())
+    ]
+    assert sorted(numbers) == list(range(1, len(numbers) + 1))
     probe = subprocess.run(
         ["ffprobe", "-v", "error", "-show_format", "-of", "json", path],
         capture_output=True, text=True, check=True,
@@ -197,7 +209,7 @@ def test_without_ffmpeg_copies_are_written_all_the_same(tmp_path: Path) -> None:
     audio = 0.3 * np.sin(2 * np.pi * 440 * np.arange(44_100) / 44_100)[None]
     ending = delivery.listening_ending("m4a")
     path = tmp_path / f"a.{ending}"
-    delivery.write_listening_copy(path, audio, 44_100, delivery.Tags("t", "d", "5", "r"))
+    delivery.write_listening_copy(path, audio, 44_100, Tags("t", "d", "5", "r"))
     back, rate = soundfile.read(path)
     assert (rate, ending in ("mp3", "ogg")) == (44_100, True)
     assert rms(back) == pytest.approx(rms(audio[0]), rel=0.05)
