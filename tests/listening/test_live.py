@@ -124,7 +124,8 @@ def test_engine_is_the_renderer(bench: Page, rig_name: str, rate: int) -> None:
                 bench, circuit, rate, emf, dial_at(path, (np.arange(rate) - 0.5) / rate)
             )
             off = band_rms(got - true, rate, 20, 16_000) / band_rms(true, rate, 20, 16_000)
-            assert 20 * np.log10(off) < -90, (text, name)
+            # Measured -128 dB.
+            assert 20 * np.log10(off) < -122, (text, name)
 
 
 def test_measured_tapers_and_white_noise(bench: Page) -> None:
@@ -141,7 +142,7 @@ def test_measured_tapers_and_white_noise(bench: Page) -> None:
         bench, circuit_plain(rig, None), rate, emf, dial_at(path, (np.arange(rate) - 0.5) / rate)
     )
     off = band_rms(got - true, rate, 20, 16_000) / band_rms(true, rate, 20, 16_000)
-    assert 20 * np.log10(off) < -90
+    assert 20 * np.log10(off) < -102
 
 
 def live_of(pack: Path) -> dict[str, Any]:
@@ -177,7 +178,8 @@ def test_matched_loudness_over_the_dial(pack: Path) -> None:
         at = live["levelDials"].index(dial)
         gains = [row[at] for row in live["matchedDb"]]
         for i, level in enumerate(loudness(dial, gains)):
-            assert level == pytest.approx(wanted, abs=0.3), (dial, i)
+            # Measured 0.015 LU.
+            assert level == pytest.approx(wanted, abs=0.03), (dial, i)
 
 
 def test_page_is_small_and_the_emf_whole(pack: Path) -> None:
@@ -243,7 +245,7 @@ def test_audio_thread_while_dragging_and_switching(page: Page, pack: Path) -> No
     )
     # The steepest that a tone at full level is; a knob turned in 12 ms adds some of its own.
     steepest = np.abs(np.diff(full[rate // 2 :])).max()
-    assert np.abs(np.diff(audio)).max() < 2.0 * steepest
+    assert np.abs(np.diff(audio)).max() < 1.5 * steepest
     # From 1.75 s on the knob rests at 5 with the second design. Where the loop stands depends on
     # when the thread began; find it.
     tail = slice(int(1.8 * rate), int(1.98 * rate))
@@ -251,7 +253,7 @@ def test_audio_thread_while_dragging_and_switching(page: Page, pack: Path) -> No
     offs = [
         np.abs(audio[tail] - still[tail.start - s : tail.stop - s]).max() for s in range(period)
     ]
-    assert min(offs) < 2e-4 * np.abs(still[rate:]).max()
+    assert min(offs) < 2e-6 * np.abs(still[rate:]).max()
 
 
 def knob_at(page: Page, dial: float) -> tuple[float, float]:
@@ -393,7 +395,7 @@ def test_changing_a_part_does_not_click(page: Page, pack: Path) -> None:
     blocks = busy[: busy.size // 128 * 128].reshape(-1, 128)
     assert np.all(np.abs(blocks).max(axis=1) > 0)
     steepest = 2 * np.pi * 110 / rate * np.abs(busy).max()
-    assert np.abs(np.diff(busy)).max() < 3.0 * steepest
+    assert np.abs(np.diff(busy)).max() < 2.5 * steepest
 
 
 def test_sliders_expression_and_choice(page: Page) -> None:
@@ -640,7 +642,7 @@ OWN = """([data, rate, take]) => {
 
 @pytest.mark.parametrize("rig_name", ["humbucker-500k", "dark-long-cable", "two-pickups"])
 def test_unloading_in_the_page_is_the_renderers(browser: Browser, rig_name: str) -> None:
-    """A take at the jack back to the EMF, against models/audio/emf.py: to -60 dB up to 16 kHz."""
+    """A take at the jack back to the EMF, against models/audio/emf.py: to -88 dB up to 16 kHz."""
     rig = find_rig(rig_name)
     take, rate = soundfile.read(SAMPLES / "chords.flac")
     take = take[rate : 3 * rate] * np.hanning(2 * rate) ** 0.1
@@ -654,7 +656,7 @@ def test_unloading_in_the_page_is_the_renderers(browser: Browser, rig_name: str)
     page.close()
     inner = slice(rate // 4, -rate // 4)
     off = band_rms(got[inner] - true[inner], rate, 60, 16_000)
-    assert 20 * np.log10(off / band_rms(true[inner], rate, 60, 16_000)) < -60
+    assert 20 * np.log10(off / band_rms(true[inner], rate, 60, 16_000)) < -88
 
 
 def test_own_recording_plays_and_stays_here(page: Page, tmp_path: Path) -> None:
