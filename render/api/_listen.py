@@ -243,8 +243,8 @@ def pack(
     workshop, note : str
         Who sends it, and what they say to the customer.
     recordings : bool
-        Whether the page holds the held and swept recordings beside the knob that
-        it turns itself; with dirt it always does.
+        Whether the page holds the held and swept recordings beside its own engine;
+        with dirt, a loudspeaker or hum it always does.
     listening : {"mp3", "m4a"}
         Format of the light copies, where ffmpeg is installed.
     light : bool

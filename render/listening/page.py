@@ -72,6 +72,7 @@ def build_page(
         judged=judged_by(job.ear),
         dials=[f"{dial:g}" for dial in job.dials],
         recordings=job.embeds,
+        left_out=job.left_out,
         voices=["clean"] if job.after.dirt is None else ["clean", "dirt"],
         workshop=job.workshop,
         note=job.note,

@@ -129,6 +129,13 @@
     if (key === "level") { state.level = value; live.level(value); if (voices) fadeTo(voices, state.design, context.currentTime); show(); return; }
     stop();
     state[key] = value;
+    // Dirt is not worked out here: it is heard in the recordings, the live knob is clean.
+    if (isLive() && state.voice !== "clean") {
+      const other = key === "voice" ? ["place", "sweep"] : ["voice", "clean"];
+      state[other[0]] = other[1];
+      document.querySelector(`input[name=${other[0]}][value="${other[1]}"]`).checked = true;
+      byId("how").textContent = "Dirt is heard in the recordings; the knob that you turn yourself is clean.";
+    }
     state.offset = keep;
     buffers = null;
     show();

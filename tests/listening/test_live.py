@@ -700,3 +700,19 @@ def test_a_gesture_is_recorded_and_replayed(page: Page) -> None:
     assert min(seen) == pytest.approx(3, abs=0.8)
     assert dial(page) == pytest.approx(6, abs=0.05)
     assert page.evaluate("window.audition.state.playing")
+
+
+def test_what_the_live_knob_leaves_out_is_said(tmp_path: Path, browser: Browser) -> None:
+    """A loudspeaker and hum are in the recordings, which are then in the page."""
+    take, rate = soundfile.read(SAMPLES / "chords.flac")
+    soundfile.write(tmp_path / "take.wav", take[:rate], rate)
+    options = ("--design", "cap", "--dials", "5", "--travel", "1", "--light", "--speaker", "plain")
+    done = presolder(
+        "pack", tmp_path / "take.wav", *options, "--hum-db", "-60", "--out", tmp_path / "out"
+    )
+    assert done.returncode == 0, done.stderr
+    page = browser.new_page()
+    page.goto((tmp_path / "out" / "index.html").as_uri())
+    assert page.get_by_label("knob turning").count() == 1
+    assert "with loudspeaker and hum" in page.locator("#how").inner_text()
+    page.close()

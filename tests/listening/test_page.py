@@ -149,6 +149,20 @@ def test_held_positions_levels_and_voices(page: Page) -> None:
     assert page.evaluate(f"{PROBE}.dialNow()") == 3
 
 
+def test_dirt_is_in_the_recordings_and_the_live_knob_clean(page: Page) -> None:
+    """What is chosen is what is heard, and the page says why it changed."""
+    page.get_by_label("turn it yourself").check(force=True)
+    page.get_by_text("dirt", exact=True).click()
+    assert page.evaluate(f"{PROBE}.state.place") == "sweep"
+    assert page.get_by_label("knob turning").is_checked()
+    assert "the knob that you turn yourself is clean" in page.locator("#how").inner_text()
+    page.locator("#knob").focus()
+    page.keyboard.press("ArrowDown")
+    state = page.evaluate(f"({{...{PROBE}.state}})")
+    assert (state["place"], state["voice"]) == ("live", "clean")
+    assert page.get_by_label("clean", exact=True).is_checked()
+
+
 def test_keyboard_alone(page: Page) -> None:
     page.locator("h1").click()
     page.keyboard.press("Space")
