@@ -384,3 +384,51 @@ def test_nonsense(options: tuple[str, ...], says: str) -> None:
     with pytest.raises(InputError) as caught:
         in_process("pickup", "--resistance", "8k", *options)
     assert says in str(caught.value)
+
+
+def written(folder: Path, name: str, response_: Response) -> Path:
+    path = folder / name
+    rows = np.array([response_.frequency_hz, response_.gain_db]).T
+    np.savetxt(path, rows, delimiter=",", header="frequency_hz,gain_db", comments="", fmt="%.5f")
+    return path
+
+
+def test_loads_through_the_command(tmp_path: Path) -> None:
+    """``@200k||470p``, in either order, is what was added."""
+    bare, loaded = measured(COIL, np.random.default_rng(1), 0.02, 0.0)
+    options = ["--resistance", "8k2", "--meter-capacitance", "40p", "--json"]
+    options += ["--response", str(written(tmp_path, "bare.csv", bare))]
+    path = written(tmp_path, "loaded.csv", loaded)
+    for load in ("200k||470p", "470p || 200k"):
+        found = json.loads(in_process("pickup", *options, "--response", f"{path}@{load}"))
+        assert found["inductance_henries"] == pytest.approx(4.2, rel=0.02)
+        assert found["capacitance_farads"] == pytest.approx(120e-12, rel=0.05)
+    with pytest.raises(InputError, match="one capacitor, one resistor or R"):
+        in_process("pickup", *options, "--response", f"{path}@200k||470p||1n")
+
+
+def test_at_the_jack_through_the_command(tmp_path: Path) -> None:
+    """Two cables and a lower dial; what it says goes into the rig file."""
+    described = find_rig("humbucker-500k").as_recorded
+    coil = Pickup(described.first.pickup.resistance_ohms, 3.4, 140e-12, 300e3, 0.9)
+    real = described.with_first(replace(described.first, pickup=coil))
+    options = ["--rig", "humbucker-500k", "--exciter", "flat"]
+    for name, added, dial in (("a", 0.0, 10), ("b", 350e-12, 10), ("c", 0.0, 5)):
+        hung = replace(real, cable_farads=real.cable_farads + added)
+        gain = decibels(response(parts_of(hung, None, at_dial(dial)), HZ))
+        path = written(tmp_path, f"{name}.csv", Response(HZ, gain))
+        suffix = ("@350p" if added else "") + (f"@dial={dial}" if dial != 10 else "")
+        options += ["--response", f"{path}{suffix}"]
+    found = json.loads(in_process("pickup", *options, "--json"))
+    assert found["inductance_henries"] == pytest.approx(3.4, rel=0.03)
+    assert found["capacitance_farads"] == pytest.approx(140e-12, rel=0.15)
+    assert found["cable_farads"] == pytest.approx(real.cable_farads, rel=0.05)
+    words = in_process("pickup", *options)
+    for section in ("[pickup]", "eddy =", "[volume]", "[tone]", "[cable]"):
+        assert section in words
+    for wrong, says in (
+        (["--rig", "humbucker-500k", "--resistance", "8k"], "give one of"),
+        ([*options, "--resistance", "8k"], "--resistance is the rig's"),
+    ):
+        with pytest.raises(InputError, match=says):
+            in_process("pickup", *wrong)
