@@ -195,7 +195,7 @@ function makeLive(data, say) {
   }
 
   return {
-    data, engine, circuits, now, tables: () => tables, nodes: () => nodes,
+    data, engine, circuits, levelsOf, now, tables: () => tables, nodes: () => nodes,
     replaceEmf,
     async ready(context) {
       loading = loading || load(context).then(() => setTimeout(refine, 200, 0));

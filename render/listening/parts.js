@@ -101,11 +101,24 @@ function makeParts(pack, live, hooks) {
   // ---- response at the dial and at 10 --------------------------------------
   const WIDTH = 320, HEIGHT = 150, TOP = 12, FLOOR = -48;
   const line = (gains) => gains.map((db, i) => `${(30 + (i * (WIDTH - 40)) / (HZ.length - 1)).toFixed(1)},${(10 + ((TOP - Math.max(FLOOR, Math.min(TOP, db))) * (HEIGHT - 32)) / (TOP - FLOOR)).toFixed(1)}`).join(" ");
+  // Loudness over the dial against that at 10, redone only where a part has changed.
+  const levelLines = new Map();
+  function levelLine(design) {
+    const circuit = live.circuits[design], key = JSON.stringify(circuit.branches.map((b) => b.value));
+    const kept = levelLines.get(design);
+    if (kept && kept.key === key) return kept.points;
+    const levels = live.levelsOf(circuit), ten = levels[levels.length - 1];
+    const points = pack.live.levelDials.map((dial, i) => `${(30 + dial * 28).toFixed(1)},${(10 + (Math.min(48, Math.max(0, ten - levels[i])) * 100) / 48).toFixed(1)}`).join(" ");
+    levelLines.set(design, { key, points });
+    return points;
+  }
   function draw() {
     const design = hooks.chosen(), dial = Math.max(hooks.dial(), 0.05);
     const circuit = live.circuits[design];
     byId("curve-now").setAttribute("points", line(live.engine.response(circuit, dial, HZ)));
     byId("curve-ten").setAttribute("points", line(live.engine.response(circuit, 10, HZ)));
+    byId("level-own").setAttribute("points", levelLine(design));
+    byId("level-knob").setAttribute("transform", `translate(${(30 + hooks.dial() * 28).toFixed(1)} 0)`);
     byId("curve-name").textContent = `at ${hooks.dial().toFixed(1)}`;
     byId("back").disabled = isOwn(design);
     byId("expression").textContent = pack.live.designs[design].parts.length ? expressionOf(design) : "the bare pot";
