@@ -1,12 +1,10 @@
 """The parts and wiring sheet: as a page to print, as text, and as JSON."""
 
-import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field
 from functools import cached_property
 from typing import Any
 
-import numpy as np
 from markupsafe import Markup
 
 from presolder.models.instrument.network import Capacitor, Design, Gang, format_network, leaves
@@ -22,15 +20,9 @@ from presolder.render.report.judged import (
     judged_by,
     sounds_over_dials,
 )
+from presolder.render.report.paper import fitting_points, is_narrow
 from presolder.render.report.table import Block, Table, fitting, lines_of, shows_itself
 from presolder.render.report.template import filled
-
-# Sizes of type, from large to small, and the paper within its margins: A4 less 9 mm all round.
-_SIZES = (11.0, 10.4, 9.8, 9.2, 8.7, 8.3, 8.0, 7.6)
-_PAGE_POINTS = (544.0, 790.0)
-_NARROW_POINTS = 300.0
-# Height of a line, with what stands between paragraphs, over the size of type.
-_LEADING = 1.33
 
 
 @shows_itself
@@ -176,6 +168,7 @@ class Sheet:
         """What the templates fill in, but for the drawing."""
         network = self.design.network
         capacitors = any(isinstance(leaf, Capacitor) for leaf in leaves(network))
+        pots = soldering.pot_blocks(self.rig, network)
         return {
             "name": self.design.name,
             "title": self.design.title,
@@ -187,10 +180,10 @@ class Sheet:
             "ceramics": soldering.CERAMIC_NOTE if capacitors else "",
             "removal": soldering.removal_note(self.rig, network),
             "before": soldering.preparations(network),
-            "pots": soldering.pot_blocks(self.rig, network),
+            "pots": pots,
             "cautions": soldering.CAUTIONS,
-            "alike": len({pot.lugs for pot in soldering.pot_blocks(self.rig, network)}) == 1,
-            "narrow": _drawing_points(self.svg)[0] < _NARROW_POINTS,
+            "alike": len({pot.lugs for pot in pots}) == 1,
+            "narrow": is_narrow(self.svg),
         }
 
     def page(self) -> str:
@@ -199,7 +192,8 @@ class Sheet:
 
     def _repr_html_(self) -> str:
         """For a notebook: the drawing over the words."""
-        svg = Markup(fitting(self.svg))
+        # As plain text: markup would escape what is put into it.
+        svg = Markup(fitting(str(self.svg)))
         body = filled("sheet_body.html.j2", sheet=self.context() | {"svg": svg}, level=4)
         return f"<p>{self.expect}</p>{body}"
 
@@ -211,56 +205,14 @@ def sheet_pages(sheets: Sequence[Sheet]) -> str:
     ----------
     sheets : sequence of Sheet
     """
-    filled_in = [
-        sheet.context() | {"svg": sheet.svg, "points": _points(sheet), "workshop": sheet.workshop}
-        for sheet in sheets
-    ]
     title = ", ".join(sheet.design.name for sheet in sheets)
-    return filled("sheet.html.j2", sheets=filled_in, title=title)
+    return filled("sheet.html.j2", sheets=[_filled_in(sheet) for sheet in sheets], title=title)
 
 
-def _points(sheet: Sheet) -> float:
-    """The size of type at which a sheet fills its side of paper and no more."""
-    return next((s for s in _SIZES if _height_points(sheet, s) <= _PAGE_POINTS[1]), _SIZES[-1])
-
-
-def _height_points(sheet: Sheet, size: float) -> float:
-    """About how high a sheet is in type of a size."""
+def _filled_in(sheet: Sheet) -> dict[str, Any]:
     context = sheet.context()
-    pots: tuple[soldering.PotBlock, ...] = context["pots"]
-    width, height = _drawing_points(sheet.svg)
-    # The mean letter is as wide as so much of the type's size.
-    across = _PAGE_POINTS[0] / (0.545 * size)
-
-    def lines(texts: Iterable[str], share: float = 1.0, mark: float = 0.0) -> float:
-        room = across * share - mark
-        return float(sum(np.ceil((len(text) + 1) / room) for text in texts))
-
-    orders = [
-        f"{o.quantity} x {o.what} ({o.series}) {o.tolerance} {o.note}" for o in context["orders"]
-    ]
-    beside = 1.0 - (width + 1.5 * size) / _PAGE_POINTS[0] if context["narrow"] else 0.48
-    side = 4.0 + lines(orders, beside, 3) + lines([sheet.dual + context["ceramics"]], beside)
-    side_height = _LEADING * size * (side + lines(map(_spoken, context["before"]), beside, 6))
-    top = max(height, side_height) if context["narrow"] else height + 0.55 * side_height
-    share = 1.0 / len(pots) - 0.02 * (len(pots) > 1)
-    work = 1.5 + max(lines(map(_spoken, pot.steps), share, 6) for pot in pots)
-    placed = [f"{place}: {what}" for place, what in max((pot.lugs for pot in pots), key=len)]
-    table = lines(placed, 0.48) / 2 if context["alike"] else lines(placed, share)
-    cautions = lines(soldering.CAUTIONS, 0.31, 3) / 3 * 0.93
-    head = 1.8 + lines([sheet.expect]) + lines([sheet.design.title + context["rig"]])
-    return top + _LEADING * size * (head + work + table + cautions + 4.0)
-
-
-def _spoken(step: soldering.Step) -> str:
-    return f"{step.do} Check: {step.check}." if step.check else step.do
-
-
-def _drawing_points(svg: str) -> tuple[float, float]:
-    """Width and height of a drawing."""
-    found = [re.search(rf'{side}="([\d.]+)(?:pt)?"', svg) for side in ("width", "height")]
-    width, height = (float(match[1]) if match else 0.0 for match in found)
-    return width, height
+    points = fitting_points(context, sheet.svg)
+    return context | {"svg": sheet.svg, "points": points, "workshop": sheet.workshop}
 
 
 def _order_block(orders: tuple[soldering.Order, ...]) -> tuple[Block, ...]:

@@ -300,6 +300,22 @@ def test_first_steps_and_part_types() -> None:
     assert "Small ceramic discs" not in in_process("sheet", "--design", "150k")
 
 
+def test_a_page_of_the_bare_pot_says_what_to_take_out(tmp_path: Path) -> None:
+    """Asked for by name it is a side like any other, alone and among others."""
+    rig = tmp_path / "r.toml"
+    source = built_in_rigs()["humbucker-500k"].read_text()
+    rig.write_text(source + '\n[take]\ndesign = "150k || 1n"\n')
+    out = tmp_path / "bare.html"
+    for designs in (("bare",), ("bare", "68k + 1n5")):
+        options = [word for name in designs for word in ("--design", name)]
+        in_process("sheet", "--rig", str(rig), *options, "--out", str(out), "--force")
+        page = out.read_text("utf-8")
+        assert "Nothing to solder: the bare pot stays as it is." in page
+        assert "Take out the bypass that is fitted now, 150k || 1n." in page
+        assert page.count("<svg") == page.count('class="sheet"') == len(designs)
+    assert "<svg" in ps.sheet("humbucker-500k", "bare")._repr_html_()
+
+
 def test_several_designs(tmp_path: Path) -> None:
     designs = tmp_path / "d.toml"
     designs.write_text(
