@@ -73,7 +73,10 @@ class Branch:
     """One two-terminal part between nodes `plus` and `minus`.
 
     `value` is in ohms, farads or henries, for a source its share of the EMF;
-    `rheostat` is set for rheostats only.
+    `rheostat` is set for rheostats only. `part` says what the branch is where
+    somebody may change it: ``"cable"`` and ``"input"``, ``"tone"`` for a tone
+    pot, ``"bypass"`` for each part of the one under audition, in the order of
+    `placed_parts`.
     """
 
     kind: Literal["resistor", "capacitor", "inductor", "source", "rheostat"]
@@ -81,6 +84,7 @@ class Branch:
     minus: int
     value: float = 0.0
     rheostat: Rheostat | None = None
+    part: str = ""
 
 
 @dataclass(frozen=True)
@@ -127,9 +131,9 @@ def control_chain(rig: Rig, network: Network | None, lugs: BypassLugs = "input-w
         branches += _channel(channel, network, rig.volume_wiring, lugs, sides[-1], floor_ohms, free)
     shunt_farads = rig.cable_farads + rig.load.capacitance_farads
     if shunt_farads > 0:
-        branches.append(Branch("capacitor", OUTPUT, GROUND, shunt_farads))
+        branches.append(Branch("capacitor", OUTPUT, GROUND, shunt_farads, part="cable"))
     if np.isfinite(rig.load.resistance_ohms):
-        branches.append(Branch("resistor", OUTPUT, GROUND, rig.load.resistance_ohms))
+        branches.append(Branch("resistor", OUTPUT, GROUND, rig.load.resistance_ohms, part="input"))
     return Chain(tuple(branches), tuple(sides))
 
 
@@ -153,7 +157,7 @@ def _channel(
         *_pickup(channel.pickup, side, channel.strength, free),
         *_volume(channel.volume, wiring, side, floor_ohms),
         *_tone(channel.tone, side, free),
-        *_bypass(channel.fitted(network), start, end, free),
+        *_bypass(channel, network, start, end, free),
     ]
     return [_held(branch, channel.held_at) for branch in branches]
 
@@ -197,13 +201,17 @@ def _tone(tone: Tone | None, side: int, free: Iterator[int]) -> list[Branch]:
         return [Branch("capacitor", start, GROUND, tone.capacitance_farads)]
     middle = next(free)
     return [
-        Branch("resistor", start, middle, ohms),
+        Branch("resistor", start, middle, ohms, part="tone"),
         Branch("capacitor", middle, GROUND, tone.capacitance_farads),
     ]
 
 
-def _bypass(network: Network | None, start: int, end: int, free: Iterator[int]) -> list[Branch]:
-    return [] if network is None else list(_between(network, start, end, free))
+def _bypass(
+    channel: Channel, network: Network | None, start: int, end: int, free: Iterator[int]
+) -> list[Branch]:
+    fitted = channel.fitted(network)
+    part = "bypass" if channel.auditioned else ""
+    return [] if fitted is None else list(_between(fitted, start, end, free, part))
 
 
 def _held(branch: Branch, dial: float | None) -> Branch:
@@ -213,18 +221,20 @@ def _held(branch: Branch, dial: float | None) -> Branch:
     return replace(branch, rheostat=replace(branch.rheostat, held_at=dial))
 
 
-def _between(network: Network, plus: int, minus: int, free: Iterator[int]) -> Iterator[Branch]:
+def _between(
+    network: Network, plus: int, minus: int, free: Iterator[int], name: str
+) -> Iterator[Branch]:
     match network:
         case Resistor(ohms):
-            yield Branch("resistor", plus, minus, ohms)
+            yield Branch("resistor", plus, minus, ohms, part=name)
         case Capacitor(farads):
-            yield Branch("capacitor", plus, minus, farads)
+            yield Branch("capacitor", plus, minus, farads, part=name)
         case Gang():
-            yield Branch("rheostat", plus, minus, rheostat=gang_rheostat(network))
+            yield Branch("rheostat", plus, minus, rheostat=gang_rheostat(network), part=name)
         case Parallel(parts):
             for part in parts:
-                yield from _between(part, plus, minus, free)
+                yield from _between(part, plus, minus, free, name)
         case Series(parts):
             nodes = [plus, *(next(free) for _ in parts[1:]), minus]
             for part, start, end in zip(parts, nodes, nodes[1:], strict=False):
-                yield from _between(part, start, end, free)
+                yield from _between(part, start, end, free, name)

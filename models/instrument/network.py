@@ -155,12 +155,12 @@ def join(kind: type[Series] | type[Parallel], parts: list[Network]) -> Network:
 
 def format_network(network: Network | None) -> str:
     """Write a network in the expression notation, ``""`` for the bare pot."""
-    return "" if network is None else _joined(network, _leaf_text)
+    return "" if network is None else joined_text(network, _leaf_text)
 
 
 def shape_text(network: Network | None) -> str:
     """Write a topology in letters, ``"R + (G || C)"``; ``""`` for the bare pot."""
-    return "" if network is None else _joined(network, leaf_letter)
+    return "" if network is None else joined_text(network, leaf_letter)
 
 
 def leaf_letter(leaf: Leaf) -> str:
@@ -168,9 +168,11 @@ def leaf_letter(leaf: Leaf) -> str:
     return {Resistor: "R", Capacitor: "C", Gang: "G"}[type(leaf)]
 
 
-def _joined(network: Network, leaf_text: Callable[[Leaf], str]) -> str:
+def joined_text(network: Network, leaf_text: Callable[[Leaf], str]) -> str:
+    """Write a network with a text of one's own for each part, called from left to right."""
+
     def bracketed(part: Network) -> str:
-        text = _joined(part, leaf_text)
+        text = joined_text(part, leaf_text)
         return f"({text})" if isinstance(part, Series | Parallel) else text
 
     match network:

@@ -225,10 +225,10 @@ function makeLive(data, say) {
       const ohms = data.tone.ohms * Math.max(engine.fraction(data.tone.law, dial), 1e-5);
       circuits.forEach((circuit, design) => { circuit.branches[data.tone.branch].value = ohms; replaced(design); });
     },
-    // What hangs on the output: all capacitance, or all resistance.
-    around(kind, value) {
+    // What hangs on the output: "cable", all capacitance, or "input", all resistance.
+    around(part, value) {
       circuits.forEach((circuit, design) => {
-        for (const branch of circuit.branches) if (branch.kind === kind && branch.a === circuit.output && branch.b === 0 && branch.hanging) branch.value = value;
+        for (const branch of circuit.branches) if (branch.part === part) branch.value = value;
         replaced(design);
       });
     },

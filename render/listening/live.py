@@ -3,10 +3,9 @@
 import base64
 import io
 import os
-from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
 from functools import partial
+from itertools import count
 from typing import Any
 
 import numpy as np
@@ -24,15 +23,14 @@ from presolder.models.circuit.recursion import (
     collocation_nodes,
     collocation_terms,
 )
-from presolder.models.decibels import decibels
+from presolder.models.decibels import amplitude, decibels
 from presolder.models.instrument.network import (
     Capacitor,
     Gang,
+    Leaf,
     Network,
-    Parallel,
-    Series,
+    joined_text,
     leaf_letter,
-    leaves,
 )
 from presolder.models.instrument.placement import placed_parts
 from presolder.models.instrument.rig import Rig
@@ -85,7 +83,7 @@ def live_data(
         "rows": DIAL_ROWS,
         "method": method_plain(),
         "emf": base64.b64encode(file.getvalue()).decode("ascii"),
-        "trueGain": float(10 ** (true_gain_db / 20) / scale),
+        "trueGain": amplitude(true_gain_db) / scale,
         "seconds": emf.size / rate,
         "circuits": [circuit_plain(renderer.rig, design.network) for design in job.designs],
         "designs": [design_parts(renderer.rig, design.network) for design in job.designs],
@@ -123,41 +121,34 @@ def method_plain() -> dict[str, Any]:
 def circuit_plain(rig: Rig, network: Network | None) -> dict[str, Any]:
     """A chain's branches, letters for kinds; node 0 is ground."""
     branches = control_chain(rig, network).branches
-    hanging = control_chain(rig, None).branches[-2:]
     return {
         "nodes": 1 + max(max(branch.plus, branch.minus) for branch in branches),
         "output": OUTPUT,
-        "branches": [
-            _branch_plain(branch) | {"hanging": branch in hanging and branch.plus == OUTPUT}
-            for branch in branches
-        ],
+        "branches": [_branch_plain(branch) for branch in branches],
     }
+
+
+def _branches_of(rig: Rig, network: Network | None, part: str) -> list[int]:
+    """Where in a chain the branches are that are this part."""
+    branches = control_chain(rig, network).branches
+    return [i for i, branch in enumerate(branches) if branch.part == part]
 
 
 def design_parts(rig: Rig, network: Network | None) -> dict[str, Any]:
     """A design's parts with the branches of each, and its expression with places for values."""
-    channels = [channel for channel in rig.channels if channel.auditioned]
+    placed = placed_parts(network)
+    branches = _branches_of(rig, network, "bypass")
     parts = [
         {
-            "name": placed.name,
-            "kind": leaf_letter(placed.leaf),
-            "value": placed.leaf.farads if isinstance(placed.leaf, Capacitor) else placed.leaf.ohms,
-            "branches": [],
+            "name": part.name,
+            "kind": leaf_letter(part.leaf),
+            "value": part.leaf.farads if isinstance(part.leaf, Capacitor) else part.leaf.ohms,
+            # One in each channel that gets the design.
+            "branches": branches[i :: len(placed)],
         }
-        for placed in placed_parts(network)
+        for i, part in enumerate(placed)
     ]
-    first = 0
-    for channel in rig.channels:
-        bare = len(
-            control_chain(
-                Rig((replace(channel, held_at=None, bypass="auditioned"),)), None
-            ).branches
-        )
-        if channel in channels:
-            for i, part in enumerate(parts):
-                part["branches"].append(first + bare + i)  # type: ignore[attr-defined]
-        first += bare + len(leaves(channel.fitted(network)))
-    return {"parts": parts, "template": _template(network, iter(range(len(parts))))}
+    return {"parts": parts, "template": _template(network)}
 
 
 def jack_plain(rig: Rig) -> dict[str, Any] | None:
@@ -173,38 +164,26 @@ def tone_plain(rig: Rig) -> dict[str, Any] | None:
     tone = rig.first.tone
     if tone is None or tone.dial == 0:
         return None
-    middle = next(
-        i
-        for i, branch in enumerate(control_chain(rig, None).branches)
-        if branch.kind == "capacitor" and branch.value == tone.capacitance_farads
-    )
     return {
-        "branch": middle - 1,
+        "branch": _branches_of(rig, None, "tone")[0],
         "ohms": tone.pot.resistance_ohms,
         "law": _law_plain(tone.pot.taper),
         "dial": tone.dial,
     }
 
 
-def _template(network: Network | None, numbers: Iterator[int]) -> str:
+def _template(network: Network | None) -> str:
     """An expression with ``{0}``, ``{1}`` and so on for the values."""
-    match network:
-        case None:
-            return ""
-        case Series(parts) | Parallel(parts):
-            mark = " + " if isinstance(network, Series) else " || "
-            inner = [
-                f"({_template(part, numbers)})"
-                if isinstance(part, Series | Parallel)
-                else _template(part, numbers)
-                for part in parts
-            ]
-            return mark.join(inner)
-        case Gang(_, taper, at_ten):
-            bend = f", {taper.midpoint:g}" if taper.kind in BENT_TAPERS else ""
-            return f"gang({{{next(numbers)}}}, {taper.kind}, {at_ten}{bend})"
-        case _:
-            return f"{{{next(numbers)}}}"
+    numbers = count()
+
+    def place_for(leaf: Leaf) -> str:
+        number = f"{{{next(numbers)}}}"
+        if not isinstance(leaf, Gang):
+            return number
+        bend = f", {leaf.taper.midpoint:g}" if leaf.taper.kind in BENT_TAPERS else ""
+        return f"gang({number}, {leaf.taper.kind}, {leaf.at_ten}{bend})"
+
+    return "" if network is None else joined_text(network, place_for)
 
 
 def _bands(emf: Array, rate: float) -> dict[str, list[float]]:
@@ -226,6 +205,7 @@ def _bands(emf: Array, rate: float) -> dict[str, list[float]]:
 def _branch_plain(branch: Branch) -> dict[str, Any]:
     plain: dict[str, Any] = {
         "kind": _LETTERS[branch.kind], "a": branch.plus, "b": branch.minus, "value": branch.value,
+        "part": branch.part,
     }  # fmt: skip
     if branch.rheostat is None:
         return plain

@@ -80,8 +80,8 @@ function makeParts(pack, live, hooks) {
     byId("no-parts").hidden = parts.length > 0;
     byId("around").replaceChildren(
       ...toneKnob(),
-      slider("Cable and input, capacitance", "C", 30e-12, 3e-9, Math.max(around.cable, 30e-12), (value) => { around.cable = value; live.around("C", value); }, (v) => Number(v.toPrecision(2))),
-      slider("Input it feeds", "R", 5e3, 10e6, Math.min(around.input || 10e6, 10e6), (value) => { around.input = value; live.around("R", value); }, (v) => Number(v.toPrecision(2))),
+      slider("Cable and input, capacitance", "C", 30e-12, 3e-9, Math.max(around.cable, 30e-12), (value) => { around.cable = value; live.around("cable", value); }, (v) => Number(v.toPrecision(2))),
+      slider("Input it feeds", "R", 5e3, 10e6, Math.min(around.input || 10e6, 10e6), (value) => { around.input = value; live.around("input", value); }, (v) => Number(v.toPrecision(2))),
     );
     draw();
   }
@@ -91,8 +91,8 @@ function makeParts(pack, live, hooks) {
   function back() {
     const design = hooks.chosen();
     pack.live.designs[design].parts.forEach((part, i) => { values[design][i] = own[design][i]; live.change(design, part.branches, own[design][i]); });
-    if (around.cable !== pack.live.cable) { around.cable = pack.live.cable; live.around("C", around.cable); }
-    if (around.input !== pack.live.input) { around.input = pack.live.input; live.around("R", around.input); }
+    if (around.cable !== pack.live.cable) { around.cable = pack.live.cable; live.around("cable", around.cable); }
+    if (around.input !== pack.live.input) { around.input = pack.live.input; live.around("input", around.input); }
     if (around.tone !== ownTone) { around.tone = ownTone; live.tone(ownTone); }
     build();
     hooks.changed();
