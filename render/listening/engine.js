@@ -92,31 +92,38 @@ function makeEngine() {
       if (branch.kind === "V") drive[row] = branch.value;
       if (branch.kind === "P") moving.push({ row, branch });
     }
-    return { n, m, fixed, reading, inertia, drive, moving, output: circuit.output - 1 };
+    const mass = new Float64Array(n * n);
+    for (let i = 0; i < n; i += 1) for (let k = 0; k < m; k += 1) if (inertia[i * m + k] !== 0) for (let j = 0; j < n; j += 1) mass[i * n + j] += inertia[i * m + k] * reading[k * n + j];
+    return { n, m, mass, fixed, reading, inertia, drive, moving, output: circuit.output - 1 };
+  }
+
+  // s E - A, with these shares of the rheostats.
+  function systemAt({ n, mass, fixed, moving }, sr, si, shares) {
+    const system = matrix(n, n);
+    for (let i = 0; i < n * n; i += 1) {
+      system.re[i] = sr * mass[i] - fixed[i];
+      system.im[i] = si * mass[i];
+    }
+    moving.forEach(({ row }, k) => { system.re[row * n + row] -= shares[k]; });
+    return system;
   }
 
   // One step of the recursion at every dial: rows x (m + 1) x (m + 4). The rheostats' shares move
   // a few diagonal entries, so that each row is a small correction of one solved system.
   function tabulate(circuit, method, rate, rowCount) {
-    const { n, m, fixed, reading, inertia, drive, moving, output } = assemble(circuit);
+    const parts = assemble(circuit), { n, m, reading, inertia, drive, moving, output } = parts;
     const dials = dialRows(rowCount), width = m + STAGES, height = m + 1, r = moving.length;
     const table = new Float64Array(rowCount * height * width);
     const shares = moving.map(({ branch }) => Float64Array.from(dials, (dial) => share(branch, dial)));
     for (const term of method.terms) {
       const [sr, si] = [term.mu[0] * rate, term.mu[1] * rate];
-      const system = matrix(n, n), sources = matrix(n, m + 1 + r);
+      // Half of each share belongs to the system itself: with all of them 0 it may be singular.
+      const system = systemAt(parts, sr, si, moving.map(() => 0.5)), sources = matrix(n, m + 1 + r);
       for (let i = 0; i < n; i += 1) {
-        for (let j = 0; j < n; j += 1) {
-          let mass = 0;
-          for (let k = 0; k < m; k += 1) mass += inertia[i * m + k] * reading[k * n + j];
-          system.re[i * n + j] = sr * mass - fixed[i * n + j];
-          system.im[i * n + j] = si * mass;
-        }
         for (let k = 0; k < m; k += 1) sources.re[i * sources.columns + k] = inertia[i * m + k];
         sources.re[i * sources.columns + m] = drive[i];
       }
-      // Half of each share belongs to the system itself: with all of them 0 it may be singular.
-      moving.forEach(({ row }, k) => { system.re[row * n + row] -= 0.5; sources.re[row * sources.columns + m + 1 + k] = 1; });
+      moving.forEach(({ row }, k) => { sources.re[row * sources.columns + m + 1 + k] = 1; });
       const solved = solve(system, sources), wide = solved.columns;
       const picked = (i, j, part) => {
         if (i === m) return solved[part][output * wide + j];
@@ -219,25 +226,29 @@ function makeEngine() {
 
   // Output over EMF at rest, as pairs of real and imaginary part.
   function responseComplex(circuit, dial, hz) {
-    const { n, m, fixed, reading, inertia, drive, moving, output } = assemble(circuit);
+    const parts = assemble(circuit), { n, drive, moving, output } = parts;
     const shares = moving.map(({ branch }) => share(branch, dial));
     return Array.from(hz, (f) => {
-      const system = matrix(n, n), sources = matrix(n, 1);
-      for (let i = 0; i < n; i += 1) {
-        for (let j = 0; j < n; j += 1) {
-          let mass = 0;
-          for (let k = 0; k < m; k += 1) mass += inertia[i * m + k] * reading[k * n + j];
-          system.re[i * n + j] = -fixed[i * n + j];
-          system.im[i * n + j] = 2 * Math.PI * f * mass;
-        }
-        sources.re[i] = drive[i];
-      }
-      moving.forEach(({ row }, k) => { system.re[row * n + row] -= shares[k]; });
-      const solved = solve(system, sources);
+      const sources = matrix(n, 1);
+      sources.re.set(drive);
+      const solved = solve(systemAt(parts, 0, 2 * Math.PI * f, shares), sources);
       return [solved.re[output], solved.im[output]];
     });
   }
   const response = (circuit, dial, hz) => responseComplex(circuit, dial, hz).map(([re, im]) => 20 * Math.log10(Math.hypot(re, im) + 1e-12));
 
-  return { dialRows, fraction, assemble, tabulate, response, responseComplex, emfNodes, makeStepper };
+  // Gain on a design, in decibels beside the true one: none; or what makes it as loud as the first
+  // design at 10; or, for the sound of 10 in the knob's place, what makes that as loud as the knob's
+  // place is (the reference). By a table over the dial, and what changed parts add to it.
+  function gainDb(design, { level, reference }, dial, { matchedDb, levelDials }, offsets) {
+    if (level === "true" && reference === null) return 0;
+    const matched = (at) => {
+      const row = matchedDb[design], place = Math.min(Math.max(at / levelDials[0] - 1, 0), row.length - 1), i = Math.min(Math.floor(place), row.length - 2);
+      const between = (values) => values[i] + (place - i) * (values[i + 1] - values[i]);
+      return between(row) + (offsets[design] ? between(offsets[design]) : 0);
+    };
+    return matched(dial) - (level === "true" ? matched(reference) : 0);
+  }
+
+  return { dialRows, fraction, assemble, tabulate, gainDb, response, responseComplex, emfNodes, makeStepper };
 }

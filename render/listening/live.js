@@ -12,13 +12,11 @@ function registerLive(engine) {
       this.port.onmessage = ({ data }) => this.hear(data);
     }
     hear(data) {
-      if (data.nodes) { this.nodes = data.nodes; this.data = data; this.dial = this.target = data.dial; }
-      (data.tables || []).forEach((tabulated, i) => {
-        const stepper = engine.makeStepper(tabulated);
-        if (this.steppers[i]) stepper.adopt(this.steppers[i].states());
-        this.steppers[i] = stepper;
-        this.gains[i] = 0;
-      });
+      if (data.nodes) { this.nodes = data.nodes; this.data = data; this.dial = data.target; }
+      if (data.tables) {
+        this.steppers = data.tables.map(engine.makeStepper);
+        this.gains = data.tables.map(() => 0);
+      }
       // A part of another value: the circuit that was fades out while the new one, in its states, comes.
       if (data.replace) {
         const { index, tabulated, offsetDb } = data.replace, stepper = engine.makeStepper(tabulated);
@@ -33,20 +31,9 @@ function registerLive(engine) {
       if ("position" in data) this.position = data.position;
       if (data.offsets) this.offsets = data.offsets;
     }
-    // Gain that makes a design at a dial as loud as the first one at 10.
-    matched(design, dial) {
-      const row = this.data.matchedDb[design], step = this.data.levelDials[0], offsets = this.offsets[design];
-      const at = Math.min(Math.max(dial / step - 1, 0), row.length - 1), i = Math.min(Math.floor(at), row.length - 2);
-      const between = (values) => values[i] + (at - i) * (values[i + 1] - values[i]);
-      return between(row) + (offsets ? between(offsets) : 0);
-    }
     wanted(design) {
       if (design !== this.chosen) return 0;
-      let db = 0;
-      if (this.level !== "true") db = this.matched(design, this.dial);
-      // The sound of 10 at the loudness of the knob's place.
-      else if (this.reference !== null) db = this.matched(design, this.dial) - this.matched(design, this.reference);
-      return this.data.trueGain * 10 ** (db / 20);
+      return this.data.trueGain * 10 ** (engine.gainDb(design, this, this.dial, this.data, this.offsets) / 20);
     }
     process(_, outputs) {
       const out = outputs[0][0], count = out.length;
@@ -83,30 +70,33 @@ function registerLive(engine) {
   registerProcessor("live", Live);
 }
 
+const bytesOf = (text) => Uint8Array.from(atob(text), (c) => c.charCodeAt(0)).buffer;
+
 // The page's side: loads the engine once, then passes on what is turned and chosen.
 function makeLive(data, say) {
   const engine = makeEngine();
   let node = null, loading = null, rate = data.rate, length = 0, position = 0, heardAt = 0, clock = null;
   let nodes = null, tables = null, source = null, pending = 0;
   // Of our own, so that the workshop's values stay in the data.
-  const circuits = structuredClone(data.circuits), ownLevels = [], refining = [];
-  const QUICK_ROWS = 257, REFINE_MS = 250;
+  const circuits = structuredClone(data.circuits), ownLevels = [], offsets = [], refining = [];
+  const QUICK_ROWS = 257, REFINE_MS = 250, MOST_DB = 40;
   const now = { target: 10, chosen: 0, level: "true", running: false, reference: null };
-  const bytes = () => Uint8Array.from(atob(data.emf), (c) => c.charCodeAt(0)).buffer;
+  // Where the circuit stands: at the knob, or at 10 in its place.
+  const sounding = () => (now.reference === null ? now.target : 10);
+  const loudness = () => ({ trueGain: data.trueGain, matchedDb: data.matchedDb, levelDials: data.levelDials });
   const workletText = () => `const makeEngine = ${makeEngine.toString()};\nconst registerLive = ${registerLive.toString()};\nregisterLive(makeEngine());`;
 
   async function load(context) {
     clock = context;
     rate = context.sampleRate;
-    const emf = (await context.decodeAudioData(bytes())).getChannelData(0);
+    const emf = (await context.decodeAudioData(bytesOf(data.emf))).getChannelData(0);
     length = emf.length;
     nodes = engine.emfNodes(emf, data.method.nodes).map((x) => Float32Array.from(x));
     tables = circuits.map((circuit) => engine.tabulate(circuit, data.method, rate, QUICK_ROWS));
     try {
       await context.audioWorklet.addModule(`data:text/javascript;charset=utf-8,${encodeURIComponent(workletText())}`);
       node = new AudioWorkletNode(context, "live", { numberOfInputs: 0, outputChannelCount: [2] });
-      const levels = { trueGain: data.trueGain, matchedDb: data.matchedDb, levelDials: data.levelDials };
-      node.port.postMessage({ nodes, tables, dial: now.target, ...levels, ...now });
+      node.port.postMessage({ nodes, tables, ...loudness(), ...now, target: sounding() });
       node.port.onmessage = ({ data: told }) => { position = told.position; heardAt = clock.currentTime; say(told.dial); };
       node.connect(context.destination);
     } catch {
@@ -117,10 +107,7 @@ function makeLive(data, say) {
   // Sound first, then every row of the dial, one design after the other.
   function refine(design) {
     if (design === circuits.length) return;
-    if (!refining[design]) {
-      tables[design] = engine.tabulate(circuits[design], data.method, rate, data.rows);
-      if (node) node.port.postMessage({ replace: { index: design, tabulated: tables[design] } });
-    }
+    if (!refining[design]) put(design, data.rows);
     setTimeout(refine, 20, design + 1);
   }
   const tell = (change) => {
@@ -130,13 +117,13 @@ function makeLive(data, say) {
   };
 
   // Another recording's EMF: what plays goes on with it, loud as the loudest dial allows.
-  async function replaceEmf(emf, power) {
+  function replaceEmf(emf, power) {
     length = emf.length;
     nodes = engine.emfNodes(emf, data.method.nodes).map((x) => Float32Array.from(x));
     data.bandPower = power;
     const levels = circuits.map(levelsOf), loudest = levels[0][levels[0].length - 1];
-    data.matchedDb = levels.map((row) => row.map((level) => Math.min(loudest - level, 40)));
-    ownLevels.length = 0;
+    data.matchedDb = levels.map((row) => row.map((level) => Math.min(loudest - level, MOST_DB)));
+    ownLevels.length = offsets.length = 0;
     let peak = 1e-9;
     for (const tabulated of tables) {
       const stepper = engine.makeStepper(tabulated);
@@ -144,7 +131,7 @@ function makeLive(data, say) {
     }
     data.trueGain = 0.89 / peak;
     position = 0;
-    if (node) node.port.postMessage({ nodes, dial: now.target, trueGain: data.trueGain, matchedDb: data.matchedDb, levelDials: data.levelDials, offsets: [], position: 0 });
+    if (node) node.port.postMessage({ nodes, ...loudness(), ...now, target: sounding(), offsets: [], position: 0 });
     else renderSoon();
   }
   // Loudness by dial from the EMF's K-weighted bands, for what other parts change of it.
@@ -157,18 +144,18 @@ function makeLive(data, say) {
   // At once with few rows of the dial, and with all of them when the hand rests.
   function replaced(design) {
     if (!tables) return;
-    ownLevels[design] = ownLevels[design] || levelsOf(data.circuits[design]);
-    const send = (rows, offsetDb) => {
-      tables[design] = engine.tabulate(circuits[design], data.method, rate, rows);
-      if (node) node.port.postMessage({ replace: { index: design, tabulated: tables[design], offsetDb } });
-      else renderSoon();
-    };
     clearTimeout(refining[design]);
-    send(QUICK_ROWS);
+    put(design, QUICK_ROWS);
     refining[design] = setTimeout(() => {
-      const levels = levelsOf(circuits[design]);
-      send(data.rows, levels.map((level, i) => Math.min(ownLevels[design][i] - level, 40)));
+      ownLevels[design] = ownLevels[design] || levelsOf(data.circuits[design]);
+      offsets[design] = levelsOf(circuits[design]).map((level, i) => Math.min(ownLevels[design][i] - level, MOST_DB));
+      put(design, data.rows);
     }, REFINE_MS);
+  }
+  function put(design, rows) {
+    tables[design] = engine.tabulate(circuits[design], data.method, rate, rows);
+    if (node) node.port.postMessage({ replace: { index: design, tabulated: tables[design], offsetDb: offsets[design] } });
+    else renderSoon();
   }
 
   // Without an audio thread.
@@ -178,20 +165,17 @@ function makeLive(data, say) {
       if (source) { source.stop(); source.disconnect(); source = null; }
       if (!now.running) return;
       const buffer = clock.createBuffer(1, length, rate), out = buffer.getChannelData(0);
-      const stepper = engine.makeStepper(tables[now.chosen]);
-      for (let round = 0; round < 2; round += 1) for (let n = round ? 0 : length >> 1; n < length; n += 1) out[n] = gainAt(now.chosen) * stepper.step(now.reference === null ? now.target : 10, nodes, n);
+      const stepper = engine.makeStepper(tables[now.chosen]), dial = sounding();
+      const gain = data.trueGain * 10 ** (engine.gainDb(now.chosen, now, dial, data, offsets) / 20);
+      // Half a round first, so that the loop begins as it goes on.
+      for (let n = length >> 1; n < length; n += 1) stepper.step(dial, nodes, n);
+      for (let n = 0; n < length; n += 1) out[n] = gain * stepper.step(dial, nodes, n);
       source = new AudioBufferSourceNode(clock, { buffer, loop: true });
       source.connect(clock.destination);
       source.start();
       heardAt = clock.currentTime;
       position = 0;
     }, 150);
-  }
-  function gainAt(design) {
-    const row = data.matchedDb[design], at = (dial) => row[Math.round(Math.min(Math.max(dial / data.levelDials[0] - 1, 0), row.length - 1))];
-    const sounding = now.reference === null ? now.target : 10;
-    const db = now.level !== "true" ? at(sounding) : now.reference === null ? 0 : at(10) - at(now.reference);
-    return data.trueGain * 10 ** (db / 20);
   }
 
   return {
@@ -209,9 +193,8 @@ function makeLive(data, say) {
     turn(dial) { tell({ target: dial, reference: null }); },
     // As at 10, and as loud as where the knob stands; the knob stays.
     asAtTen(on) {
-      const reference = on ? now.target : null;
-      now.reference = reference;
-      if (node) node.port.postMessage({ reference, target: on ? 10 : now.target });
+      now.reference = on ? now.target : null;
+      if (node) node.port.postMessage({ reference: now.reference, target: sounding() });
       else if (nodes) renderSoon();
     },
     choose(design) { tell({ chosen: design }); },

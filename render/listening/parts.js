@@ -7,22 +7,22 @@ function makeParts(pack, live, hooks) {
   const SERIES = { E12: E24.filter((_, i) => i % 2 === 0), E24 };
   const own = pack.live.designs.map((design) => design.parts.map((part) => part.value));
   const values = own.map((row) => [...row]);
-  const around = { cable: pack.live.cable, input: pack.live.input, tone: pack.live.tone && pack.live.tone.dial };
+  const ownAround = { cable: pack.live.cable, input: pack.live.input, tone: pack.live.tone && pack.live.tone.dial };
+  const around = { ...ownAround };
   const HZ = Float64Array.from({ length: 70 }, (_, i) => 80 * 125 ** (i / 69));
 
-  // 68000 -> "68k", 1.5e-9 -> "1n5": IEC 60062, as the sheet's command takes it.
-  function code(value, letters) {
-    const [power, letter] = letters.find(([p]) => value >= 10 ** p * 0.99999) || letters[letters.length - 1];
-    const [whole, rest = ""] = String(Number((value / 10 ** power).toPrecision(4))).split(".");
-    return `${whole}${letter}${rest}`;
+  // A value in figures and the power of ten that suits it.
+  function scaled(kind, value, figures) {
+    const powers = kind === "C" ? [-6, -9, -12] : [6, 3, 0];
+    const power = powers.find((p) => value >= 10 ** p * 0.99999) ?? powers[powers.length - 1];
+    return [Number((value / 10 ** power).toPrecision(figures)), { 6: "M", 3: "k", 0: "", "-6": "µ", "-9": "n", "-12": "p" }[power]];
   }
-  const OHMS = [[6, "M"], [3, "k"], [0, "R"]], FARADS = [[-6, "u"], [-9, "n"], [-12, "p"]];
-  const codeOf = (part, value) => code(value, part.kind === "C" ? FARADS : OHMS);
-  const spoken = (kind, value) => {
-    const steps = kind === "C" ? [[-6, "µF"], [-9, "nF"], [-12, "pF"]] : [[6, "MΩ"], [3, "kΩ"], [0, "Ω"]];
-    const [power, unit] = steps.find(([p]) => value >= 10 ** p * 0.99999) || steps[steps.length - 1];
-    return `${Number((value / 10 ** power).toPrecision(3))} ${unit}`;
-  };
+  // 68000 -> "68k", 1.5e-9 -> "1n5": IEC 60062, as the sheet's command takes it.
+  function codeOf({ kind }, value) {
+    const [figure, prefix] = scaled(kind, value, 4), [whole, rest = ""] = String(figure).split(".");
+    return `${whole}${prefix.replace("µ", "u") || "R"}${rest}`;
+  }
+  const spoken = (kind, value) => { const [figure, prefix] = scaled(kind, value, 3); return `${figure} ${prefix}${kind === "C" ? "F" : "Ω"}`; };
   const expressionOf = (design) => {
     const { template, parts } = pack.live.designs[design];
     return parts.reduce((text, part, i) => text.replace(`{${i}}`, codeOf(part, values[design][i])), template);
@@ -35,65 +35,63 @@ function makeParts(pack, live, hooks) {
     return Number((near * decade).toPrecision(3));
   }
 
-  // A slider over two decades, logarithmic.
-  function slider(name, kind, low, high, value, moved, snap = snapped) {
+  // A named slider: its range, and what a place on it means, does and is called.
+  function slider(name, range, text, moved) {
     const label = document.createElement("label"), input = document.createElement("input"), out = document.createElement("span");
+    const show = (words) => { out.textContent = words; input.setAttribute("aria-valuetext", words); };
     label.className = "part";
-    Object.assign(input, { type: "range", min: "0", max: "1000", step: "1" });
-    const place = (v) => { input.value = String(Math.round(1000 * Math.log(v / low) / Math.log(high / low))); out.textContent = spoken(kind, v); input.setAttribute("aria-valuetext", spoken(kind, v)); };
+    Object.assign(input, { type: "range", ...range });
     input.addEventListener("input", () => {
-      const chosen = Math.min(high, Math.max(low, snap(low * (high / low) ** (input.value / 1000))));
-      out.textContent = spoken(kind, chosen);
-      input.setAttribute("aria-valuetext", spoken(kind, chosen));
-      moved(chosen);
+      show(moved(Number(input.value)));
       hooks.changed();
       draw();
     });
     label.append(Object.assign(document.createElement("strong"), { textContent: name }), input, out);
-    place(value);
+    show(text);
     return label;
   }
-
+  // Of a part's value, logarithmic.
+  function valueSlider(name, kind, low, high, value, put, snap = snapped) {
+    const at = Math.round((1000 * Math.log(value / low)) / Math.log(high / low));
+    return slider(name, { min: "0", max: "1000", step: "1", value: String(at) }, spoken(kind, value), (place) => {
+      const chosen = Math.min(high, Math.max(low, snap(low * (high / low) ** (place / 1000))));
+      put(chosen);
+      return spoken(kind, chosen);
+    });
+  }
   function toneKnob() {
     if (!pack.live.tone) return [];
-    const label = document.createElement("label"), input = document.createElement("input"), out = document.createElement("span");
-    label.className = "part";
-    Object.assign(input, { type: "range", min: "0", max: "10", step: "0.1", value: String(around.tone) });
-    out.textContent = Number(around.tone).toFixed(1);
-    input.addEventListener("input", () => {
-      around.tone = Number(input.value);
-      out.textContent = around.tone.toFixed(1);
-      live.tone(around.tone);
-      hooks.changed();
-      draw();
-    });
-    label.append(Object.assign(document.createElement("strong"), { textContent: "Tone knob" }), input, out);
-    return [label];
+    return [slider("Tone knob", { min: "0", max: "10", step: "0.1", value: String(around.tone) }, Number(around.tone).toFixed(1), (dial) => {
+      around.tone = dial;
+      live.tone(dial);
+      return dial.toFixed(1);
+    })];
   }
 
   function build() {
     const design = hooks.chosen(), parts = pack.live.designs[design].parts;
-    byId("part-sliders").replaceChildren(...parts.map((part, i) => slider(
+    byId("part-sliders").replaceChildren(...parts.map((part, i) => valueSlider(
       part.name, part.kind, own[design][i] / 10, own[design][i] * 10, values[design][i],
       (value) => { values[design][i] = value; live.change(design, part.branches, value); },
     )));
     byId("no-parts").hidden = parts.length > 0;
     byId("around").replaceChildren(
       ...toneKnob(),
-      slider("Cable and input, capacitance", "C", 30e-12, 3e-9, Math.max(around.cable, 30e-12), (value) => { around.cable = value; live.around("cable", value); }, (v) => Number(v.toPrecision(2))),
-      slider("Input it feeds", "R", 5e3, 10e6, Math.min(around.input || 10e6, 10e6), (value) => { around.input = value; live.around("input", value); }, (v) => Number(v.toPrecision(2))),
+      valueSlider("Cable and input, capacitance", "C", 30e-12, 3e-9, Math.max(around.cable, 30e-12), (value) => { around.cable = value; live.around("cable", value); }, (v) => Number(v.toPrecision(2))),
+      valueSlider("Input it feeds", "R", 5e3, 10e6, Math.min(around.input || 10e6, 10e6), (value) => { around.input = value; live.around("input", value); }, (v) => Number(v.toPrecision(2))),
     );
     draw();
   }
 
-  const ownTone = pack.live.tone && pack.live.tone.dial;
-  const isOwn = (design) => values[design].every((value, i) => value === own[design][i]) && around.cable === pack.live.cable && around.input === pack.live.input && around.tone === ownTone;
+  const movedAround = () => Object.keys(around).filter((what) => around[what] !== ownAround[what]);
+  const isOwn = (design) => values[design].every((value, i) => value === own[design][i]) && movedAround().length === 0;
   function back() {
     const design = hooks.chosen();
     pack.live.designs[design].parts.forEach((part, i) => { values[design][i] = own[design][i]; live.change(design, part.branches, own[design][i]); });
-    if (around.cable !== pack.live.cable) { around.cable = pack.live.cable; live.around("cable", around.cable); }
-    if (around.input !== pack.live.input) { around.input = pack.live.input; live.around("input", around.input); }
-    if (around.tone !== ownTone) { around.tone = ownTone; live.tone(ownTone); }
+    for (const what of movedAround()) {
+      around[what] = ownAround[what];
+      if (what === "tone") live.tone(around.tone); else live.around(what, around[what]);
+    }
     build();
     hooks.changed();
   }
@@ -101,23 +99,21 @@ function makeParts(pack, live, hooks) {
   // ---- response at the dial and at 10 --------------------------------------
   const WIDTH = 320, HEIGHT = 150, TOP = 12, FLOOR = -48;
   const line = (gains) => gains.map((db, i) => `${(30 + (i * (WIDTH - 40)) / (HZ.length - 1)).toFixed(1)},${(10 + ((TOP - Math.max(FLOOR, Math.min(TOP, db))) * (HEIGHT - 32)) / (TOP - FLOOR)).toFixed(1)}`).join(" ");
-  // Loudness over the dial against that at 10, redone only where a part has changed.
-  const levelLines = new Map();
-  function levelLine(design) {
-    const circuit = live.circuits[design], key = JSON.stringify(circuit.branches.map((b) => b.value));
-    const kept = levelLines.get(design);
-    if (kept && kept.key === key) return kept.points;
-    const levels = live.levelsOf(circuit), ten = levels[levels.length - 1];
-    const points = pack.live.levelDials.map((dial, i) => `${(30 + dial * 28).toFixed(1)},${(10 + (Math.min(48, Math.max(0, ten - levels[i])) * 100) / 48).toFixed(1)}`).join(" ");
-    levelLines.set(design, { key, points });
-    return points;
+  // Loudness over the dial against that at 10: two thousand solves, so when the hand rests.
+  let resting = 0;
+  function drawLevels(circuit) {
+    clearTimeout(resting);
+    resting = setTimeout(() => {
+      const levels = live.levelsOf(circuit), ten = levels[levels.length - 1];
+      byId("level-own").setAttribute("points", pack.live.levelDials.map((dial, i) => `${(30 + dial * 28).toFixed(1)},${(10 + (Math.min(48, Math.max(0, ten - levels[i])) * 100) / 48).toFixed(1)}`).join(" "));
+    }, 80);
   }
   function draw() {
     const design = hooks.chosen(), dial = Math.max(hooks.dial(), 0.05);
     const circuit = live.circuits[design];
     byId("curve-now").setAttribute("points", line(live.engine.response(circuit, dial, HZ)));
     byId("curve-ten").setAttribute("points", line(live.engine.response(circuit, 10, HZ)));
-    byId("level-own").setAttribute("points", levelLine(design));
+    drawLevels(circuit);
     byId("level-knob").setAttribute("transform", `translate(${(30 + hooks.dial() * 28).toFixed(1)} 0)`);
     byId("curve-name").textContent = `at ${hooks.dial().toFixed(1)}`;
     byId("back").disabled = isOwn(design);
@@ -128,7 +124,7 @@ function makeParts(pack, live, hooks) {
     const design = hooks.chosen(), has = pack.live.designs[design].parts.length > 0;
     const lines = ["I choose this one:", has ? expressionOf(design) : "the bare pot, as it is"];
     if (has) lines.push("", "For the workshop:", `presolder sheet --design '${expressionOf(design)}'`);
-    if (around.cable !== pack.live.cable || around.input !== pack.live.input) lines.push("", `Heard with ${spoken("C", around.cable)} of cable and input, into ${spoken("R", around.input || 10e6)}.`);
+    if (movedAround().some((what) => what !== "tone")) lines.push("", `Heard with ${spoken("C", around.cable)} of cable and input, into ${spoken("R", around.input || 10e6)}.`);
     return `${lines.join("\n")}\n`;
   }
   byId("back").addEventListener("click", back);
@@ -139,5 +135,5 @@ function makeParts(pack, live, hooks) {
     byId("choice-text").focus();
     byId("choice-text").select();
   });
-  return { build, draw, message, values };
+  return { build, draw };
 }

@@ -27,7 +27,6 @@
   // ---- sound -------------------------------------------------------------
   const pieceOf = (design) => pack.pieces.find((p) => p.design === design && p.voice === state.voice && String(p.dial ?? "sweep") === state.place);
   const gainOf = (design) => 10 ** (pieceOf(design)[state.level === "true" ? "trueDb" : "matchedDb"] / 20);
-  const bytesOf = (text) => Uint8Array.from(atob(text), (c) => c.charCodeAt(0)).buffer;
   async function loadBuffers(ctx) {
     const pieces = [...Array(count).keys()].map(pieceOf);
     return Promise.all(pieces.map(async (piece) => {
@@ -115,7 +114,7 @@
   const toggle = () => (state.playing ? stop() : play());
   function select(design, unlit = false) {
     state.design = design;
-    state.unlit = unlit; // X must not light up the sample it is
+    state.unlit = unlit; // the hidden one must not light up the sample it is
     if (voices) fadeTo(voices, design, context.currentTime);
     live.choose(design);
     show();
@@ -165,15 +164,15 @@
     showPosition();
     drawSoon();
   }
+  const pressed = (id) => byId(id).getAttribute("aria-pressed") === "true";
   // The question that matters: is it here as at 10, only softer?
   function asAtTen(on) {
     if (on) makeLiveNow();
-    if (on || byId("as-ten").getAttribute("aria-pressed") === "true") live.asAtTen(on);
+    if (on || pressed("as-ten")) live.asAtTen(on);
     byId("as-ten").setAttribute("aria-pressed", String(on));
   }
   // The knob turned by a path: the pack's sweep, or what a hand did.
   let turning = 0, follower = "", gesture = [], recordedAt = 0;
-  const pressed = (id) => byId(id).getAttribute("aria-pressed") === "true";
   function release() {
     cancelAnimationFrame(turning);
     turning = 0;
@@ -257,9 +256,8 @@
   });
 
   // ---- what is shown -----------------------------------------------------
-  const shownOrder = () => blind.shown();
   function buildDesigns() {
-    byId("designs").replaceChildren(...shownOrder().map((design, i) => {
+    byId("designs").replaceChildren(...blind.shown().map((design, i) => {
       const button = document.createElement("button");
       button.type = "button";
       button.setAttribute("role", "radio");
@@ -270,7 +268,7 @@
         if (move === undefined) return;
         e.preventDefault();
         const next = (i + move + count) % count;
-        select(shownOrder()[next]);
+        select(blind.shown()[next]);
         byId("designs").children[next].focus();
       });
       return button;
@@ -289,7 +287,7 @@
     byId("play").textContent = state.playing ? "Stop" : "Play";
     byId("length").textContent = (lengthS() || (pieceOf(0) || { seconds: 0 }).seconds).toFixed(1);
     [...byId("designs").children].forEach((button, i) => {
-      const on = shownOrder()[i] === state.design && !state.unlit;
+      const on = blind.shown()[i] === state.design && !state.unlit;
       button.setAttribute("aria-checked", String(on));
       button.tabIndex = on || (state.unlit && i === 0) ? 0 : -1;
     });
@@ -323,10 +321,11 @@
       await live.ready(context);
       const emf = own.emf(buffer, byId("own-jack").checked);
       if (emf.length < context.sampleRate / 2) throw new Error("short");
-      await live.replaceEmf(emf, own.bandPower(emf, context.sampleRate));
+      live.replaceEmf(emf, own.bandPower(emf, context.sampleRate));
       said.textContent = `You hear ${file.name}${buffer.duration > own.LONGEST_S ? `, its first ${own.LONGEST_S} s` : ""}. It stays on this device.`;
       makeLiveNow();
       if (!state.playing) await play();
+      if (!blind.on()) parts.draw();
       show();
     } catch {
       said.textContent = "This browser cannot use that file; give a recording of half a second or more, such as WAV or FLAC.";
@@ -340,7 +339,7 @@
   on("slowly", () => follow("slowly", pack.sweep));
   on("record", record);
   on("replay", () => follow("replay", { times: gesture.map(([t]) => t), dials: gesture.map(([, dial]) => dial) }));
-  on("as-ten", () => asAtTen(byId("as-ten").getAttribute("aria-pressed") !== "true"));
+  on("as-ten", () => asAtTen(!pressed("as-ten")));
   for (const name of ["place", "level", "voice"]) {
     document.querySelectorAll(`input[name=${name}]`).forEach((input) => input.addEventListener("change", () => change(name, input.value)));
   }
@@ -348,7 +347,7 @@
     if (e.ctrlKey || e.metaKey || e.altKey || !byId("keys").checked || e.target.closest("select, textarea")) return;
     if (e.key === " " && !e.target.closest("button, input, summary, a")) { e.preventDefault(); toggle(); }
     const number = Number(e.key);
-    if (e.key >= "1" && e.key <= "9" && number <= count) select(shownOrder()[number - 1]);
+    if (e.key >= "1" && e.key <= "9" && number <= count) select(blind.shown()[number - 1]);
   });
   buildDesigns();
   parts.build();

@@ -461,6 +461,15 @@ def test_as_at_ten_and_equally_loud(page: Page) -> None:
     assert page.evaluate("window.audition.dialHeardNow()") == pytest.approx(6, abs=0.05)
 
 
+def test_as_at_ten_before_it_plays(page: Page) -> None:
+    page.mouse.click(*knob_at(page, 5))
+    page.get_by_role("button", name="As at 10, equally loud").click()
+    page.get_by_role("button", name="Play").click()
+    page.wait_for_timeout(500)
+    assert dial(page) == pytest.approx(5, abs=0.05)
+    assert page.evaluate("window.audition.dialHeardNow()") == 10
+
+
 REFERENCE = """async (emf) => {
   const data = { ...window.audition.live.data, emf }, rate = data.rate;
   const context = new OfflineAudioContext(1, rate * 3, rate);
@@ -664,6 +673,8 @@ def test_own_recording_plays_and_stays_here(page: Page, tmp_path: Path) -> None:
     take, rate = soundfile.read(SAMPLES / "phrase.flac")
     half = take[: 3 * rate : 2]
     soundfile.write(tmp_path / "mine.wav", np.stack([half, 0.5 * half], 1), rate // 2)
+    page.wait_for_timeout(300)
+    drawn = page.locator("#level-own").get_attribute("points")
     asked: list[str] = []
     page.on("request", lambda request: asked.append(request.url))
     page.locator("#own").set_input_files(tmp_path / "mine.wav")
@@ -675,6 +686,9 @@ def test_own_recording_plays_and_stays_here(page: Page, tmp_path: Path) -> None:
         pytest.fail(page.locator("#own-said").inner_text())
     assert page.evaluate("window.audition.state.playing")
     assert page.evaluate("window.audition.live.lengthS()") == pytest.approx(3.0, abs=0.05)
+    # The curve of loudness is of what plays now.
+    page.wait_for_timeout(300)
+    assert page.locator("#level-own").get_attribute("points") not in ("", drawn)
     assert 0 < page.evaluate("window.audition.live.data.trueGain") < 1e3
     assert [url for url in asked if not url.startswith(("data:", "blob:"))] == []
     (tmp_path / "no.wav").write_bytes(b"nothing to hear")
