@@ -53,6 +53,11 @@ class Spread:
                 raise InputError(f"{name} = {100 * value:g} % must lie between 0 and 90 %")
 
 
+def standard_deviation(spread: float) -> float:
+    """Of what is drawn evenly from plus or minus a spread."""
+    return spread / float(np.sqrt(3.0))
+
+
 @dataclass(frozen=True, eq=False)
 class Straying:
     """One thing that strays: its name, its kind in `Spread`, and by how much."""

@@ -1,11 +1,10 @@
 """A cable's capacitance from where the guitar resonates with it, or from its length."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-import scipy
 
 from presolder.models.circuit.chain import control_chain
 from presolder.models.circuit.equations import assemble
@@ -16,7 +15,7 @@ from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.taper import DIAL_MAX
 from presolder.models.measuring.coil import Response
 from presolder.models.measuring.coil_fit import differences, in_common
-from presolder.models.measuring.fitting import fitted
+from presolder.models.measuring.fitting import Fit, fitted
 from presolder.models.typing import Array
 
 CableKind = Literal["ordinary", "low-capacitance", "coiled"]
@@ -130,23 +129,14 @@ def cable_from_readings(rig: Rig, readings: Sequence[Resonance]) -> Cable:
         seen = np.array([reading.peak_hz for reading in readings])
         return np.asarray(np.log(np.array(peaks) / seen) / _READING)
 
-    spreads = np.array([_INDUCTANCE, _WINDING, _KNOWN])
-
-    def rows(values: Array) -> Array:
-        return np.concatenate([miss(values), values[1:] / spreads])
-
-    start = np.array([np.log(_START_FARADS), 0.0, 0.0, 0.0])
-    answer = scipy.optimize.least_squares(
-        rows, start, bounds=_bounds(), x_scale=[0.3, 0.1, 0.1, 0.01], diff_step=[1e-4] * 4
-    )
-    if np.abs(miss(answer.x)).max() > 4.0:
+    # Misses are counted in errors of a reading.
+    found = _fitted(miss, (_START_FARADS,), noise=1.0)
+    if np.abs(miss(found.values)).max() > 4.0:
         raise InputError(
             "no cable gives these readings with this guitar; check them, the knobs at 10, and the"
             " rig file"
         )
-    jacobian = np.asarray(answer.jac, dtype=np.float64)
-    error = float(np.sqrt(np.linalg.inv(jacobian.T @ jacobian)[0, 0]))
-    return Cable(float(np.exp(answer.x[0])), _NORMAL_95 * error)
+    return _as_cable(found)
 
 
 def cable_from_responses(rig: Rig, responses: Sequence[tuple[Response, Hung]]) -> Cable:
@@ -180,12 +170,22 @@ def cable_from_responses(rig: Rig, responses: Sequence[tuple[Response, Hung]]) -
         model = [_gain_db(_as_hung(rig, values, hung), hz) for _, hung in responses]
         return differences(np.array(model) - seen)
 
-    bounds = np.array(_bounds()).T
-    expected, spread = np.zeros(4), np.array([np.inf, _INDUCTANCE, _WINDING, _KNOWN])
-    starts = [np.array([np.log(farads), 0.0, 0.0, 0.0]) for farads in (2e-10, 5e-10, 1.2e-9)]
-    found = fitted(miss, starts, bounds, expected, spread)
-    error = float(np.sqrt(found.covariance[0, 0]))
-    return Cable(float(np.exp(found.values[0])), _NORMAL_95 * error)
+    return _as_cable(_fitted(miss, (2e-10, _START_FARADS, 1.2e-9)))
+
+
+def _fitted(
+    miss: Callable[[Array], Array], starts_farads: Sequence[float], noise: float | None = None
+) -> Fit:
+    """The cable's logarithm, and by how much inductance, winding and known capacitor are off."""
+    bounds = np.array([np.log(_BOUNDS_FARADS), (-1.5, 1.5), (-2.0, 2.0), (-0.1, 0.1)])
+    starts = [np.array([np.log(farads), 0.0, 0.0, 0.0]) for farads in starts_farads]
+    spread = np.array([np.inf, _INDUCTANCE, _WINDING, _KNOWN])
+    return fitted(miss, starts, bounds, np.zeros(4), spread, noise)
+
+
+def _as_cable(found: Fit) -> Cable:
+    error = _NORMAL_95 * float(np.sqrt(found.covariance[0, 0]))
+    return Cable(float(np.exp(found.values[0])), error)
 
 
 def _require_enough(hung: Sequence[Hung]) -> None:
@@ -199,11 +199,6 @@ def _require_enough(hung: Sequence[Hung]) -> None:
         raise InputError(
             "a known capacitor, or a cable of known capacitance, is needed in one of them"
         )
-
-
-def _bounds() -> tuple[Array, Array]:
-    low, high = np.log(_BOUNDS_FARADS)
-    return np.array([low, -1.5, -2.0, -0.1]), np.array([high, 1.5, 2.0, 0.1])
 
 
 def _as_hung(rig: Rig, values: Array, hung: Hung) -> Rig:

@@ -5,17 +5,16 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy
-from numpy.typing import NDArray
 
 from presolder.models.circuit.coil import peak_hz
 from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Load, Pickup, require_dial
 from presolder.models.instrument.quantities import format_quantity, require_component
 from presolder.models.instrument.taper import DIAL_MAX
-from presolder.models.typing import Array
+from presolder.models.typing import Array, Flags
 
 _READING_ERROR = 0.01
-_FEWEST_POINTS = 8
+FEWEST_POINTS = 8
 # What is fitted; below there is hum, above nothing that a guitar gives.
 LOWEST_HZ, HIGHEST_HZ = 100.0, 16_000.0
 
@@ -43,8 +42,7 @@ class Response:
     dial: float = DIAL_MAX
 
     def __post_init__(self) -> None:
-        inside = (self.frequency_hz >= LOWEST_HZ) & (self.frequency_hz <= HIGHEST_HZ)
-        require_points(self.frequency_hz, inside)
+        _require_points(self.frequency_hz)
         Load(self.added_ohms, self.added_farads)
         require_dial("dial", self.dial)
 
@@ -64,17 +62,21 @@ class Impedance:
     degrees: Array
 
     def __post_init__(self) -> None:
-        inside = (self.frequency_hz >= LOWEST_HZ) & (self.frequency_hz <= HIGHEST_HZ)
-        require_points(self.frequency_hz, inside)
+        _require_points(self.frequency_hz)
         if np.any(self.ohms <= 0):
             raise InputError(f"ohms = {self.ohms.min():g} must be above 0")
 
 
-def require_points(frequency_hz: Array, inside: NDArray[np.bool_]) -> None:
+def is_inside(frequency_hz: Array) -> Flags:
+    """Which frequencies are fitted."""
+    return np.asarray((frequency_hz >= LOWEST_HZ) & (frequency_hz <= HIGHEST_HZ))
+
+
+def _require_points(frequency_hz: Array) -> None:
     """Refuse a measurement that is too short or out of order."""
-    if inside.sum() < _FEWEST_POINTS:
+    if is_inside(frequency_hz).sum() < FEWEST_POINTS:
         raise InputError(
-            f"needs at least {_FEWEST_POINTS} points between {LOWEST_HZ:g} Hz and"
+            f"needs at least {FEWEST_POINTS} points between {LOWEST_HZ:g} Hz and"
             f" {HIGHEST_HZ / 1000:g} kHz"
         )
     if np.any(np.diff(frequency_hz) <= 0):

@@ -18,8 +18,16 @@ from presolder.models.decibels import decibels
 from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Load, Pickup
 from presolder.models.instrument.rig import Rig
-from presolder.models.judging.tolerance import Spread
-from presolder.models.measuring.coil import HIGHEST_HZ, LOWEST_HZ, Coil, Impedance, Response
+from presolder.models.judging.tolerance import Spread, standard_deviation
+from presolder.models.measuring.coil import (
+    FEWEST_POINTS,
+    HIGHEST_HZ,
+    LOWEST_HZ,
+    Coil,
+    Impedance,
+    Response,
+    is_inside,
+)
 from presolder.models.measuring.fitting import Fit, fitted, half_width
 from presolder.models.typing import Array
 
@@ -34,6 +42,8 @@ _SHARES = np.linspace(0.0, 0.9, 10)
 # What a handheld meter says of resistors and capacitors, as a standard deviation:
 # common practice, no source.
 _METER_ERROR = 0.01
+# Of the winding resistance, the added resistors and the added capacitors.
+_KNOWN_ERRORS = np.full(3, _METER_ERROR)
 _DB_PER_RADIAN = 20.0 / np.log(10.0)
 
 
@@ -107,7 +117,7 @@ def coil_from_responses(
         ]
         return differences(np.array(model) - measured)
 
-    found, _ = fitted_coil(miss, resistance_ohms, _known_errors(0))
+    found, _ = fitted_coil(miss, resistance_ohms, _KNOWN_ERRORS)
     return replace(found, misfit_db=found.misfit_db * _between(responses))
 
 
@@ -131,7 +141,7 @@ def coil_from_impedance(resistance_ohms: float, impedance: Impedance, meter: Loa
     As `coil_from_responses`; magnitude in dB and phase, a radian for 8.7 dB,
     which is the same relative error.
     """
-    inside = (impedance.frequency_hz >= LOWEST_HZ) & (impedance.frequency_hz <= HIGHEST_HZ)
+    inside = is_inside(impedance.frequency_hz)
     hz = impedance.frequency_hz[inside]
     measured = impedance.ohms[inside] * np.exp(1j * np.radians(impedance.degrees[inside]))
 
@@ -171,7 +181,8 @@ def rig_from_responses(rig: Rig, responses: tuple[Response, ...]) -> FittedRig:
     """
     hz, measured = in_common(responses)
     usual = Spread()
-    spreads = np.array([usual.pot, usual.pot, usual.capacitor, usual.cable]) / np.sqrt(3.0)
+    kinds = (usual.pot, usual.pot, usual.capacitor, usual.cable)
+    spreads = np.array([standard_deviation(spread) for spread in kinds])
 
     def miss(pickup: Pickup, off: Array) -> Array:
         model = []
@@ -183,16 +194,11 @@ def rig_from_responses(rig: Rig, responses: tuple[Response, ...]) -> FittedRig:
             model.append(decibels(transfer(assemble(branches), hz, response.dial)[0]))
         return differences(np.array(model) - measured)
 
-    known = np.concatenate([_known_errors(0), spreads])
+    known = np.concatenate([_KNOWN_ERRORS, spreads])
     found, off = fitted_coil(miss, rig.first.pickup.resistance_ohms, known)
     coil = replace(found, misfit_db=found.misfit_db * _between(responses))
     built = _strayed(rig, off[3:])
     return FittedRig(built.with_first(replace(built.first, pickup=coil.pickup)), coil)
-
-
-def _known_errors(more: int) -> Array:
-    """Of the ohmmeter, the added resistors and the added capacitors."""
-    return np.full(3 + more, _METER_ERROR)
 
 
 def _together_with(meter: Load, response: Response, off: Array) -> Load:
@@ -225,8 +231,8 @@ def in_common(responses: Sequence[Response]) -> tuple[Array, Array]:
     low = max(LOWEST_HZ, *(float(one.frequency_hz[0]) for one in responses))
     high = min(HIGHEST_HZ, *(float(one.frequency_hz[-1]) for one in responses))
     hz = first.frequency_hz[(first.frequency_hz >= low) & (first.frequency_hz <= high)]
-    if hz.size < 8:
-        raise InputError("responses have fewer than 8 frequencies in common")
+    if hz.size < FEWEST_POINTS:
+        raise InputError(f"responses have fewer than {FEWEST_POINTS} frequencies in common")
     gains = [np.interp(np.log(hz), np.log(one.frequency_hz), one.gain_db) for one in responses]
     return hz, np.array(gains)
 

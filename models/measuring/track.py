@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import scipy
@@ -19,10 +20,10 @@ from presolder.models.instrument.taper import (
 from presolder.models.typing import Array
 
 # Laws with the bends to look from; an audio law that bends the other way is the reverse-audio one.
-LAWS: dict[TaperKind, tuple[float, ...]] = {
-    "linear": (0.0,),
-    "audio": (-1.0, 1.0),
-    "two-slope": (-1.0, 1.0),
+LAWS: dict[TaperKind, tuple[list[float], ...]] = {
+    "linear": ([],),
+    "audio": ([-1.0], [1.0]),
+    "two-slope": ([-1.0], [1.0]),
 }
 # How far real tracks stray from a law, and over how much of the dial alike: common practice,
 # no source.
@@ -105,10 +106,7 @@ def track_at_jack(
     plus a smooth deviation, because at the highest reading itself a hardly
     matters. A tone control's capacitor blocks direct current.
     """
-    order = _checked(dial, ohms)
-    dial, ohms = dial[order], ohms[order]
-    if dial[-1] != DIAL_MAX:
-        raise InputError("a reading at 10 is needed")
+    dial, ohms = _in_order(dial, ohms, "a reading at 10")
 
     def seen(values: Array, fraction: Array) -> Array:
         track, winding = np.exp(values[0]), np.exp(values[1])
@@ -146,10 +144,7 @@ def track_at_lugs(dial: Array, ohms: Array, meter_error: float = 0.01) -> Track:
     InputError
         If there are too few readings, or none at 10, or they fall.
     """
-    order = _checked(dial, ohms)
-    dial, ohms = dial[order], ohms[order]
-    if dial[-1] != DIAL_MAX:
-        raise InputError("a reading at 10, the whole track, is needed")
+    dial, ohms = _in_order(dial, ohms, "a reading at 10, the whole track,")
     if np.any(np.diff(ohms) < -2.0 * meter_error * ohms[1:]):
         raise InputError("ohms must not fall with the dial; are these the other two lugs?")
 
@@ -171,19 +166,22 @@ def tracking(one: Track, other: Track) -> float:
     return float(np.abs(apart).max())
 
 
-def _checked(dial: Array, ohms: Array) -> Array:
-    """The order of rising dials."""
+def _in_order(dial: Array, ohms: Array, at_ten: str) -> tuple[Array, Array]:
+    """The readings from low to high dial, the last of them at 10."""
     for each in dial:
         require_dial("dial", float(each))
     if np.any(~np.isfinite(ohms)) or np.any(ohms <= 0):
         raise InputError("ohms must be above 0 and finite; leave dial 0 out")
     order = np.argsort(dial)
-    if dial.size < _FEWEST_READINGS or np.any(np.diff(dial[order]) <= 0) or dial[order][0] <= 0:
+    dial, ohms = dial[order], ohms[order]
+    if dial.size < _FEWEST_READINGS or np.any(np.diff(dial) <= 0) or dial[0] <= 0:
         raise InputError(
             f"at least {_FEWEST_READINGS} readings at different dials above 0 are needed,"
             " better one at each number"
         )
-    return np.asarray(order)
+    if dial[-1] != DIAL_MAX:
+        raise InputError(f"{at_ten} is needed")
+    return dial, ohms
 
 
 def _solved(
@@ -194,96 +192,106 @@ def _solved(
     meter_error: float,
 ) -> Track:
     """By the law that fits best, with a smooth deviation from it."""
-    fits = [
-        _fitted(dial, ohms, seen, start, bend, law, meter_error)
-        for law, bends in LAWS.items()
-        for bend in bends
+    answers = [
+        (law, _fitted(law, np.concatenate([start, bend, np.zeros(law.inner)])))
+        for law in (_Law(kind, dial, ohms, seen, starts[0].size, meter_error) for kind in LAWS)
+        for bend in LAWS[law.kind]
         for start in starts
     ]
     # A law that bends has a value more to fit with.
-    best = min(fits, key=lambda fit: fit.cost + (fit.law.kind in BENT_TAPERS))
-    if best.off_meter > 4.0:
+    law, answer = min(answers, key=lambda pair: float(pair[1].cost) + pair[0].bent)
+    values = np.asarray(answer.x)
+    off_meter = float(np.sqrt(np.mean(np.square(law.miss(values)[: dial.size]))))
+    if off_meter > 4.0:
         raise InputError(
             "these are not readings of one pot: they miss every track by"
-            f" {100 * best.off_meter * meter_error:.0f} %; was another pickup on, or a knob moved?"
+            f" {100 * off_meter * meter_error:.0f} %; was another pickup on, or a knob moved?"
         )
-    fraction, fraction_error = best.fraction, best.fraction_error
-    plain = best.off_law**2 < _PLAIN_CHI2_PER_READING
+    jacobian = np.asarray(answer.jac, dtype=np.float64)
+    covariance = np.asarray(np.linalg.pinv(jacobian.T @ jacobian, rcond=1e-10), dtype=np.float64)
+    fraction = law.fractions(values)
+    named, off_law = law.alone(values)
     points = tuple((float(d), float(f)) for d, f in zip(dial, fraction, strict=True))
-    taper = best.law if plain else Taper("measured", points=points)
-    size = starts[0].size
-    values, errors = np.exp(best.values[:size]), best.errors[:size]
+    plain = off_law**2 < _PLAIN_CHI2_PER_READING
     # All readings of a meter may be off alike.
+    errors = np.sqrt(np.maximum(np.diag(covariance), 0.0))[: law.known]
     errors = _NORMAL_95 * np.hypot(errors, meter_error / np.sqrt(3.0))
-    winding = float(values[1]) if size > 1 else None
-    winding_error = float(errors[1]) if size > 1 else None
+    found = np.exp(values[: law.known])
+    winding, winding_error = (float(found[1]), float(errors[1])) if law.known > 1 else (None, None)
     return Track(
-        dial, ohms, float(values[0]), float(errors[0]), winding, winding_error,
-        fraction, _NORMAL_95 * fraction_error, taper, best.off_law,
+        dial, ohms, float(found[0]), float(errors[0]), winding, winding_error,
+        fraction, _NORMAL_95 * law.deviation(values, covariance),
+        named if plain else Taper("measured", points=points), off_law,
     )  # fmt: skip
+
+
+def _fitted(law: "_Law", start: Array) -> scipy.optimize.OptimizeResult:
+    return scipy.optimize.least_squares(law.miss, start, x_scale="jac", xtol=1e-10, ftol=1e-10)
 
 
 @dataclass(frozen=True, eq=False)
-class _Fit:
-    cost: float
-    values: Array
-    errors: Array
-    fraction: Array
-    fraction_error: Array
-    law: Taper
-    off_law: float
-    off_meter: float
+class _Law:
+    """A kind of track, and how far it is from the readings.
 
+    Its values are logarithms of resistances, the bend if it has one, and a
+    number for each reading below 10 that makes up the smooth deviation.
+    """
 
-def _fitted(
-    dial: Array,
-    ohms: Array,
-    seen: Callable[[Array, Array], Array],
-    start: Array,
-    bend: float,
-    kind: TaperKind,
-    meter_error: float,
-) -> _Fit:
-    inner = dial[dial < DIAL_MAX]
-    smooth = _smooth(inner)
-    known, bent = start.size, kind in BENT_TAPERS
+    kind: TaperKind
+    dial: Array
+    ohms: Array
+    seen: Callable[[Array, Array], Array]
+    known: int
+    meter_error: float
 
-    def law_of(values: Array) -> Taper:
-        middle = 1.0 / (1.0 + np.exp(-values[known])) if bent else 0.5
-        return Taper(kind, float(np.clip(middle, 0.002, 0.998)))
+    @property
+    def bent(self) -> bool:
+        return self.kind in BENT_TAPERS
 
-    def fractions(values: Array) -> Array:
-        below = fraction_below_wiper(law_of(values), dial)
-        below[: inner.size] += smooth @ values[known + bent :]
+    @property
+    def inner(self) -> int:
+        """Number of readings below 10."""
+        return int((self.dial < DIAL_MAX).sum())
+
+    @cached_property
+    def smooth(self) -> Array:
+        return _smooth(self.dial[: self.inner])
+
+    def taper(self, values: Array) -> Taper:
+        middle = 1.0 / (1.0 + np.exp(-values[self.known])) if self.bent else 0.5
+        return Taper(self.kind, float(np.clip(middle, 0.002, 0.998)))
+
+    def fractions(self, values: Array) -> Array:
+        below = fraction_below_wiper(self.taper(values), self.dial)
+        below[: self.inner] += self.smooth @ values[self.known + self.bent :]
         return np.clip(below, 1e-4, 1.0)
 
-    def miss(values: Array) -> Array:
-        off = np.log(seen(values, fractions(values)) / ohms) / meter_error
-        return np.concatenate([off, values[known + bent :]])
+    def miss(self, values: Array) -> Array:
+        off = np.log(self.seen(values, self.fractions(values)) / self.ohms) / self.meter_error
+        return np.concatenate([off, values[self.known + self.bent :]])
 
-    first = np.concatenate([start, [bend] * bent, np.zeros(inner.size)])
-    answer = scipy.optimize.least_squares(miss, first, x_scale="jac", xtol=1e-10, ftol=1e-10)
-    jacobian = np.asarray(answer.jac, dtype=np.float64)
-    covariance = np.linalg.pinv(jacobian.T @ jacobian, rcond=1e-10)
-    slopes = np.array(
-        [
-            (fractions(answer.x + step) - fractions(answer.x - step)) / (2 * 1e-4)
-            for step in 1e-4 * np.eye(answer.x.size)
-        ]
-    )
-    spread = np.sqrt(np.maximum(np.einsum("ij,ik,kj->j", slopes, covariance, slopes), 0.0))
+    def alone(self, values: Array) -> tuple[Taper, float]:
+        """The law without a deviation, and the RMS by which it misses the readings."""
+        few = self.known + self.bent
 
-    def by_law(few: Array) -> Array:
-        return miss(np.concatenate([few, np.zeros(inner.size)]))[: dial.size]
+        def miss(law: Array) -> Array:
+            return self.miss(np.concatenate([law, np.zeros(self.inner)]))[: self.dial.size]
 
-    refitted = scipy.optimize.least_squares(by_law, answer.x[: known + bent], x_scale="jac")
-    off_law = float(np.sqrt(2.0 * refitted.cost / max(1, dial.size - known - bent)))
-    left = miss(answer.x)[: dial.size]
-    return _Fit(
-        float(answer.cost), answer.x, np.sqrt(np.maximum(np.diag(covariance), 0.0)),
-        fractions(answer.x), spread, _as_named(law_of(np.asarray(refitted.x))), off_law,
-        float(np.sqrt(np.mean(np.square(left)))),
-    )  # fmt: skip
+        answer = scipy.optimize.least_squares(miss, values[:few], x_scale="jac")
+        off = float(np.sqrt(2.0 * answer.cost / max(1, self.dial.size - few)))
+        return _as_named(self.taper(np.asarray(answer.x))), off
+
+    def deviation(self, values: Array, covariance: Array) -> Array:
+        """Standard deviation of the fractions, by their slopes."""
+        step = 1e-4
+        slopes = np.array(
+            [
+                (self.fractions(values + one) - self.fractions(values - one)) / (2 * step)
+                for one in step * np.eye(values.size)
+            ]
+        )
+        squared = np.einsum("ij,ik,kj->j", slopes, covariance, slopes)
+        return np.asarray(np.sqrt(np.maximum(squared, 0.0)))
 
 
 def _as_named(law: Taper) -> Taper:

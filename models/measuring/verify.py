@@ -26,7 +26,7 @@ from presolder.models.instrument.network import (
 )
 from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.taper import BENT_TAPERS
-from presolder.models.judging.tolerance import Spread
+from presolder.models.judging.tolerance import Spread, standard_deviation
 from presolder.models.measuring.faults import (
     PLAUSIBILITY,
     Fault,
@@ -249,12 +249,12 @@ def strayed_guitars(guitar: Guitar) -> tuple[Guitar, ...]:
     rig, network = guitar.rig, guitar.network
     first = rig.first
     pot = first.volume
-    made = [replace(rig, cable_farads=rig.cable_farads * (1 + _deviation(usual.cable)))]
+    made = [replace(rig, cable_farads=rig.cable_farads * (1 + standard_deviation(usual.cable)))]
     made.append(
-        _with_volume(rig, resistance_ohms=pot.resistance_ohms * (1 + _deviation(usual.pot)))
+        _with_volume(rig, resistance_ohms=pot.resistance_ohms * (1 + standard_deviation(usual.pot)))
     )
     if pot.taper.kind in BENT_TAPERS:
-        middle = min(pot.taper.midpoint + _deviation(usual.midpoint), 0.9)
+        middle = min(pot.taper.midpoint + standard_deviation(usual.midpoint), 0.9)
         made.append(_with_volume(rig, taper=replace(pot.taper, midpoint=middle)))
     strayed = [replace(guitar, rig=one) for one in made]
     if network is None:
@@ -269,16 +269,11 @@ def strayed_guitars(guitar: Guitar) -> tuple[Guitar, ...]:
 def _strayed_leaf(leaf: Leaf, usual: Spread) -> Leaf:
     match leaf:
         case Capacitor(farads):
-            return Capacitor(farads * (1 + _deviation(usual.capacitor)))
+            return Capacitor(farads * (1 + standard_deviation(usual.capacitor)))
         case Resistor(ohms):
-            return Resistor(ohms * (1 + _deviation(usual.resistor)))
+            return Resistor(ohms * (1 + standard_deviation(usual.resistor)))
         case Gang(ohms):
-            return replace(leaf, ohms=ohms * (1 + _deviation(usual.pot)))
-
-
-def _deviation(spread: float) -> float:
-    """Standard deviation of an even spread of plus or minus this."""
-    return spread / float(np.sqrt(3.0))
+            return replace(leaf, ohms=ohms * (1 + standard_deviation(usual.pot)))
 
 
 def _with_volume(rig: Rig, **changes: object) -> Rig:
