@@ -73,6 +73,11 @@ def placed_parts(network: Network | None) -> tuple[Placed, ...]:
     return tuple(placed)
 
 
+def section_of(gang: Placed) -> int:
+    """The section of a multi-gang pot that a gang is; the volume's own is the first."""
+    return 1 + int(gang.name[1:])
+
+
 def value_text(leaf: Leaf) -> str:
     """The value of a part for people."""
     if isinstance(leaf, Capacitor):

@@ -50,6 +50,11 @@ class Question:
     words: tuple[str, ...] = ()
     measure: str = ""
 
+    @property
+    def is_number(self) -> bool:
+        """Whether the rig file has it as a plain number."""
+        return self.reads in ("number", "fraction")
+
     def check(self, answer: str) -> str:
         """Refuse an answer that cannot be used; say what is odd about it, if anything.
 
@@ -200,6 +205,14 @@ TYPICAL: dict[PickupKind, dict[str, str]] = {
 }
 
 
+def typical(question: Question, kind: str) -> str:
+    """The usual answer for a kind of pickup, the commonest one if it is not known."""
+    if question is KIND_QUESTION:
+        return PICKUP_KINDS[0]
+    known = next((k for k in PICKUP_KINDS if k == kind), PICKUP_KINDS[0])
+    return TYPICAL[known][question.key]
+
+
 @dataclass(frozen=True)
 class Starter:
     """A guitar's answers, and which of them nobody gave.
@@ -252,7 +265,7 @@ def starter(answers: Mapping[str, str], title: str = "") -> Starter:
     for question in QUESTIONS:
         answer = answers.get(question.key, "").strip()
         if is_unknown(answer):
-            answer = TYPICAL[kind][question.key]
+            answer = typical(question, kind)
             guessed.append(question.key)
         filled[question.key] = answer
     if filled["tone.resistance"] == NONE:

@@ -3,7 +3,6 @@
 from pathlib import Path
 
 import click
-import numpy as np
 
 import presolder as ps
 from presolder.models.errors import InputError, place
@@ -13,7 +12,7 @@ from presolder.models.measuring.cable import PICOFARADS_PER_M, CableKind, Hung, 
 from presolder.models.measuring.coil import Response
 from presolder.render.commands.options import json_option, read_component, read_number, rig_option
 from presolder.render.commands.output import say
-from presolder.render.files.points import read_points
+from presolder.render.files.points import read_spectrum
 from presolder.render.report.cable import CableReport
 
 _HUNG = "what hung on the jack: cable, a capacitor such as 470p, cable+470p, or nothing after @"
@@ -81,8 +80,7 @@ def _response(text: str) -> tuple[Response, Hung]:
         name, hung = text, ""
     path = Path(name)
     with place(str(path)):
-        points = np.array(read_points(path, ("frequency_hz", "gain_db"))).reshape(-1, 2)
-        return Response(points[:, 0], points[:, 1]), _hung(text, hung)
+        return Response(*read_spectrum(path, ("frequency_hz", "gain_db"))), _hung(text, hung)
 
 
 def _hung(text: str, words: str) -> Hung:

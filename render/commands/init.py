@@ -10,11 +10,11 @@ from presolder.models.instrument.starter import (
     KIND_QUESTION,
     NONE,
     QUESTIONS,
-    TYPICAL,
     Question,
     bends,
     is_unknown,
     marked_laws,
+    typical,
 )
 from presolder.render.commands.options import Command, json_option
 from presolder.render.commands.output import new_text, say, say_json
@@ -41,11 +41,16 @@ _OPTIONS = {
 _ALL = (KIND_QUESTION, *QUESTIONS)
 
 
+def _argument(question: Question) -> str:
+    """What the command calls the answer."""
+    return f"answer_{question.key.replace('.', '_')}"
+
+
 def _answer_options(function: Command) -> Command:
     """An option for each question."""
     for question in reversed(_ALL):
         function = click.option(
-            _OPTIONS[question.key], f"answer_{_OPTIONS[question.key][2:].replace('-', '_')}",
+            _OPTIONS[question.key], _argument(question),
             metavar="|".join(question.words) if len(question.words) > 1 else "VALUE",
             help=f"{question.asks}. {question.explains}",
         )(function)  # fmt: skip
@@ -56,7 +61,10 @@ def _answer_options(function: Command) -> Command:
 @_answer_options
 @click.option("--title", default="", help="What to call it.")
 @click.option("--from", "source", metavar="RIG", help="Begin with this rig's values; ask nothing.")
-@click.option("--typical", is_flag=True, help="Ask nothing; what is not given is typical.")
+@click.option(
+    "--typical", "all_typical", is_flag=True,
+    help="Ask nothing; what is not given is typical.",
+)  # fmt: skip
 @click.option(
     "--out", type=click.Path(path_type=Path), default="my-guitar.toml", show_default=True,
     help="File to write.",
@@ -68,7 +76,7 @@ def _answer_options(function: Command) -> Command:
 def init(
     title: str,
     source: str | None,
-    typical: bool,
+    all_typical: bool,
     out: Path,
     own: bool,
     force: bool,
@@ -84,13 +92,13 @@ def init(
     given = {
         question.key: answer
         for question in _ALL
-        if (answer := answers[f"answer_{_OPTIONS[question.key][2:].replace('-', '_')}"]) is not None
+        if (answer := answers[_argument(question)]) is not None
     }
     for question in _ALL:
         if question.key in given:
             with place(_OPTIONS[question.key]):
                 _checked(question, given[question.key], as_given)
-    if source is None and not typical:
+    if source is None and not all_typical:
         given = _asked(given, as_given)
     report = ps.starter(given, title)
     text = report.toml if source is None else _copied(source, given, title)
@@ -117,9 +125,7 @@ def _copied(source: str, given: dict[str, str], title: str) -> str:
     if KIND_QUESTION.key in known:
         raise InputError(f"{_OPTIONS[KIND_QUESTION.key]} says what is typical; --from does too")
     changes: dict[str, object] = {
-        question.key: float(known[question.key])
-        if question.reads in ("number", "fraction")
-        else known[question.key]
+        question.key: float(known[question.key]) if question.is_number else known[question.key]
         for question in QUESTIONS
         if question.key in known
     }
@@ -151,13 +157,7 @@ def _ask(question: Question, answers: dict[str, str], as_given: bool) -> str:
     """Ask until the answer can be used."""
     click.echo(f"\n{question.explains}", err=True)
     words = f" ({', '.join(question.words)})" if len(question.words) > 1 else ""
-    if question.key == KIND_QUESTION.key:
-        usual = "humbucker"
-    else:
-        kind = answers.get(KIND_QUESTION.key, "")
-        usual = next((t for k, t in TYPICAL.items() if k == kind), TYPICAL["humbucker"])[
-            question.key
-        ]
+    usual = typical(question, answers.get(KIND_QUESTION.key, ""))
     while True:
         answer: str = click.prompt(
             f"{question.asks}{words}, ? for {usual}", default="?", show_default=False, err=True

@@ -15,7 +15,7 @@ from presolder.models.measuring.coil import Impedance, Response
 from presolder.models.typing import Array
 from presolder.render.commands.options import json_option, read_component, read_number
 from presolder.render.commands.output import say
-from presolder.render.files.points import read_points
+from presolder.render.files.points import read_spectrum
 from presolder.render.report.pickup import PickupReport
 
 
@@ -163,24 +163,13 @@ def _split(text: str) -> _Measured:
 def _response(text: str, rising: bool) -> Response:
     measured = _split(text)
     with place(str(measured.path)):
-        hz, gain_db = _columns(measured.path, ("frequency_hz", "gain_db"))
+        hz, gain_db = read_spectrum(measured.path, ("frequency_hz", "gain_db"))
         return measured.response(hz, gain_db - 20 * np.log10(hz) if rising else gain_db)
 
 
 def _impedance(path: Path) -> Impedance:
     with place(str(path)):
-        return Impedance(*_columns(path, ("frequency_hz", "ohms", "degrees")))
-
-
-def _columns(path: Path, names: tuple[str, ...]) -> Array:
-    """The columns of a file of measurements, shape (c, n); frequencies above 0."""
-    points = read_points(path, names)
-    if not points:
-        raise InputError("holds no measurements")
-    columns = np.array(points).T
-    if columns[0].min() <= 0:
-        raise InputError(f"frequency_hz = {columns[0].min():g} must be above 0")
-    return columns
+        return Impedance(*read_spectrum(path, ("frequency_hz", "ohms", "degrees")))
 
 
 def _sweeps(played: Path | None, recorded_texts: tuple[str, ...], rising: bool) -> list[Response]:

@@ -5,8 +5,11 @@ import io
 import math
 from pathlib import Path
 
+import numpy as np
+
 from presolder.models.audio.knob import KnobPath
 from presolder.models.errors import InputError, one_line, place
+from presolder.models.typing import Array
 from presolder.render.files.toml import read_text
 
 _MOST_ROWS = 10_000
@@ -63,3 +66,25 @@ def read_gesture(path: Path) -> KnobPath:
     points = read_points(path, ("time_s", "dial"))
     with place(str(path)):
         return KnobPath(tuple(t for t, _ in points), tuple(dial for _, dial in points))
+
+
+def read_spectrum(path: Path, columns: tuple[str, ...]) -> Array:
+    """Read measurements over frequency; the first column is the frequency.
+
+    Returns
+    -------
+    ndarray, shape (c, n)
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, is empty, or a frequency is not above 0.
+    """
+    points = read_points(path, columns)
+    with place(str(path)):
+        if not points:
+            raise InputError("holds no measurements")
+        found = np.array(points).T
+        if found[0].min() <= 0:
+            raise InputError(f"frequency_hz = {found[0].min():g} must be above 0")
+    return found

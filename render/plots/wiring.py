@@ -16,7 +16,7 @@ from presolder.models.instrument.network import (
     Series,
     format_network,
 )
-from presolder.models.instrument.placement import Placed, placed_parts, value_text
+from presolder.models.instrument.placement import Placed, placed_parts, section_of, value_text
 
 _LEAF_WIDTH, _LEAF_HEIGHT = 3.6, 1.8
 # Inches of paper for a unit of the drawing, and points of its type.
@@ -93,7 +93,7 @@ def _draw_case(drawing: Drawing, x: float, title: str, outer: tuple[str, str]) -
 def _draw_gang(drawing: Drawing, x: float, part: Placed) -> None:
     """A further section with the bridge from its unused outer lug to its wiper lug."""
     assert isinstance(part.leaf, Gang)
-    _draw_case(drawing, x, f"section {1 + int(part.name[1:])}: {part.name}", ("cw", "ccw"))
+    _draw_case(drawing, x, f"section {section_of(part)}: {part.name}", ("cw", "ccw"))
     unused = x + (_LUG_APART if part.leaf.at_ten == "zero" else -_LUG_APART)
     low = _LUG_END - 0.45
     for lug in (unused, x):

@@ -1,7 +1,8 @@
-"""Levels as JSON has them."""
+"""Levels as JSON has them, and ohms as a meter shows them."""
 
 import math
 
+from presolder.models.instrument.quantities import format_quantity
 from presolder.models.typing import Array
 
 
@@ -13,3 +14,10 @@ def rounded_level(level_db: float | None) -> float | None:
 def finite(values: Array, decimals: int = 4) -> list[float | None]:
     """Numbers for JSON, null where there is none."""
     return [round(float(value), decimals) if math.isfinite(value) else None for value in values]
+
+
+def ohms_text(ohms: float, figures: int = 3, near_zero: float = 100.0) -> str:
+    """A reading as an ohmmeter shows it; what is below `near_zero` ohms tells nothing."""
+    if ohms == math.inf:
+        return "open"
+    return "near 0 Ω" if ohms < near_zero else format_quantity(float(f"{ohms:.{figures}g}"), "ohm")

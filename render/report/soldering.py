@@ -20,6 +20,7 @@ from presolder.models.instrument.placement import (
     Placed,
     nearest_preferred,
     placed_parts,
+    section_of,
     series_of,
     value_text,
 )
@@ -34,6 +35,7 @@ from presolder.models.measuring.soldered import (
     gang_ohms,
     probes,
 )
+from presolder.render.report.numbers import ohms_text
 
 # From here on film capacitors are what is sold.
 _FILM_FARADS = 10e-9
@@ -168,11 +170,6 @@ def gang_text(gang: Gang) -> str:
     return f"{format_quantity(gang.ohms, 'ohm')} {_law_text(gang.taper)}"
 
 
-def section_of(part: Placed) -> int:
-    """The section of the pot that a gang is; the volume's own is the first."""
-    return 1 + int(part.name[1:])
-
-
 def removal_note(rig: Rig, network: Network | None) -> str:
     """What to take out where nothing is to be put in."""
     old = rig.take.network
@@ -253,7 +250,7 @@ def _removal(rig: Rig, channel: Channel) -> list[Step]:
         Step(
             f"Take out the bypass that is fitted now, {format_network(old)} ({parts}): unsolder it"
             " from the input lug and the wiper lug.",
-            f"knob at 0, input lug to wiper lug {_ohms(ohms)}",
+            f"knob at 0, input lug to wiper lug {ohms_text(ohms)}",
         )
     ]
 
@@ -291,14 +288,14 @@ def _fit_gangs(gangs: list[Placed], channel: Channel) -> list[Step]:
             "Fit the multi-gang pot in place of the volume pot and move every lead to the same lug"
             " of section 1. Lugs without a section are section 1's; a clockwise lug is the outer"
             " one that the wiper reaches at 10.",
-            f"section 1, outer lug to outer lug, before its leads: {_ohms(_track(channel))}",
+            f"section 1, outer lug to outer lug, before its leads: {ohms_text(_track(channel))}",
         )
     ]
     for part in gangs:
         assert isinstance(part.leaf, Gang)
         used, unused = _gang_lugs(part.leaf)
         read = ", ".join(
-            f"{_ohms(ohms)} at {dial:g}"
+            f"{ohms_text(ohms)} at {dial:g}"
             for dial, ohms in zip(GANG_DIALS, gang_ohms(part.leaf), strict=True)
         )
         steps.append(
@@ -340,20 +337,13 @@ def _check(probe: Probe) -> str:
     part = probe.part
     where = f"knob at {probe.dial:g}, {part.start} to {part.end}"
     if isinstance(part.leaf, Capacitor):
-        still = "open" if probe.ohms == float("inf") else f"still {_ohms(probe.ohms)}"
+        still = "open" if probe.ohms == float("inf") else f"still {ohms_text(probe.ohms)}"
         return f"{where} {still}, not near 0 Ω"
     if probe.tells:
-        without = _ohms(probe.without_ohms)
-        return f"{where} {_ohms(probe.ohms)} (without it {without})"
+        without = ohms_text(probe.without_ohms)
+        return f"{where} {ohms_text(probe.ohms)} (without it {without})"
     own = "" if isinstance(part.leaf, Gang) else f"by itself, before: {value_text(part.leaf)}; "
-    return f"{own}{where} {_ohms(probe.ohms)}, with or without it"
-
-
-def _ohms(ohms: float) -> str:
-    """A reading as meters show it."""
-    if ohms == float("inf"):
-        return "open"
-    return "near 0 Ω" if ohms < 100 else format_quantity(float(f"{ohms:.3g}"), "ohm")
+    return f"{own}{where} {ohms_text(probe.ohms)}, with or without it"
 
 
 def _the(place: str) -> str:

@@ -7,8 +7,6 @@ from typing import Any
 from presolder.models.instrument.starter import QUESTIONS, Question, Starter
 from presolder.render.report.table import Block, lines_of, shows_itself
 
-_PLAIN_NUMBERS = ("number", "fraction")
-
 
 @shows_itself
 @dataclass(frozen=True)
@@ -42,7 +40,7 @@ class StarterReport:
 
     def _line(self, question: Question, key: str) -> str:
         answer = self.starter.answers[question.key]
-        value = answer if question.reads in _PLAIN_NUMBERS else _quoted(answer)
+        value = answer if question.is_number else _quoted(answer)
         if question.key not in self.starter.guessed:
             return f"{key} = {value}"
         hint = f"; {question.measure} measures it" if question.measure else ""

@@ -6,20 +6,12 @@ from typing import Any
 import numpy as np
 
 from presolder.models.instrument.network import Design
-from presolder.models.instrument.quantities import format_quantity
 from presolder.models.instrument.rig import Rig
 from presolder.models.measuring.telling import Reading
 from presolder.models.measuring.third_octaves import BAND_HZ
 from presolder.models.measuring.verify import Cause, Findings, in_figures
-from presolder.render.report.numbers import finite
+from presolder.render.report.numbers import finite, ohms_text
 from presolder.render.report.table import Block, Table, lines_of, shows_itself
-
-
-def ohms_text(ohms: float) -> str:
-    """A reading in two figures, as meters show it."""
-    if ohms == float("inf"):
-        return "open"
-    return format_quantity(float(f"{ohms:.2g}"), "ohm") if ohms >= 1 else "near 0 Ω"
 
 
 def reading_text(asked: Reading) -> str:
@@ -116,7 +108,7 @@ class VerifyReport:
         if found.ask_ohms is not None:
             asked = found.ask_ohms
             read = "; ".join(
-                f"{ohms_text(ohms)} if {cause.text}"
+                f"{ohms_text(ohms, figures=2, near_zero=1.0)} if {cause.text}"
                 for ohms, cause in zip(asked.ohms, found.causes, strict=True)
             )
             ways.append(f"{reading_text(asked)}: {read}.")

@@ -91,7 +91,10 @@ def test_length() -> None:
     assert 400e-12 < result["capacitance_farads"] < 700e-12 and not result["measured"]
 
 
-def test_nonsense() -> None:
+def test_nonsense(tmp_path: Path) -> None:
+    empty, zero = tmp_path / "empty.csv", tmp_path / "zero.csv"
+    empty.write_text("frequency_hz,gain_db\n")
+    zero.write_text("frequency_hz,gain_db\n0,0\n100,0\n")
     for arguments, says in (
         ((), "give one of"),
         (("--length", "long"), "is not a length"),
@@ -101,6 +104,8 @@ def test_nonsense() -> None:
         (("--reading", "3000@rope", "--reading", "4000@470p"), "rope"),
         (("--reading", "900@cable", "--reading", "9000@470p"), "no cable gives these readings"),
         (("--response", "no.csv@cable"), "no.csv: no such file"),
+        (("--response", f"{empty}@cable"), "empty.csv: holds no measurements"),
+        (("--response", f"{zero}@cable"), "zero.csv: frequency_hz = 0 must be above 0"),
     ):
         done = presolder_here("cable", *arguments)
         assert done.returncode == 2 and says in done.stderr, (says, done.stderr)
