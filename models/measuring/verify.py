@@ -4,6 +4,7 @@ Takes of the same phrase at several dials are compared band by band with the
 guitar as described, and with every fault of `faults`.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -137,7 +138,7 @@ class Findings:
     ask_ohms : Reading or None
         The ohmmeter reading that tells most of the remaining ones apart, if any does.
     ask_dial : float or None
-        The dial at which one more take would tell the two most plausible ones apart.
+        The dial at which one more take would tell the two of `in_question` apart.
     unseen : tuple of str
         Faults that these takes would not show.
     treble : bool
@@ -165,6 +166,11 @@ class Findings:
     def nearest(self) -> Cause | None:
         """Of all that were tried, the likeliest."""
         return self.tried[0] if self.tried else None
+
+    @property
+    def in_question(self) -> tuple[Cause, Cause] | None:
+        """The most plausible cause, and the next that is another thing to look at."""
+        return _rivals(self.causes)
 
 
 def verify(
@@ -333,18 +339,21 @@ def judged(told: Foretold, spectra: list[Spectrum]) -> Findings:
 
 
 def _telling_dial(causes: tuple[Cause, ...], dial: Array, banded: "_Banded") -> float | None:
-    """Where to play once more to tell the two most plausible causes apart."""
-    one, *others = causes
-    other = next((c for c in others if len(culprits((one, c))) > 1), None)
-    if other is None:
+    """Where to play once more to tell the two in question apart."""
+    pair = _rivals(causes)
+    if pair is None:
         return None
-    pair = one.guitar, other.guitar
 
     def apart(dials: Array) -> float:
-        first, second = (banded.levels(_gain_db(guitar, dials)) for guitar in pair)
+        first, second = (banded.levels(_gain_db(cause.guitar, dials)) for cause in pair)
         return float(np.square(whitened(first - second)).sum())
 
     return telling_dial(dial, apart, CLEAR_CHI2)
+
+
+def _rivals(causes: tuple[Cause, ...]) -> tuple[Cause, Cause] | None:
+    others = (cause for cause in causes if len(culprits((causes[0], cause))) > 1)
+    return next(((causes[0], other) for other in others), None)
 
 
 @dataclass(frozen=True, eq=False)
@@ -422,7 +431,7 @@ def _verdict(
     return ("one cause" if len(culprits(remain)) == 1 else "several causes"), tuple(remain)
 
 
-def culprits(causes: list[Cause] | tuple[Cause, ...]) -> tuple[str, ...]:
+def culprits(causes: Sequence[Cause]) -> tuple[str, ...]:
     """What to look at; a part that is open, shorted or of another value is one thing."""
     same_part = ("value", "open", "short", "law")
     seen: list[str] = []

@@ -39,7 +39,7 @@ def say(report: Report, as_json: bool) -> None:
 
 def say_json(values: dict[str, Any]) -> None:
     """Print plain values as JSON, in ASCII so that any terminal takes it."""
-    click.echo(json.dumps(values, indent=2))
+    click.echo(json.dumps(values, indent=2, allow_nan=False))
 
 
 @contextmanager

@@ -49,13 +49,12 @@ class VerifyReport:
     def blocks(self) -> tuple[Block, ...]:
         """The verdict, and level and treble as measured and as predicted."""
         found = self.found
-        measured, predicted = in_figures(found.measured_db), in_figures(found.predicted_db)
         rows = tuple(
             (
                 f"{dial:g}",
-                *(f"{x[i]:z.1f}" for x in (measured[0], predicted[0], measured[1], predicted[1])),
+                *("-" if db is None else f"{db:.1f}" for both in figures for db in both.values()),
             )
-            for i, dial in enumerate(found.dial)
+            for dial, *figures in zip(found.dial, *self._figures(), strict=True)
         )
         head = ("dial", "level measured", "predicted", "treble measured", "predicted")
         return (
@@ -112,8 +111,9 @@ class VerifyReport:
                 for ohms, cause in zip(asked.ohms, found.causes, strict=True)
             )
             ways.append(f"{reading_text(asked)}: {read}.")
-        if found.ask_dial is not None:
-            ways.append(f"A take at dial {found.ask_dial:g} would tell the first two apart.")
+        if found.ask_dial is not None and found.in_question is not None:
+            one, other = (cause.text for cause in found.in_question)
+            ways.append(f"A take at dial {found.ask_dial:g} would tell whether {one} or {other}.")
         return ways or [
             "No ohmmeter reading at the jack or the volume pot's lugs tells them apart clearly, nor"
             " a take at another dial; measure one of these parts with a lead lifted."
@@ -163,23 +163,31 @@ class VerifyReport:
 
     def _takes_plain(self) -> list[dict[str, Any]]:
         found = self.found
-        measured, predicted = in_figures(found.measured_db), in_figures(found.predicted_db)
+        levels, trebles = self._figures()
         return [
             {
                 "dial": float(dial),
-                "level_db": {
-                    "measured": float(measured[0][i]),
-                    "predicted": float(predicted[0][i]),
-                },
-                "treble_db": {
-                    "measured": float(measured[1][i]),
-                    "predicted": float(predicted[1][i]),
-                },
+                "level_db": levels[i],
+                "treble_db": trebles[i],
                 "bands_measured_db": finite(found.measured_db[i], 3),
                 "bands_predicted_db": finite(found.predicted_db[i], 3),
             }
             for i, dial in enumerate(found.dial)
         ]
+
+    def _figures(self) -> tuple[list[dict[str, float | None]], list[dict[str, float | None]]]:
+        """Level and treble of each take, measured and predicted; None where nothing is heard."""
+        both = zip(
+            in_figures(self.found.measured_db), in_figures(self.found.predicted_db), strict=True
+        )
+        levels, trebles = (
+            [
+                {"measured": seen, "predicted": told}
+                for seen, told in zip(finite(measured, 3), finite(predicted, 3), strict=True)
+            ]
+            for measured, predicted in both
+        )
+        return levels, trebles
 
 
 def _cause_plain(cause: Cause) -> dict[str, Any]:

@@ -327,7 +327,12 @@ def test_takes_without_treble_say_so(tmp_path: Path) -> None:
         spectrum_[np.fft.rfftfreq(audio.size, 1 / rate) > 1500] = 0
         soundfile.write(tmp_path / f"{dial}.wav", np.fft.irfft(spectrum_), rate, subtype="FLOAT")
         options += ["--take", f"{dial}={tmp_path}/{dial}.wav"]
-    assert "too little treble to judge by" in presolder_here("verify", *options).stdout
+    said = presolder_here("verify", *options).stdout
+    assert "too little treble to judge by" in said
+    assert "nan" not in said.split()
+    low = json.loads(in_process("verify", *options, "--json"))["takes"][1]
+    assert low["treble_db"] == {"measured": None, "predicted": None}
+    assert low["level_db"]["measured"] is not None
 
 
 def test_nonsense(tmp_path: Path) -> None:
