@@ -43,19 +43,24 @@ def static_curve(kind: DirtKind, volts: ArrayLike) -> Array:
     """
     x = np.asarray(volts, dtype=np.float64)
     match kind:
-        case "smooth":
-            return np.tanh(x)
-        case "lopsided" | "fuzz":
+        case "smooth" | "lopsided" | "fuzz":
+            bias = curve_bias(kind)
             return np.asarray(
-                (np.tanh(x + _BIAS) - np.tanh(_BIAS)) / (1.0 - np.tanh(_BIAS) ** 2),
+                (np.tanh(x + bias) - np.tanh(bias)) / (1.0 - np.tanh(bias) ** 2),
                 dtype=np.float64,
             )
         case "diodes":
-            return diode_volts(x) * (1.0 + 2.0 * _diode_ohm_amperes() / DIODE_SLOPE_VOLTS)
+            return diode_volts(x) * (1.0 + diode_pair()[0] / DIODE_SLOPE_VOLTS)
 
 
-def _diode_ohm_amperes() -> float:
-    return DIODE_SOURCE_OHMS * DIODE_SATURATION_AMPERES
+def curve_bias(kind: DirtKind) -> float:
+    """Where on its tanh a kind's curve starts."""
+    return _BIAS if kind in ("lopsided", "fuzz") else 0.0
+
+
+def diode_pair() -> tuple[float, float]:
+    """Volts by which both diodes' saturation current moves their resistor, and their slope."""
+    return 2.0 * DIODE_SOURCE_OHMS * DIODE_SATURATION_AMPERES, DIODE_SLOPE_VOLTS
 
 
 def diode_volts(volts: ArrayLike) -> Array:
@@ -73,12 +78,12 @@ def diode_volts(volts: ArrayLike) -> Array:
     """
     source = np.asarray(volts, dtype=np.float64)
     size = np.abs(source)
-    scale = 2.0 * _diode_ohm_amperes()
+    scale, slope_volts = diode_pair()
     # From above, where the function is convex, Newton's method cannot overshoot.
-    across = np.minimum(size, DIODE_SLOPE_VOLTS * np.arcsinh(size / scale))
+    across = np.minimum(size, slope_volts * np.arcsinh(size / scale))
     for _ in range(50):
-        excess = across + scale * np.sinh(across / DIODE_SLOPE_VOLTS) - size
-        slope = 1.0 + scale / DIODE_SLOPE_VOLTS * np.cosh(across / DIODE_SLOPE_VOLTS)
+        excess = across + scale * np.sinh(across / slope_volts) - size
+        slope = 1.0 + scale / slope_volts * np.cosh(across / slope_volts)
         change = excess / slope
         across = across - change
         if np.all(np.abs(change) <= 1e-15 * (1.0 + across)):

@@ -135,6 +135,7 @@ def page_copies(
     chosen = {id(file.piece): file for file in files if file.version == "true"}
     chosen |= {id(file.piece): file for file in files if file.version == "matched"}
     copies = []
+    rate = job.recording.sample_rate_hz
     for file in chosen.values():
         piece = file.piece
         matched_db = piece.true_gain_db if piece.matched_gain_db is None else piece.matched_gain_db
@@ -143,9 +144,12 @@ def page_copies(
                 "design": piece.design,
                 "dial": None if piece.dial is None else float(f"{piece.dial:g}"),
                 "voice": piece.voice,
-                "seconds": piece.audio.shape[1] / job.recording.sample_rate_hz,
+                "seconds": piece.audio.shape[1] / rate,
                 "trueDb": piece.true_gain_db - file.gain_db,
                 "matchedDb": matched_db - file.gain_db,
+                "loudness": rounded_level(
+                    integrated_loudness([file.audio.astype(np.float64)], rate)
+                ),
                 "audio": (listen / f"{file.stem}.{ending}").read_bytes(),
             }
         )

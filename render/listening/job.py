@@ -64,18 +64,13 @@ class PackJob:
 
     @property
     def embeds(self) -> bool:
-        """Whether its page holds recordings; what follows the chain is not worked out there."""
-        return self.recordings or self.after.dirt is not None or bool(self.left_out)
+        """Whether its page holds recordings: as wanted, and for what is not worked out there."""
+        return self.recordings or bool(self.left_out)
 
     @property
     def left_out(self) -> str:
         """What the recordings have and the page's own engine has not, in words."""
-        after = self.after
-        named = {
-            "loudspeaker": after.speaker is not None,
-            "hum": after.hum_db is not None,
-        }
-        return " and ".join(name for name, there in named.items() if there)
+        return "" if self.after.hum_db is None else "hum"
 
     def __post_init__(self) -> None:
         if not self.dials or len(self.dials) > MOST_DIALS or len(set(self.dials)) < len(self.dials):

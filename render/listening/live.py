@@ -6,17 +6,18 @@ import os
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from itertools import count
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 import scipy
 import soundfile
 
+from presolder.models.audio.curves import curve_bias, diode_pair, knee_volts
 from presolder.models.audio.emf import recover_emf
 from presolder.models.audio.loudness import integrated_loudness, k_weighting
 from presolder.models.audio.matching import shared_gain_db
 from presolder.models.audio.renderer import Renderer, advance
-from presolder.models.circuit.chain import OUTPUT, Branch, control_chain
+from presolder.models.circuit.chain import GROUND, OUTPUT, Branch, control_chain
 from presolder.models.circuit.recursion import (
     DIAL_ROWS,
     Recursion,
@@ -24,11 +25,15 @@ from presolder.models.circuit.recursion import (
     collocation_terms,
 )
 from presolder.models.decibels import amplitude, decibels
+from presolder.models.instrument.controls import Load
+from presolder.models.instrument.dirt import DIRT_KINDS, Dirt, DirtKind
 from presolder.models.instrument.network import (
     Capacitor,
     Gang,
     Leaf,
     Network,
+    Parallel,
+    Series,
     joined_text,
     leaf_letter,
 )
@@ -36,8 +41,10 @@ from presolder.models.instrument.placement import placed_parts
 from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.taper import BENT_TAPERS, Taper, fraction_below_wiper
 from presolder.models.typing import Array
+from presolder.render.files.speaker import PLAIN_SPEAKER, load_speaker
 from presolder.render.listening.job import PackJob
 
+Tree: TypeAlias = int | dict[str, list["Tree"]]
 _LETTERS = {"resistor": "R", "capacitor": "C", "inductor": "L", "source": "V", "rheostat": "P"}
 # Points by which a measured taper is sent, evenly over the dial.
 _TAPER_POINTS = 513
@@ -45,14 +52,22 @@ _TAPER_POINTS = 513
 _FADE_SECONDS = 0.012
 _PEAK = 0.9
 # Where loudness is tabulated; below the lowest it stays as there.
-_LEVEL_DIALS = np.arange(0.25, 10.01, 0.25)
-_MOST_GAIN_DB = 40.0
-_MEASURED_DIALS = (0.25, 0.5, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0, 9.0, 10.0)
+_LEVEL_DIALS = np.arange(1, 161) / 16.0
+# What stands for an open input and for no cable.
+_OPEN_OHMS, _NO_FARADS = 1e9, 1e-13
+_SPEAKER_SECONDS = 0.25
+_DIRT_WORDS: dict[DirtKind, str] = {
+    "smooth": "soft clipping",
+    "diodes": "clipping by diodes",
+    "lopsided": "lopsided clipping",
+    "fuzz": "lopsided clipping, input of 10 kΩ",
+}
+# Closely, because the gates let quiet chords in or out at once, and closest where the track's
+# first ohms above the wiper damp the pickup's peak.
+_MEASURED_DIALS = (0.25, *np.arange(0.5, 9.1, 0.5).tolist(), 9.25, 9.5, 9.75, 9.875, 10.0)
 
 
-def live_data(
-    job: PackJob, renderer: Renderer, true_gain_db: float | None = None
-) -> dict[str, Any]:
+def live_data(job: PackJob, renderer: Renderer) -> dict[str, Any]:
     """Everything that the engine needs, as JSON will have it.
 
     Parameters
@@ -60,43 +75,85 @@ def live_data(
     job : PackJob
     renderer : Renderer
         Whose EMF is sent.
-    true_gain_db : float, optional
-        The gain that all recordings share; by default what brings the loudest
-        dial of all designs to that peak.
 
     Returns
     -------
     dict
     """
-    rate = job.recording.sample_rate_hz
+    rate, rig = job.recording.sample_rate_hz, renderer.rig
     nodes = loop_nodes(renderer, job.recording.samples)
     # Of the instants of a step the last is the sample's own.
     emf = nodes[-1]
-    gains_db, peaks_db = matched_db(renderer, nodes)
-    if true_gain_db is None:
-        true_gain_db = shared_gain_db(peaks_db)
     scale = _PEAK / max(float(np.abs(emf).max()), 1e-12)
-    file = io.BytesIO()
-    soundfile.write(file, emf * scale, rate, format="FLAC", subtype="PCM_24")
+    levels_db, peaks_db = levels_over_dial(renderer, nodes)
     return {
         "rate": rate,
         "rows": DIAL_ROWS,
         "method": method_plain(),
-        "emf": base64.b64encode(file.getvalue()).decode("ascii"),
-        "trueGain": amplitude(true_gain_db) / scale,
+        "emf": _as_flac(emf * scale, rate),
+        "trueGain": amplitude(shared_gain_db(peaks_db)) / scale,
         "seconds": emf.size / rate,
-        "circuits": [circuit_plain(renderer.rig, design.network) for design in job.designs],
-        "designs": [design_parts(renderer.rig, design.network) for design in job.designs],
-        "cable": renderer.rig.cable_farads + renderer.rig.load.capacitance_farads,
-        "input": None
-        if np.isinf(renderer.rig.load.resistance_ohms)
-        else renderer.rig.load.resistance_ohms,
-        "tone": tone_plain(renderer.rig),
-        "jack": jack_plain(renderer.rig),
+        "circuits": [circuit_plain(rig, design.network) for design in job.designs],
+        "designs": [design_parts(rig, design.network) for design in job.designs],
+        "pot": _law_plain(rig.first.volume.taper),
+        "cable": rig.cable_farads,
+        "amplifier": _load_plain(rig.load),
+        "dirts": [dirt_plain(dirt) for dirt in dirts_of(job)],
+        "feeding": {
+            # A dirt of the pack's own stands first.
+            "dirt": None if job.after.dirt is None else 0,
+            "driveDb": (job.after.dirt or Dirt()).drive_db,
+            "speaker": job.after.speaker is not None,
+        },
+        "speaker": _speaker_plain(job, rate),
+        "tone": tone_plain(rig),
+        "jack": jack_plain(rig),
         **_bands(emf, rate),
         "levelDials": _LEVEL_DIALS.tolist(),
-        "matchedDb": [[round(float(db), 3) for db in row] for row in gains_db],
+        "levelDb": [[round(float(db), 2) for db in row] for row in levels_db + decibels(scale)],
     }
+
+
+def _as_flac(audio: Array, rate: int) -> str:
+    file = io.BytesIO()
+    soundfile.write(file, audio, rate, format="FLAC", subtype="PCM_24")
+    return base64.b64encode(file.getvalue()).decode("ascii")
+
+
+def dirts_of(job: PackJob) -> list[Dirt]:
+    """The memoryless kinds, the pack's own first and as it is set."""
+    own = job.after.dirt
+    others = [Dirt(kind) for kind in DIRT_KINDS if own is None or kind != own.kind]
+    return others if own is None else [own, *others]
+
+
+def dirt_plain(dirt: Dirt) -> dict[str, Any]:
+    """A clipping stage's numbers: its curve, its filters, its input."""
+    leak, slope = diode_pair()
+    return {
+        "kind": dirt.kind,
+        "words": _DIRT_WORDS[dirt.kind],
+        "bias": curve_bias(dirt.kind),
+        "diodes": {"leak": leak, "slope": slope} if dirt.kind == "diodes" else None,
+        "knee": knee_volts(dirt.kind),
+        "preHz": dirt.pre_hz,
+        "postHz": dirt.post_hz,
+        **_load_plain(dirt.load),
+    }
+
+
+def _load_plain(load: Load) -> dict[str, float]:
+    return {"ohms": min(load.resistance_ohms, _OPEN_OHMS), "farads": load.capacitance_farads}
+
+
+def _speaker_plain(job: PackJob, rate: int) -> dict[str, Any]:
+    """The pack's loudspeaker, or else the plain one, as an impulse response to decode."""
+    bank = load_speaker(job.after.speaker or PLAIN_SPEAKER, rate)
+    impulse = np.fft.irfft(bank.spectra[0], bank.fft_size)[: bank.taps]
+    # The plain one has died away by then; of a measured one a page needs no more.
+    shown = impulse[: round(_SPEAKER_SECONDS * rate)]
+    peak = float(np.abs(shown).max())
+    return {"impulse": _as_flac(shown * (_PEAK / peak), rate), "rate": rate, "scale": peak / _PEAK}
 
 
 def method_plain() -> dict[str, Any]:
@@ -119,8 +176,17 @@ def method_plain() -> dict[str, Any]:
 
 
 def circuit_plain(rig: Rig, network: Network | None) -> dict[str, Any]:
-    """A chain's branches, letters for kinds; node 0 is ground."""
+    """A chain's branches, letters for kinds; node 0 is ground.
+
+    An open input and no cable are there too, so that others can be tried.
+    """
     branches = control_chain(rig, network).branches
+    shunts = (
+        Branch("capacitor", OUTPUT, GROUND, _NO_FARADS, part="cable"),
+        Branch("resistor", OUTPUT, GROUND, _OPEN_OHMS, part="input"),
+    )
+    there = {branch.part for branch in branches}
+    branches += tuple(shunt for shunt in shunts if shunt.part not in there)
     return {
         "nodes": 1 + max(max(branch.plus, branch.minus) for branch in branches),
         "output": OUTPUT,
@@ -148,7 +214,7 @@ def design_parts(rig: Rig, network: Network | None) -> dict[str, Any]:
         }
         for i, part in enumerate(placed)
     ]
-    return {"parts": parts, "template": _template(network)}
+    return {"parts": parts, "template": _template(network), "tree": _tree(network)}
 
 
 def jack_plain(rig: Rig) -> dict[str, Any] | None:
@@ -184,6 +250,22 @@ def _template(network: Network | None) -> str:
         return f"gang({number}, {leaf.taper.kind}, {leaf.at_ten}{bend})"
 
     return "" if network is None else joined_text(network, place_for)
+
+
+def _tree(network: Network | None) -> Tree | None:
+    """The network for drawing: numbers of its parts, in series and in parallel."""
+    numbers = count()
+
+    def branch(part: Network) -> Tree:
+        match part:
+            case Series(parts):
+                return {"series": [branch(one) for one in parts]}
+            case Parallel(parts):
+                return {"parallel": [branch(one) for one in parts]}
+            case _:
+                return next(numbers)
+
+    return None if network is None else branch(network)
 
 
 def _bands(emf: Array, rate: float) -> dict[str, list[float]]:
@@ -238,8 +320,8 @@ def loop_nodes(renderer: Renderer, take: Array) -> Array:
     return np.ascontiguousarray(loop)
 
 
-def matched_db(renderer: Renderer, nodes: Array) -> tuple[Array, list[float]]:
-    """Gain at each of the dials that makes a design as loud as the first one at 10.
+def levels_over_dial(renderer: Renderer, nodes: Array) -> tuple[Array, list[float]]:
+    """Loudness of each design over the dial.
 
     Parameters
     ----------
@@ -249,8 +331,8 @@ def matched_db(renderer: Renderer, nodes: Array) -> tuple[Array, list[float]]:
 
     Returns
     -------
-    gain_db : ndarray, shape (designs, dials)
-        At most `_MOST_GAIN_DB`.
+    level_db : ndarray, shape (designs, dials)
+        LUFS, were the EMF played as it is.
     peak_db : list of float
         Of each design at each dial that was measured.
 
@@ -279,6 +361,5 @@ def matched_db(renderer: Renderer, nodes: Array) -> tuple[Array, list[float]]:
             )
             peaks += peaks_db
             smooth = scipy.interpolate.PchipInterpolator(_MEASURED_DIALS, levels)
-            rows.append(smooth(_LEVEL_DIALS))
-    found = np.array(rows)
-    return np.asarray(np.minimum(found[0, -1] - found, _MOST_GAIN_DB)), peaks
+            rows.append(smooth(np.maximum(_LEVEL_DIALS, _MEASURED_DIALS[0])))
+    return np.array(rows), peaks

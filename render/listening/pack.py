@@ -166,7 +166,7 @@ def _fill(
     about = dossiers(job)
     _write_sheets(about, folder / "sheets")
     copies = page_copies(job, folder / "listen", files, ending) if job.embeds else []
-    page = build_page(job, about, copies, live_data(job, renderer, pieces[0].true_gain_db))
+    page = build_page(job, about, copies, live_data(job, renderer))
     (folder / "index.html").write_text(page, encoding="utf-8")
     contents = _contents(job, about, written, ending, light)
     if trials:

@@ -12,6 +12,7 @@ from presolder.models.judging.merit import Heard, Merit
 from presolder.models.judging.need import need
 from presolder.models.typing import Array
 from presolder.render.listening.job import Dossier, PackJob
+from presolder.render.listening.joined import joined
 from presolder.render.report.figures import figure_rows
 from presolder.render.report.judged import (
     PLAYS_IN_WORDS,
@@ -73,24 +74,22 @@ def build_page(
         dials=[f"{dial:g}" for dial in job.dials],
         recordings=job.embeds,
         left_out=job.left_out,
+        feeding=live["feeding"],
+        dirts=live["dirts"],
+        tone=live["tone"] is not None,
         voices=["clean"] if job.after.dirt is None else ["clean", "dirt"],
         workshop=job.workshop,
         note=job.note,
-        style=Markup(_own_text("style.css")),
-        script=Markup(
-            "".join(
-                map(
-                    _own_text,
-                    ("engine.js", "live.js", "parts.js", "blind.js", "own.js", "player.js"),
-                )
-            )
-        ),
+        style=Markup(_style()),
+        script=Markup(joined("page")),
+        thread=Markup(joined("thread")),
+        bench=Markup(joined("bench")),
         data=data,
     )
 
 
-def _own_text(name: str) -> str:
-    return resources.files("presolder.render.listening").joinpath(name).read_text("utf-8")
+def _style() -> str:
+    return resources.files("presolder.render.listening").joinpath("style.css").read_text("utf-8")
 
 
 def _card(dossier: Dossier, ear: Ear) -> dict[str, Any]:
@@ -99,6 +98,7 @@ def _card(dossier: Dossier, ear: Ear) -> dict[str, Any]:
     fitted = dossier.design.network is not None
     return {
         "name": dossier.design.name,
+        "title": dossier.design.title,
         "expression": sheet.expression,
         "chart": Markup(chart(dossier.heard, float(ear.at_ten.phon))),
         "sentence": sentence(dossier.figures, fitted),

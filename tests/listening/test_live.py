@@ -1,20 +1,17 @@
-"""The page's own engine against the renderer, and in the audio thread of a real browser."""
+"""The page that plays live, as somebody uses it, in a real browser."""
 
 import base64
 import io
 import json
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 import soundfile
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, Playwright
 
-from presolder.models.audio.emf import recover_emf
-from presolder.models.audio.knob import KnobPath, dial_at
 from presolder.models.audio.loudness import integrated_loudness
 from presolder.models.audio.renderer import Renderer
 from presolder.models.circuit.equations import chain_equations
@@ -23,132 +20,30 @@ from presolder.models.decibels import decibels
 from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.quantities import parse_quantity
-from presolder.models.instrument.taper import Taper, fraction_below_wiper
 from presolder.models.typing import Array
-from presolder.render.files.rigs import built_in_rigs, find_rig
+from presolder.render.files.rigs import find_rig
 from presolder.render.listening.live import (
-    circuit_plain,
-    design_parts,
-    jack_plain,
     loop_nodes,
-    method_plain,
-    tone_plain,
 )
 from probing import probed
 from rendering import band_rms, rendered, resting
 from rigs import as_string_take
 from running import presolder
-from takes import ROOT, SAMPLES
+from takes import SAMPLES
 
 pytestmark = pytest.mark.slow
-DESIGNS = (None, "68k + (220k || 1n5)", "gang(500k, audio, zero) + 150p")
-ENGINE = (ROOT / "render/listening/engine.js").read_text("utf-8")
-# Runs the engine over an EMF while the knob follows a path given sample by sample.
-RUN = """([circuit, method, rate, emf, dials]) => {
-  const floats = (text) => new Float64Array(Uint8Array.from(atob(text), (c) => c.charCodeAt(0)).buffer);
-  const engine = makeEngine();
-  const nodes = engine.emfNodes(floats(emf), method.nodes), dial = floats(dials);
-  const stepper = engine.makeStepper(engine.tabulate(circuit, method, rate, 2049));
-  const out = new Float64Array(dial.length);
-  for (let n = 0; n < out.length; n += 1) out[n] = stepper.step(dial[n], nodes, n);
-  let text = ""; const bytes = new Uint8Array(out.buffer);
-  for (let i = 0; i < bytes.length; i += 8192) text += String.fromCharCode(...bytes.subarray(i, i + 8192));
-  return btoa(text);
-}"""
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(
-            executable_path="/usr/bin/chromium",
-            args=["--no-sandbox", "--autoplay-policy=no-user-gesture-required"],
-        )
-        yield chromium
-        chromium.close()
-
-
-@pytest.fixture(scope="module")
-def bench(browser: Browser) -> Iterator[Page]:
-    """A page with nothing but the engine."""
-    page = browser.new_page()
-    page.add_script_tag(content=ENGINE)
-    yield page
-    page.close()
-
-
-@pytest.fixture(scope="module")
-def pack(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("live")
-    take, rate = soundfile.read(SAMPLES / "chords.flac")
-    soundfile.write(folder / "take.wav", take[: int(2.5 * rate)], rate)
-    result = presolder(
-        "pack", folder / "take.wav", "--rig", "humbucker-500k", "--design", "bare", "--design",
-        "68k + 1n5", "--design", "gang(500k, audio, zero) + 150p", "--dials", "10,5", "--travel",
-        "1", "--light", "--recordings", "--out", folder / "out",
-    )  # fmt: skip
-    assert result.returncode == 0, result.stderr
-    return probed(folder / "out" / "index.html")
-
-
-def floats(values: Array) -> str:
-    return base64.b64encode(np.ascontiguousarray(values, dtype=np.float64).tobytes()).decode()
-
-
-def by_engine(page: Page, circuit: dict[str, Any], rate: float, emf: Array, dials: Array) -> Array:
-    text = page.evaluate(RUN, [circuit, method_plain(), rate, floats(emf), floats(dials)])
-    return np.frombuffer(base64.b64decode(text))
-
-
-@pytest.mark.parametrize("rate", [44_100, 48_000])
-@pytest.mark.parametrize("rig_name", list(built_in_rigs()))
-def test_engine_is_the_renderer(bench: Page, rig_name: str, rate: int) -> None:
-    """Every built-in rig, bare, fixed parts and a gang; a sweep, held, and a fast swell."""
-    rig = as_string_take(find_rig(rig_name))
-    take, own = soundfile.read(SAMPLES / "chords.flac")
-    # At another rate the same samples sound higher; as a test they serve as well.
-    samples = take[own : own + rate] * np.hanning(rate) ** 0.1
-    paths = {
-        "sweep": KnobPath((0.0, 1.0), (10.0, 0.0)),
-        "held": resting(4.0, 1.0),
-        "swell": KnobPath((0.0, 0.2, 0.35, 0.5, 1.0), (0.0, 10.0, 2.0, 10.0, 6.0)),
-    }
-    for text in DESIGNS:
-        network = None if text is None else parse_expression(text)
-        design = Design("d", network)
-        emf = loop_nodes(Renderer(rig, (design,), rate), np.atleast_2d(samples))[-1]
-        circuit = circuit_plain(rig, network)
-        for name, path in paths.items():
-            true = rendered(emf, rate, rig, (design,), path)[0, 0]
-            got = by_engine(
-                bench, circuit, rate, emf, dial_at(path, (np.arange(rate) - 0.5) / rate)
-            )
-            off = band_rms(got - true, rate, 20, 16_000) / band_rms(true, rate, 20, 16_000)
-            # Measured -128 dB.
-            assert 20 * np.log10(off) < -122, (text, name)
-
-
-def test_measured_tapers_and_white_noise(bench: Page) -> None:
-    rig = as_string_take(find_rig("humbucker-500k"))
-    law = Taper("measured", points=((2.0, 0.03), (5.0, 0.17), (8.0, 0.52)))
-    first = rig.first
-    rig = rig.with_first(replace(first, volume=replace(first.volume, taper=law)))
-    rate, design = 48_000, Design("d", None)
-    emf = np.random.default_rng(1).normal(0, 0.1, rate) * np.hanning(rate) ** 0.2
-    emf = loop_nodes(Renderer(rig, (design,), rate), np.atleast_2d(emf))[-1]
-    path = KnobPath((0.0, 1.0), (10.0, 0.0))
-    true = rendered(emf, rate, rig, (design,), path)[0, 0]
-    got = by_engine(
-        bench, circuit_plain(rig, None), rate, emf, dial_at(path, (np.arange(rate) - 0.5) / rate)
-    )
-    off = band_rms(got - true, rate, 20, 16_000) / band_rms(true, rate, 20, 16_000)
-    assert 20 * np.log10(off) < -102
 
 
 def live_of(pack: Path) -> dict[str, Any]:
     text = pack.read_text("utf-8").split('id="pack">')[1].split("</script>")[0]
     live: dict[str, Any] = json.loads(text)["live"]
     return live
+
+
+def loudness_of(audio: Array, rate: int) -> float:
+    """With its peak at full scale, out of reach of the absolute gate, and stated as it is."""
+    peak = np.abs(audio).max()
+    return float(integrated_loudness([audio / peak], rate) or -99.0) + float(decibels(peak))
 
 
 def test_matched_loudness_over_the_dial(pack: Path) -> None:
@@ -164,22 +59,18 @@ def test_matched_loudness_over_the_dial(pack: Path) -> None:
     emf = loop_nodes(Renderer(rig, designs[:1], rate), np.atleast_2d(take))[-1]
     seconds = emf.size / rate
 
-    def loudness(dial: float, gains_db: list[float]) -> list[float]:
-        """As it is played: true gain and matched gain on it."""
-        audio = rendered(emf, rate, as_string_take(rig), designs, resting(dial, seconds))
-        true = live["trueGain"] * 0.9 / np.abs(emf).max()
-        return [
-            float(integrated_loudness([true * 10 ** (db / 20) * one], rate) or -99.0)
-            for one, db in zip(audio, gains_db, strict=True)
-        ]
-
-    wanted = loudness(10.0, [0.0] * 3)[0]
-    for dial in (10.0, 8.0, 6.0, 4.0, 2.0, 1.0):
+    # As the EMF is sent, its peak at 0.9.
+    sent = emf * 0.9 / np.abs(emf).max()
+    for dial in (10.0, 9.9375, 9.6875, 9.0, 8.25, 7.75, 6.0, 5.25, 4.0, 3.75, 2.0, 1.0, 0.5):
         at = live["levelDials"].index(dial)
-        gains = [row[at] for row in live["matchedDb"]]
-        for i, level in enumerate(loudness(dial, gains)):
-            # Measured 0.015 LU.
-            assert level == pytest.approx(wanted, abs=0.03), (dial, i)
+        audio = rendered(sent, rate, as_string_take(rig), designs, resting(dial, seconds))
+        for one, row in zip(audio, live["levelDb"], strict=True):
+            # As loud as the bare pot at 10, whatever the dial; measured 0.24 LU, where a gate
+            # lets a chord go between two of the dials that were measured.
+            wanted = 10 ** ((live["levelDb"][0][-1] - row[at]) / 20)
+            assert loudness_of(wanted * one, rate) == pytest.approx(
+                live["levelDb"][0][-1], abs=0.3
+            ), dial
 
 
 def test_page_is_small_and_the_emf_whole(pack: Path) -> None:
@@ -191,23 +82,6 @@ def test_page_is_small_and_the_emf_whole(pack: Path) -> None:
     assert len(json.dumps(live)) < 1_500_000
 
 
-# The page's own conductor and audio thread, rendered faster than time, with an EMF of our own.
-OFFLINE = """async (emf) => {
-  const data = { ...window.audition.live.data, emf }, rate = data.rate, seconds = 2;
-  const context = new OfflineAudioContext(1, rate * seconds, rate);
-  const live = makeLive(data, () => {});
-  await live.start(context);
-  await new Promise((done) => setTimeout(done, 100));
-  const at = (time, act) => context.suspend(time).then(async () => { act(); await new Promise((done) => setTimeout(done, 30)); context.resume(); });
-  for (let i = 1; i < 60; i += 1) at(0.2 + i * 0.02, () => live.turn(10 * Math.abs(Math.cos(i / 5))));
-  for (let i = 1; i < 8; i += 1) at(0.21 + i * 0.16, () => live.choose(i % 3));
-  at(1.65, () => live.turn(5));
-  at(1.66, () => live.choose(1));
-  const out = (await context.startRendering()).getChannelData(0);
-  return Array.from(out);
-}"""
-
-
 @pytest.fixture
 def page(browser: Browser, pack: Path) -> Iterator[Page]:
     page = browser.new_page(viewport={"width": 1100, "height": 800})
@@ -217,43 +91,6 @@ def page(browser: Browser, pack: Path) -> Iterator[Page]:
     yield page
     assert errors == []
     page.close()
-
-
-def test_audio_thread_while_dragging_and_switching(page: Page, pack: Path) -> None:
-    """A low tone: no block is missing, no step is heard, and at rest it is the engine's output.
-
-    Sixty turns of the knob, some from 0 to 10, and eight switches in a second and a half.
-    """
-    live = live_of(pack)
-    rate = live["rate"]
-    tone = 0.9 * np.sin(2 * np.pi * 110 * np.arange(rate) / rate)
-    file = io.BytesIO()
-    soundfile.write(file, tone, rate, format="FLAC", subtype="PCM_24")
-    audio = np.array(page.evaluate(OFFLINE, base64.b64encode(file.getvalue()).decode()))
-    sounding = np.flatnonzero(audio)[0]
-    assert sounding < 0.3 * rate
-    # A block of 128 samples left out would be silence in mid-tone.
-    blocks = audio[sounding + 128 : -128].copy()
-    blocks = blocks[: blocks.size // 128 * 128].reshape(-1, 128)
-    assert np.all(np.abs(blocks).max(axis=1) > 0)
-    design = Design("d", parse_expression("68k + 1n5"))
-    rig = as_string_take(find_rig("humbucker-500k"))
-    nodes = np.tile(tone, 2)
-    full, still = (
-        live["trueGain"] * rendered(nodes, rate, rig, (design,), resting(d, 2.0))[0, 0]
-        for d in (10.0, 5.0)
-    )
-    # The steepest that a tone at full level is; a knob turned in 12 ms adds some of its own.
-    steepest = np.abs(np.diff(full[rate // 2 :])).max()
-    assert np.abs(np.diff(audio)).max() < 1.5 * steepest
-    # From 1.75 s on the knob rests at 5 with the second design. Where the loop stands depends on
-    # when the thread began; find it.
-    tail = slice(int(1.8 * rate), int(1.98 * rate))
-    period = rate // 10
-    offs = [
-        np.abs(audio[tail] - still[tail.start - s : tail.stop - s]).max() for s in range(period)
-    ]
-    assert min(offs) < 2e-6 * np.abs(still[rate:]).max()
 
 
 def knob_at(page: Page, dial: float) -> tuple[float, float]:
@@ -273,7 +110,7 @@ def dial(page: Page) -> float:
 
 
 def test_knob_follows_a_finger_round_its_circle(page: Page) -> None:
-    page.get_by_role("button", name="Play").click()
+    page.get_by_role("button", name="Play", exact=True).click()
     page.mouse.move(*knob_at(page, 10))
     page.mouse.down()
     for wanted in (9, 8, 7, 6, 5, 4, 3, 2):
@@ -302,7 +139,7 @@ def test_knob_follows_a_finger_round_its_circle(page: Page) -> None:
 
 def test_sounds_within_half_a_second(page: Page) -> None:
     page.evaluate("performance.mark('click')")
-    page.get_by_role("button", name="Play").click()
+    page.get_by_role("button", name="Play", exact=True).click()
     for _ in range(200):
         if page.evaluate("window.audition.state.playing && window.audition.live.positionS() > 0"):
             break
@@ -316,7 +153,7 @@ def test_sounds_within_half_a_second(page: Page) -> None:
 
 
 def test_touching_the_knob_of_a_recording_makes_it_live(page: Page) -> None:
-    page.get_by_label("held at 5").check(force=True)
+    page.get_by_label("recorded: held at 5").check(force=True)
     assert dial(page) == 5
     page.mouse.click(*knob_at(page, 8))
     assert page.evaluate("window.audition.state.place") == "live"
@@ -330,7 +167,7 @@ def test_without_an_audio_thread(browser: Browser, pack: Path) -> None:
         "delete AudioContext.prototype.audioWorklet; Object.defineProperty(BaseAudioContext.prototype, 'audioWorklet', { get: () => undefined });"
     )
     page.goto(pack.as_uri())
-    page.get_by_role("button", name="Play").click()
+    page.get_by_role("button", name="Play", exact=True).click()
     for _ in range(100):
         if "no audio thread" in page.locator("#how").inner_text():
             break
@@ -342,60 +179,6 @@ def test_without_an_audio_thread(browser: Browser, pack: Path) -> None:
     page.wait_for_timeout(400)
     assert page.evaluate("window.audition.live.positionS()") > 0
     page.close()
-
-
-CHANGED = """([circuit, method, rate, index, value]) => {
-  const engine = makeEngine();
-  for (const i of index) circuit.branches[i].value = value;
-  return engine.response(circuit, 4, [200, 1000, 3000, 6000]);
-}"""
-
-
-@pytest.mark.parametrize("rig_name", ["humbucker-500k", "two-pickups", "two-pickups-independent"])
-def test_changed_parts_are_the_changed_design(bench: Page, rig_name: str) -> None:
-    """Each part of a design set to another value in the page, against the design so written."""
-    rig = find_rig(rig_name)
-    hz = np.array([200.0, 1000.0, 3000.0, 6000.0])
-    text = "33k + (gang(500k, audio, zero) || 680p)"
-    network = parse_expression(text)
-    told = design_parts(rig, network)
-    assert told["template"] == "{0} + (gang({1}, audio, zero, 0.15) || {2})"
-    for i, (part, other) in enumerate(zip(told["parts"], ("82k", "250k", "1n5"), strict=True)):
-        values = ["33k", "500k", "680p"]
-        values[i] = other
-        written = told["template"]
-        for k, value in enumerate(values):
-            written = written.replace(f"{{{k}}}", value)
-        value = parse_quantity(other, "farad" if part["kind"] == "C" else "ohm")
-        got = bench.evaluate(
-            CHANGED, [circuit_plain(rig, network), method_plain(), 48_000, part["branches"], value]
-        )
-        true = decibels(transfer(chain_equations(rig, parse_expression(written)), hz, 4.0)[0])
-        assert np.abs(np.array(got) - true).max() < 1e-6
-
-
-CHANGING = OFFLINE.replace(
-    "at(1.65, () => live.turn(5));", "at(1.65, () => live.turn(5)); live.choose(1); live.turn(4);"
-    " for (let i = 1; i < 40; i += 1) at(0.203 + i * 0.03, () => live.change(1, live.data.designs[1]"
-    ".parts[0].branches, 2e4 + 4e5 * (i % 2)));"
-).replace("for (let i = 1; i < 60; i += 1) at(0.2 + i * 0.02, () => live.turn(10 * Math.abs(Math.cos(i / 5))));\n", "").replace(
-    "  for (let i = 1; i < 8; i += 1) at(0.21 + i * 0.16, () => live.choose(i % 3));\n", ""
-)  # fmt: skip
-
-
-def test_changing_a_part_does_not_click(page: Page, pack: Path) -> None:
-    """Forty times from 20k to 420k and back, at dial 4, under a low tone."""
-    live = live_of(pack)
-    rate = live["rate"]
-    tone = 0.9 * np.sin(2 * np.pi * 110 * np.arange(rate) / rate)
-    file = io.BytesIO()
-    soundfile.write(file, tone, rate, format="FLAC", subtype="PCM_24")
-    audio = np.array(page.evaluate(CHANGING, base64.b64encode(file.getvalue()).decode()))
-    busy = audio[int(0.35 * rate) : int(1.4 * rate)]
-    blocks = busy[: busy.size // 128 * 128].reshape(-1, 128)
-    assert np.all(np.abs(blocks).max(axis=1) > 0)
-    steepest = 2 * np.pi * 110 / rate * np.abs(busy).max()
-    assert np.abs(np.diff(busy)).max() < 2.5 * steepest
 
 
 def test_sliders_expression_and_choice(page: Page) -> None:
@@ -434,7 +217,7 @@ def test_sliders_expression_and_choice(page: Page) -> None:
     page.locator("#designs button").first.click()
     assert page.locator("#no-parts").is_visible()
     before = page.locator("#curve-ten").get_attribute("points")
-    cable = page.get_by_label("Cable and input, capacitance")
+    cable = page.locator("#around").get_by_label("Cable", exact=False).first
     cable.focus()
     page.keyboard.press("End")
     page.wait_for_timeout(100)
@@ -446,7 +229,7 @@ def test_sliders_expression_and_choice(page: Page) -> None:
 
 def test_as_at_ten_and_equally_loud(page: Page) -> None:
     """The knob stays, the circuit is at 10; turning ends it."""
-    page.get_by_role("button", name="Play").click()
+    page.get_by_role("button", name="Play", exact=True).click()
     page.mouse.click(*knob_at(page, 5))
     page.wait_for_timeout(300)
     button = page.get_by_role("button", name="As at 10, equally loud")
@@ -464,54 +247,10 @@ def test_as_at_ten_and_equally_loud(page: Page) -> None:
 def test_as_at_ten_before_it_plays(page: Page) -> None:
     page.mouse.click(*knob_at(page, 5))
     page.get_by_role("button", name="As at 10, equally loud").click()
-    page.get_by_role("button", name="Play").click()
+    page.get_by_role("button", name="Play", exact=True).click()
     page.wait_for_timeout(500)
     assert dial(page) == pytest.approx(5, abs=0.05)
     assert page.evaluate("window.audition.dialHeardNow()") == 10
-
-
-REFERENCE = """async (emf) => {
-  const data = { ...window.audition.live.data, emf }, rate = data.rate;
-  const context = new OfflineAudioContext(1, rate * 3, rate);
-  const live = makeLive(data, () => {});
-  live.turn(5);
-  await live.start(context);
-  await new Promise((done) => setTimeout(done, 100));
-  context.suspend(1.5).then(async () => { live.asAtTen(true); await new Promise((done) => setTimeout(done, 50)); context.resume(); });
-  return Array.from((await context.startRendering()).getChannelData(0));
-}"""
-
-
-def test_reference_has_the_sound_of_ten_at_the_loudness_here(page: Page, pack: Path) -> None:
-    """A white EMF: louder and brighter by what the response is, but for the loudness of 5."""
-    live = live_of(pack)
-    rate = live["rate"]
-    noise = np.random.default_rng(3).normal(0, 0.15, rate // 2).clip(-0.95, 0.95)
-    file = io.BytesIO()
-    soundfile.write(file, noise, rate, format="FLAC", subtype="PCM_24")
-    audio = np.array(page.evaluate(REFERENCE, base64.b64encode(file.getvalue()).decode()))
-    # Whole rounds of the loop, before and after.
-    here, there = (
-        audio[int(0.5 * rate) : int(1.5 * rate)],
-        audio[int(1.75 * rate) : int(2.75 * rate)],
-    )
-    hz = np.array([300.0, 3000.0])
-    gains = transfer(chain_equations(find_rig("humbucker-500k"), None), hz, [5.0, 10.0])
-    told = decibels(gains[1] / gains[0])
-    seen = np.array(
-        [
-            20
-            * np.log10(
-                band_rms(there, rate, f / 1.1, f * 1.1) / band_rms(here, rate, f / 1.1, f * 1.1)
-            )
-            for f in hz
-        ]
-    )
-    # Brighter by as much as at 10, and its level down by what the table says of the take.
-    assert seen[1] - seen[0] == pytest.approx(told[1] - told[0], abs=0.7)
-    at = live["levelDials"].index(5.0)
-    down = live["matchedDb"][0][-1] - live["matchedDb"][0][at]
-    assert seen[0] == pytest.approx(told[0] + down, abs=0.5)
 
 
 def test_a_thumb_reaches_everything(browser: Browser, pack: Path) -> None:
@@ -561,7 +300,7 @@ def test_sound_that_cannot_be_decoded_is_said(browser: Browser, pack: Path, tmp_
     broken.write_text(text.replace(emf, base64.b64encode(b"not sound at all").decode()), "utf-8")
     page = browser.new_page()
     page.goto(broken.as_uri())
-    page.get_by_role("button", name="Play").click()
+    page.get_by_role("button", name="Play", exact=True).click()
     for _ in range(100):
         if "cannot decode" in page.locator("#how").inner_text():
             break
@@ -569,24 +308,6 @@ def test_sound_that_cannot_be_decoded_is_said(browser: Browser, pack: Path, tmp_
     else:
         pytest.fail("it never said so")
     page.close()
-
-
-@pytest.mark.parametrize("rig_name", ["humbucker-500k", "single-coil-250k", "two-pickups"])
-def test_tone_knob(bench: Page, rig_name: str) -> None:
-    """Its branch set as the page sets it, against the rig with its tone knob there."""
-    rig = find_rig(rig_name)
-    told = tone_plain(rig)
-    tone = rig.first.tone
-    assert told is not None and tone is not None
-    hz = np.array([200.0, 1000.0, 3000.0, 6000.0])
-    for at in (7.0, 3.0, 0.5):
-        turned = rig.with_first(replace(rig.first, tone=replace(tone, dial=at)))
-        true = decibels(transfer(chain_equations(turned, None), hz, 4.0)[0])
-        ohms = tone.pot.resistance_ohms * float(fraction_below_wiper(tone.pot.taper, at))
-        got = bench.evaluate(
-            CHANGED, [circuit_plain(rig, None), method_plain(), 48_000, [told["branch"]], ohms]
-        )
-        assert np.abs(np.array(got) - true).max() < 1e-6
 
 
 def test_tone_slider_and_no_run_at_ten(page: Page) -> None:
@@ -617,10 +338,10 @@ def test_a_page_by_mail_is_small(tmp_path: Path, browser: Browser) -> None:
     assert out.stat().st_size < 1_500_000
     page = browser.new_page()
     page.goto(probed(out).as_uri())
-    assert page.get_by_label("knob turning").count() == 0
+    assert page.get_by_label("recorded: knob turning").count() == 0
     page.get_by_role("button", name="Turn it slowly for me").click()
     seen = set()
-    for _ in range(120):
+    for _ in range(400):
         seen.add(round(float(page.evaluate("window.audition.dialHeardNow()"))))
         if page.locator("#slowly").get_attribute("aria-pressed") == "false":
             break
@@ -629,43 +350,17 @@ def test_a_page_by_mail_is_small(tmp_path: Path, browser: Browser) -> None:
     assert page.evaluate("window.audition.state.playing")
     # On a phone knob, play and all eight designs are on one screen.
     page.set_viewport_size({"width": 360, "height": 740})
+    page.evaluate("scrollTo(0, 0)")
     for name in ("#knob", "#play", "#designs", "#as-ten"):
         box = page.locator(name).bounding_box()
         assert box is not None and box["y"] >= 0 and box["y"] + box["height"] <= 740, name
     # Whoever touches the knob takes it over.
     page.locator("#slowly").click()
+    page.evaluate("scrollTo(0, 0)")
     page.mouse.click(*knob_at(page, 6))
     assert page.locator("#slowly").get_attribute("aria-pressed") == "false"
     assert dial(page) == pytest.approx(6, abs=0.05)
     page.close()
-
-
-OWN = """([data, rate, take]) => {
-  const floats = (text) => new Float64Array(Uint8Array.from(atob(text), (c) => c.charCodeAt(0)).buffer);
-  const out = makeOwn(data, makeEngine()).unloaded(floats(take), rate);
-  let text = ""; const bytes = new Uint8Array(out.buffer);
-  for (let i = 0; i < bytes.length; i += 8192) text += String.fromCharCode(...bytes.subarray(i, i + 8192));
-  return btoa(text);
-}"""
-
-
-@pytest.mark.parametrize("rig_name", ["humbucker-500k", "dark-long-cable", "two-pickups"])
-def test_unloading_in_the_page_is_the_renderers(browser: Browser, rig_name: str) -> None:
-    """A take at the jack back to the EMF, against models/audio/emf.py: to -88 dB up to 16 kHz."""
-    rig = find_rig(rig_name)
-    take, rate = soundfile.read(SAMPLES / "chords.flac")
-    take = take[rate : 3 * rate] * np.hanning(2 * rate) ** 0.1
-    nodes = recover_emf([np.atleast_2d(take)], Renderer(rig, (Design("d", None),), rate).filters)
-    filters = Renderer(rig, (Design("d", None),), rate).filters
-    true = np.concatenate(list(nodes), axis=2)[0, -1, filters.lead : filters.lead + take.size]
-    page = browser.new_page()
-    page.add_script_tag(content=ENGINE + (ROOT / "render/listening/own.js").read_text("utf-8"))
-    data = {"jack": jack_plain(rig), "bandHz": [100, 200], "bandWeight": [1, 1]}
-    got = np.frombuffer(base64.b64decode(page.evaluate(OWN, [data, rate, floats(take)])))
-    page.close()
-    inner = slice(rate // 4, -rate // 4)
-    off = band_rms(got[inner] - true[inner], rate, 60, 16_000)
-    assert 20 * np.log10(off / band_rms(true[inner], rate, 60, 16_000)) < -88
 
 
 def test_own_recording_plays_and_stays_here(page: Page, tmp_path: Path) -> None:
@@ -684,12 +379,12 @@ def test_own_recording_plays_and_stays_here(page: Page, tmp_path: Path) -> None:
         page.wait_for_timeout(25)
     else:
         pytest.fail(page.locator("#own-said").inner_text())
-    assert page.evaluate("window.audition.state.playing")
+    until(page, "window.audition.state.playing")
     assert page.evaluate("window.audition.live.lengthS()") == pytest.approx(3.0, abs=0.05)
     # The curve of loudness is of what plays now.
     page.wait_for_timeout(300)
     assert page.locator("#level-own").get_attribute("points") not in ("", drawn)
-    assert 0 < page.evaluate("window.audition.live.data.trueGain") < 1e3
+    assert 0 < page.evaluate("window.audition.live.voice().trueGain") < 1e3
     assert [url for url in asked if not url.startswith(("data:", "blob:"))] == []
     (tmp_path / "no.wav").write_bytes(b"nothing to hear")
     page.locator("#own").set_input_files(tmp_path / "no.wav")
@@ -705,19 +400,23 @@ def test_a_gesture_is_recorded_and_replayed(page: Page) -> None:
     page.get_by_role("button", name="Stop recording the knob").click()
     page.mouse.click(*knob_at(page, 10))
     page.get_by_role("button", name="Turn it so again").click()
-    seen = []
-    for _ in range(80):
-        seen.append(dial(page))
-        if page.locator("#replay").get_attribute("aria-pressed") == "false":
-            break
-        page.wait_for_timeout(20)
+    seen = page.evaluate(
+        """async () => {
+          const seen = [];
+          while (document.getElementById("replay").getAttribute("aria-pressed") === "true") {
+            seen.push(window.audition.dialNow());
+            await new Promise((done) => setTimeout(done, 4));
+          }
+          return seen;
+        }"""
+    )
     assert min(seen) == pytest.approx(3, abs=0.8)
     assert dial(page) == pytest.approx(6, abs=0.05)
     assert page.evaluate("window.audition.state.playing")
 
 
 def test_what_the_live_knob_leaves_out_is_said(tmp_path: Path, browser: Browser) -> None:
-    """A loudspeaker and hum are in the recordings, which are then in the page."""
+    """Hum is in the recordings, which are then in the page; a loudspeaker is heard live."""
     take, rate = soundfile.read(SAMPLES / "chords.flac")
     soundfile.write(tmp_path / "take.wav", take[:rate], rate)
     options = ("--design", "cap", "--dials", "5", "--travel", "1", "--light", "--speaker", "plain")
@@ -727,8 +426,9 @@ def test_what_the_live_knob_leaves_out_is_said(tmp_path: Path, browser: Browser)
     assert done.returncode == 0, done.stderr
     page = browser.new_page()
     page.goto((tmp_path / "out" / "index.html").as_uri())
-    assert page.get_by_label("knob turning").count() == 1
-    assert "with loudspeaker and hum" in page.locator("#how").inner_text()
+    assert page.get_by_label("recorded: knob turning").count() == 1
+    assert "heard with hum" in page.locator("#how").inner_text()
+    assert page.get_by_label("through a loudspeaker").is_checked()
     page.close()
 
 
@@ -742,7 +442,7 @@ def test_level_over_the_dial_is_drawn(page: Page, pack: Path) -> None:
         assert points is not None
         heights = [float(point.split(",")[1]) for point in points.split()]
         drawn = -(np.array(heights) - 10) * 48 / 100
-        measured = -(np.array(live["matchedDb"][design]) - live["matchedDb"][design][-1])
+        measured = np.array(live["levelDb"][design]) - live["levelDb"][design][-1]
         seen = measured > -20
         assert np.abs(drawn - measured)[seen].max() < 1.5
         assert drawn[0] < -20
@@ -751,3 +451,167 @@ def test_level_over_the_dial_is_drawn(page: Page, pack: Path) -> None:
     page.keyboard.press("Home")
     page.wait_for_timeout(200)
     assert page.locator("#level-own").get_attribute("points") != points
+
+
+def until(page: Page, expression: str) -> None:
+    """Poll: the page's policy forbids the evaluation that Playwright's own waiting uses."""
+    for _ in range(600):
+        if page.evaluate(expression):
+            return
+        page.wait_for_timeout(25)
+    pytest.fail(f"{expression} did not come true")
+
+
+def test_dirt_drive_and_loudspeaker(page: Page) -> None:
+    """The dirt's input is what the designs feed then; levels are measured anew."""
+    page.get_by_role("button", name="Play", exact=True).click()
+    page.mouse.click(*knob_at(page, 6))
+    assert page.locator("#drive").is_hidden()
+    page.locator("#dirt").select_option(label="lopsided clipping, input of 10 kΩ")
+    until(page, "window.audition.live.voice().dirt !== null")
+    page.get_by_text("matched", exact=True).click()
+    assert "10 kΩ" in page.locator("#around").inner_text()
+    assert page.locator("#drive").is_visible()
+    until(page, "window.audition.live.rows()[0].measured")
+    volts = page.evaluate("window.audition.live.voice().volts")
+    page.locator("#drive").focus()
+    for _ in range(6):
+        page.keyboard.press("ArrowRight")
+    assert page.locator("#drive-said").inner_text() == "26 dB"
+    until(page, "window.audition.live.rows()[0].measured")
+    assert page.evaluate("window.audition.live.voice().volts") == pytest.approx(volts * 2, rel=0.01)
+    page.get_by_label("through a loudspeaker").check()
+    until(
+        page,
+        "window.audition.live.rows()[0].measured && window.audition.live.voice().given.impulse",
+    )
+    page.locator("#dirt").select_option(label="clean")
+    until(page, "window.audition.live.voice().dirt === null")
+    assert "1 MΩ" in page.locator("#around").inner_text()
+
+
+def test_changed_parts_are_levelled_as_measured(page: Page, pack: Path) -> None:
+    """A part of another value: soon its loudness over the dial is BS.1770's of what is rendered."""
+    live = live_of(pack)
+    page.locator("#designs button").nth(1).click()
+    branches = live["designs"][1]["parts"][0]["branches"]
+    page.get_by_text("matched", exact=True).click()
+    until(page, "window.audition.live.measured()")
+    page.evaluate(f"window.audition.live.change(1, {branches}, 22000)")
+    until(page, "!window.audition.live.measured()")
+    until(page, "window.audition.live.measured()")
+    row = page.evaluate("window.audition.live.rows()[1].levels")
+    take, rate = soundfile.read(pack.parent.parent / "take.wav")
+    rig, design = find_rig("humbucker-500k"), Design("d", parse_expression("22k + 1n5"))
+    emf = loop_nodes(Renderer(rig, (design,), rate), np.atleast_2d(take))[-1]
+    sent = emf * 0.9 / np.abs(emf).max()
+    for dial in (9.75, 9.0, 6.25, 3.0, 1.0):
+        audio = rendered(sent, rate, as_string_take(rig), (design,), resting(dial, emf.size / rate))
+        level = loudness_of(audio[0], rate)
+        assert row[live["levelDials"].index(dial)] == pytest.approx(level, abs=0.3), dial
+
+
+def test_the_drawn_pot_shows_values_and_wiper(page: Page) -> None:
+    page.locator("#designs button").nth(1).click()
+    said = page.locator("#pot text").all_text_contents()
+    assert {"R1 68 kΩ", "C1 1.5 nF", "input lug", "wiper lug", "ground lug"} <= set(said)
+    assert page.locator("#pot .body").count() == 2 and page.locator("#pot .plate").count() == 3
+    before = page.locator("#pot .wiper").get_attribute("d")
+    page.mouse.click(*knob_at(page, 5))
+    page.wait_for_timeout(100)
+    assert page.locator("#pot .wiper").get_attribute("d") != before
+    slider = page.locator("#part-sliders input").first
+    slider.focus()
+    page.keyboard.press("Home")
+    page.wait_for_timeout(100)
+    assert "R1 6.8 kΩ" in page.locator("#pot text").all_text_contents()
+
+
+def test_the_place_in_the_take(page: Page) -> None:
+    """Seek, and repeat a part; the whole again."""
+    page.get_by_role("button", name="Play", exact=True).click()
+    until(page, "window.audition.live.positionS() > 0.1")
+    page.locator("#seek").fill("0.4")
+    page.get_by_role("button", name="Repeat from here").click()
+    page.wait_for_timeout(600)
+    page.get_by_role("button", name="to here", exact=True).click()
+    assert "again and again" in page.locator("#region").inner_text()
+    for _ in range(20):
+        page.wait_for_timeout(60)
+        assert 0.4 <= page.evaluate("window.audition.live.positionS()") < 2.4
+    page.get_by_role("button", name="The whole again").click()
+    assert page.locator("#region").inner_text() == ""
+
+
+@pytest.fixture(scope="module")
+def plugged(
+    playwright: Playwright, pack: Path, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[Page]:
+    """A browser whose input is a WAV file: a low tone and a high one."""
+    rate = 48_000
+    time_s = np.arange(4 * rate) / rate
+    wav = tmp_path_factory.mktemp("in") / "in.wav"
+    tone = 0.2 * np.sin(2 * np.pi * 300 * time_s) + 0.2 * np.sin(2 * np.pi * 3000 * time_s)
+    soundfile.write(wav, tone, rate)
+    chromium = playwright.chromium.launch(
+        executable_path="/usr/bin/chromium",
+        args=[
+            "--no-sandbox",
+            "--autoplay-policy=no-user-gesture-required",
+            "--use-fake-ui-for-media-stream",
+            "--use-fake-device-for-media-stream",
+            f"--use-file-for-fake-audio-capture={wav}",
+        ],
+    )
+    page = chromium.new_page()
+    page.goto(pack.as_uri())
+    yield page
+    chromium.close()
+
+
+HEAR = """async () => {
+  const node = window.audition.live.node(), analyser = new AnalyserNode(node.context, { fftSize: 32768, smoothingTimeConstant: 0 });
+  node.connect(analyser);
+  await new Promise((done) => setTimeout(done, 1500));
+  const samples = new Float32Array(32768);
+  analyser.getFloatTimeDomainData(samples);
+  return [Array.from(samples), node.context.sampleRate];
+}"""
+
+
+def test_own_guitar_through_the_interface(plugged: Page) -> None:
+    """After headphones were confirmed; tones of a file as an input, brighter or duller by the chain."""
+    page = plugged
+    assert page.locator("#plug").is_disabled()
+    page.get_by_label("I wear headphones").check()
+    levels = {}
+    page.get_by_role("button", name="Plug in").click()
+    until(page, "document.getElementById('plug').textContent === 'Unplug'")
+    assert " ms late" in page.locator("#plug-said").inner_text()
+    for at in (10.0, 5.0):
+        page.evaluate(f"window.audition.live.turn({at})")
+        samples, rate = page.evaluate(HEAR)
+        pieces = np.array(samples).reshape(8, -1)
+        # A busy machine leaves holes in what comes in.
+        levels[at] = [
+            float(np.median([decibels(band_rms(one, rate, f - 60, f + 60)) for one in pieces]))
+            for f in (300, 3000)
+        ]
+    # At 10 what comes in goes out.
+    assert levels[10.0] == pytest.approx([float(decibels(0.2 / np.sqrt(2)))] * 2, abs=0.3)
+    rig = find_rig("humbucker-500k")
+    gains = transfer(chain_equations(rig, None), np.array([300.0, 3000.0]), [10.0, 5.0])
+    told = decibels(np.abs(gains[1] / gains[0]))
+    assert np.array(levels[5.0]) - np.array(levels[10.0]) == pytest.approx(told, abs=0.4)
+    page.get_by_role("button", name="Unplug").click()
+    assert "the loop plays again" in page.locator("#plug-said").inner_text()
+    page.get_by_label("I wear headphones").uncheck()
+    assert page.locator("#plug").is_disabled()
+
+
+def test_a_choice_can_be_saved(page: Page) -> None:
+    page.locator("#designs button").nth(1).click()
+    page.locator("#choose-this").click()
+    with page.expect_download() as download:
+        page.locator("#save-choice").click()
+    assert "presolder sheet --design '68k + 1n5'" in Path(download.value.path()).read_text()

@@ -1,7 +1,6 @@
 """The pack's page in a real browser, opened from disk."""
 
 import json
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Literal
@@ -10,10 +9,11 @@ import numpy as np
 import pytest
 import soundfile
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 from probing import probed
 from running import presolder
+from script import in_node
 from takes import DOCS
 
 pytestmark = pytest.mark.slow
@@ -36,25 +36,11 @@ def page_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     soundfile.write(folder / "tone.wav", tone, 44_100)
     result = presolder(
         "pack", folder / "tone.wav", "--designs", folder / "designs.toml", "--dials", "10,6,3",
-        "--travel", "4", "--dirt", "smooth", "--workshop", "<b>Bench</b>", "--note",
+        "--travel", "4", "--dirt", "smooth", "--recordings", "--workshop", "<b>Bench</b>", "--note",
         "Try <i>held at 6</i> first", "--light", "--out", folder / "out",
     )  # fmt: skip
     assert result.returncode == 0, result.stderr
     return probed(folder / "out" / "index.html")
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    executable = shutil.which("chromium") or shutil.which("chromium-browser")
-    if executable is None:
-        pytest.skip("chromium is not installed")
-    with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(
-            executable_path=executable,
-            args=["--no-sandbox", "--autoplay-policy=no-user-gesture-required"],
-        )
-        yield chromium
-        chromium.close()
 
 
 @pytest.fixture
@@ -70,7 +56,7 @@ def page(browser: Browser, page_file: Path) -> Iterator[Page]:
     page.on("request", lambda request: requests.append(request.url))
     page.goto(page_file.as_uri())
     # The live engine has its own tests; these are of the recordings.
-    page.get_by_label("knob turning").check(force=True)
+    page.get_by_label("recorded: knob turning").check(force=True)
     yield page
     assert seen == []
     # The page itself, blobs that it makes, and its own audio thread; nothing else, least of all from a network.
@@ -90,7 +76,7 @@ def until(page: Page, expression: str) -> None:
 
 
 def playing(page: Page) -> None:
-    page.get_by_role("button", name="Play").click()
+    page.get_by_role("button", name="Play", exact=True).click()
     until(page, f"{PROBE}.state.playing && {PROBE}.positionS() > 0.1")
 
 
@@ -120,10 +106,10 @@ def test_switching_leaves_no_gap_and_no_click(page: Page) -> None:
             const a = window.audition;
             a.state.place = "10"; a.state.level = "matched";
             const ctx = new OfflineAudioContext(1, 44100 * 2, 44100);
-            const buffers = await a.loadBuffers(ctx);
-            const voices = a.startVoices(ctx, buffers, 0, 0, 0.5, true);
-            ctx.suspend(0.7).then(() => { a.fadeTo(voices, 1, 0.7); ctx.resume(); });
-            ctx.suspend(1.3).then(() => { a.fadeTo(voices, 2, 1.3); ctx.resume(); });
+            const buffers = await a.recordings.loadBuffers(ctx);
+            const voices = a.recordings.startVoices(ctx, buffers, 0, 0, 0.5, true);
+            ctx.suspend(0.7).then(() => { a.recordings.fadeTo(voices, 1, 0.7); ctx.resume(); });
+            ctx.suspend(1.3).then(() => { a.recordings.fadeTo(voices, 2, 1.3); ctx.resume(); });
             const out = (await ctx.startRendering()).getChannelData(0);
             a.state.place = "sweep"; a.state.level = "true";
             return Array.from(out);
@@ -139,28 +125,26 @@ def test_switching_leaves_no_gap_and_no_click(page: Page) -> None:
 
 
 def test_held_positions_levels_and_voices(page: Page) -> None:
-    page.get_by_label("held at 3").check(force=True)
+    page.get_by_label("recorded: held at 3").check(force=True)
     playing(page)
     page.get_by_text("matched", exact=True).click()
-    page.get_by_text("dirt", exact=True).click()
+    page.locator("input[name=voice][value=dirt]").check(force=True)
     until(page, f"{PROBE}.state.playing && {PROBE}.state.voice === 'dirt'")
     state = page.evaluate(f"({{...{PROBE}.state}})")
     assert (state["place"], state["level"], state["voice"]) == ("3", "matched", "dirt")
     assert page.evaluate(f"{PROBE}.dialNow()") == 3
 
 
-def test_dirt_is_in_the_recordings_and_the_live_knob_clean(page: Page) -> None:
-    """What is chosen is what is heard, and the page says why it changed."""
-    page.get_by_label("turn it yourself").check(force=True)
-    page.get_by_text("dirt", exact=True).click()
+def test_recordings_are_said_to_be_such(page: Page) -> None:
+    """Whoever turns the knob hears the engine, through the same dirt."""
+    page.locator("input[name=voice][value=dirt]").check(force=True)
     assert page.evaluate(f"{PROBE}.state.place") == "sweep"
-    assert page.get_by_label("knob turning").is_checked()
-    assert "the knob that you turn yourself is clean" in page.locator("#how").inner_text()
     page.locator("#knob").focus()
     page.keyboard.press("ArrowDown")
-    state = page.evaluate(f"({{...{PROBE}.state}})")
-    assert (state["place"], state["voice"]) == ("live", "clean")
-    assert page.get_by_label("clean", exact=True).is_checked()
+    assert page.evaluate(f"{PROBE}.state.place") == "live"
+    assert page.get_by_label("turn it yourself").is_checked()
+    assert page.locator("#dirt").input_value() == "0"
+    assert page.locator("#dirt option:checked").inner_text() == "soft clipping"
 
 
 def test_keyboard_alone(page: Page) -> None:
@@ -256,6 +240,67 @@ def test_blind_round_hides_names_and_scores(page: Page) -> None:
     assert sum(a["hidden"] == a["answer"] for a in run["answers"]) == 7
 
 
+CONTEST = """({ order, likes }) => {
+  const contest = makeContest(order), asked = [];
+  while (!contest.over()) {
+    const [first, second] = contest.pair();
+    asked.push([first, second]);
+    contest.answer(likes === null ? null : likes.indexOf(first) < likes.indexOf(second) ? 0 : 1);
+  }
+  return { asked, questions: contest.questions, result: contest.result() };
+}"""
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_favourite_is_found_in_as_many_questions_as_there_are(seed: int) -> None:
+    """Whoever ranks all of them without doubt gets the first of the ranking, asked twice."""
+    rng = np.random.default_rng(seed)
+    order, likes = rng.permutation(8).tolist(), rng.permutation(8).tolist()
+    found = in_node(CONTEST, {"order": order, "likes": likes}, favourite="makeContest")
+    assert len(found["asked"]) == found["questions"] == 8
+    result = found["result"]
+    assert result["best"] == likes[0] and result["again"] and result["equals"] == []
+    # The last question is an earlier pair the other way round.
+    assert found["asked"][-1] in [pair[::-1] for pair in found["asked"][:-1]] or (
+        found["asked"][-1] in found["asked"][:-1]
+    )
+    assert set(found["asked"][-1]) == {result["best"], result["rival"]}
+
+
+def test_no_favourite_for_who_likes_none_better() -> None:
+    found = in_node(CONTEST, {"order": [2, 0, 1], "likes": None}, favourite="makeContest")
+    assert not found["result"]["again"] and sorted(found["result"]["equals"]) == [0, 1]
+
+
+def test_finding_a_favourite_on_the_page(page: Page) -> None:
+    """Names hidden, both heard before an answer, told at the end by its letter and then by name."""
+    page.get_by_label("turn it yourself").check(force=True)
+    page.evaluate(f"{PROBE}.live.turn(5)")
+    page.get_by_role("button", name="Hide the names").click()
+    liked = page.evaluate(f"{PROBE}.blind.shown()[1]")
+    page.get_by_role("button", name="Find my favourite").click()
+    for question in range(3):
+        assert page.locator("#like-one").is_disabled()
+        assert f"Question {question + 1} of 3" in page.locator("#liked").inner_text()
+        for which in ("one", "other"):
+            page.locator(f"#hear-{which}").click()
+            until(
+                page,
+                f"!document.getElementById('like-{which}').disabled || {PROBE}.blind.contest().heard[{('one', 'other').index(which)}] >= 0.4",
+            )
+        assert page.locator("#designs [aria-checked=true]").count() == 0
+        pair = page.evaluate(f"{PROBE}.blind.contest().asking.pair()")
+        answer = "one" if pair[0] == liked else "other" if pair[1] == liked else "neither"
+        until(page, f"!document.getElementById('like-{answer}').disabled")
+        page.locator(f"#like-{answer}").click()
+    assert "Your favourite is Sample B" in page.locator("#liked").inner_text()
+    assert names_found(page) == []
+    page.get_by_role("button", name="Reveal and finish").click()
+    text = page.locator("#result-text").input_value()
+    assert f"Favourite, liked again when asked again: {NAMES[liked]}" in text
+    assert "dial 5.0" in text
+
+
 def test_a_run_outlives_a_reload_and_can_be_given_up(page: Page, page_file: Path) -> None:
     page.get_by_label("turn it yourself").check(force=True)
     page.evaluate(f"{PROBE}.live.turn(6)")
@@ -280,13 +325,12 @@ def test_a_run_outlives_a_reload_and_can_be_given_up(page: Page, page_file: Path
 
 
 @pytest.mark.parametrize(("right", "total"), [(0, 3), (8, 10), (16, 16), (30, 50)])
-def test_exact_binomial(page: Page, right: int, total: int) -> None:
+def test_exact_binomial(right: int, total: int) -> None:
     """Against scipy's binomial survival function."""
     from scipy.stats import binom
 
-    assert page.evaluate(f"{PROBE}.guessing({right}, {total})") == pytest.approx(
-        binom.sf(right - 1, total, 0.5), rel=1e-9
-    )
+    got = in_node("([right, total]) => guessing(right, total)", [right, total], blind="guessing")
+    assert got == pytest.approx(binom.sf(right - 1, total, 0.5), rel=1e-9)
 
 
 def test_what_the_deciding_commands_say_is_on_the_page(page: Page, page_file: Path) -> None:

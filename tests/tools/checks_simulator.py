@@ -101,10 +101,10 @@ def spice_transient_errors() -> dict[str, tuple[float, float, float]]:
     errors = {}
     for rig, network, label in zip(rigs, networks, ("series-parallel", "gang"), strict=True):
         for name, path in GESTURES.items():
-            coarse, fine = (_spice_moving(rig, network, path, rate, step) for step in (16, 32))
+            coarse, fine = (spice_moving(rig, network, path, rate, step) for step in (16, 32))
             exact = fine + (fine - coarse) / 3  # trapezoidal rule: error falls as the step squared
             time_s = np.arange(exact.size) / rate
-            emf = _ramp(time_s) * sum(np.sin(2 * np.pi * f * time_s) for f in TONES_HZ)
+            emf = ramp(time_s) * sum(np.sin(2 * np.pi * f * time_s) for f in TONES_HZ)
             ours = rendered(emf, rate, as_string_take(rig), (Design("d", network),), path)[0, 0]
             heard = slice(0, -200)  # the file's end is cut off sharply in our EMF alone
             errors[f"{label}, {name}"] = tuple(
@@ -114,11 +114,11 @@ def spice_transient_errors() -> dict[str, tuple[float, float, float]]:
     return errors  # type: ignore[return-value]
 
 
-def _ramp(time_s: Array) -> Array:
+def ramp(time_s: Array) -> Array:
     return np.asarray(np.sin(np.pi / 2 * np.minimum(time_s / RAMP_S, 1)) ** 2)
 
 
-def _spice_moving(rig: Rig, network: Network, path: KnobPath, rate: int, substeps: int) -> Array:
+def spice_moving(rig: Rig, network: Network, path: KnobPath, rate: int, substeps: int) -> Array:
     step = 1 / (rate * substeps)
     tones = "+".join(f"sin({2 * np.pi * f!r}*time)" for f in TONES_HZ)
     corners = " ".join(f"{t!r} {d!r}" for t, d in zip(path.times_s, path.dials, strict=True))

@@ -4,9 +4,9 @@ from pathlib import Path
 
 _MARK = "/* probe */"
 _PROBE = """window.audition = {
-  state, live, parts, positionS, dialNow, blind, guessing: blind.guessing,
-  dialHeardNow: () => dialHeard, loadBuffers, startVoices, fadeTo,
-  clockS: () => (context ? context.currentTime : 0), startedAtS: () => state.startedAt,
+  state, live, parts, positionS, dialNow, blind, own, recordings, heard, makeLive, sources,
+  dialHeardNow: () => dialHeard, clockS: () => (context ? context.currentTime : 0),
+  startedAtS: recordings.startedAtS,
 };"""
 
 

@@ -1,24 +1,26 @@
-"use strict";
 // Listening blind: names hidden and shuffled, ratings and ranks, and a run of trials that tells
 // whether a difference is heard. The score is shown when a run is over, not before: who watches it
 // can stop at a lucky moment.
-function makeBlind(pack, player) {
+import { makeContest } from "./favourite.js";
+
+// Chance of at least this many right answers by guessing: sum of C(n, k) / 2^n.
+export function guessing(right, total) {
+  let term = 0.5 ** total, sum = 0;
+  for (let k = 0; k <= total; k += 1) {
+    if (k >= right) sum += term;
+    term *= (total - k) / (k + 1);
+  }
+  return Math.min(1, sum);
+}
+
+export function makeBlind(pack, player) {
   const byId = (id) => document.getElementById(id);
   const count = pack.designs.length, KEPT = `blind:${pack.live.emf.length}:${pack.designs.map((d) => d.name).join("|")}`;
   const HEARD_S = 0.4;
-  let order = null, run = null, runs = [], about = null;
+  let order = null, run = null, runs = [], contest = null, contests = [], about = null;
 
   const letter = (i) => `Sample ${String.fromCharCode(65 + i)}`;
   const nameOf = (design) => (order ? letter(order.indexOf(design)) : pack.designs[design].name);
-  // Chance of at least this many right answers by guessing: sum of C(n, k) / 2^n.
-  function guessing(right, total) {
-    let term = 0.5 ** total, sum = 0;
-    for (let k = 0; k <= total; k += 1) {
-      if (k >= right) sum += term;
-      term *= (total - k) / (k + 1);
-    }
-    return Math.min(1, sum);
-  }
   const random = (n) => { // unbiased
     const word = new Uint32Array(1), limit = 2 ** 32 - (2 ** 32 % n);
     do crypto.getRandomValues(word); while (word[0] >= limit);
@@ -33,7 +35,7 @@ function makeBlind(pack, player) {
   // Kept over a reload, where the browser lets a page keep anything.
   function keep() {
     try {
-      if (order) localStorage.setItem(KEPT, JSON.stringify({ order, run, runs, rated: rated() }));
+      if (order) localStorage.setItem(KEPT, JSON.stringify({ order, run, runs, contest: contest && { ...contest, asking: contest.asking.state }, contests, rated: rated() }));
       else localStorage.removeItem(KEPT);
     } catch { /* nothing is kept then */ }
   }
@@ -68,6 +70,7 @@ function makeBlind(pack, player) {
   function begin(saved) {
     order = saved ? saved.order : shuffled();
     runs = saved ? saved.runs : [];
+    contests = saved ? saved.contests : [];
     about = byId("about");
     about.remove();
     byId("parts").hidden = true;
@@ -79,8 +82,8 @@ function makeBlind(pack, player) {
     options(byId("first"), letters);
     options(byId("second"), letters);
     byId("second").selectedIndex = Math.min(1, count - 1);
-    for (const id of ["rating", "telling", "reveal"]) byId(id).hidden = false;
-    byId("telling").hidden = count < 2;
+    for (const id of ["rating", "reveal"]) byId(id).hidden = false;
+    for (const id of ["telling", "liking"]) byId(id).hidden = count < 2;
     byId("blind").hidden = true;
     byId("results").hidden = true;
     byId("result-text").value = "";
@@ -88,21 +91,23 @@ function makeBlind(pack, player) {
     player.blind(order);
     byId("reveal").focus();
     setUp();
-    if (saved && saved.run) resume(saved.run); else keep();
+    if (saved && saved.run) resume(saved.run); else if (saved && saved.contest) prefer(saved.contest); else keep();
   }
 
   // ---- a run of trials -----------------------------------------------------
   const pair = () => [byId("first"), byId("second")].map((s) => order[Number(s.value)]);
+  const atTen = () => { const { place, dial } = player.conditions(); return Number(place === "live" ? dial : place) > 9.5; };
   function setUp() {
     byId("set-up").disabled = false;
+    byId("find").disabled = false;
+    byId("pair").hidden = true;
     byId("trial").hidden = true;
     player.fixed(false);
   }
   function start() {
     const [a, b] = pair();
     if (a === b) { byId("tally").textContent = "Choose two different samples."; return; }
-    const { place, dial } = player.conditions();
-    if (Number(place === "live" ? dial : place) > 9.5) { byId("tally").textContent = "At 10 all samples are the same circuit: turn the knob down first."; return; }
+    if (atTen()) { byId("tally").textContent = "At 10 all samples are the same circuit: turn the knob down first."; return; }
     resume({ pair: [a, b], trials: Number(byId("trials").value), answers: [], ...player.conditions(), date: new Date().toISOString() });
   }
   function resume(saved) {
@@ -110,7 +115,7 @@ function makeBlind(pack, player) {
     byId("first").value = String(order.indexOf(run.pair[0]));
     byId("second").value = String(order.indexOf(run.pair[1]));
     byId("trials").value = String(run.trials);
-    byId("set-up").disabled = true;
+    byId("set-up").disabled = byId("find").disabled = true;
     byId("trial").hidden = false;
     player.put(run);
     player.fixed(true);
@@ -128,18 +133,22 @@ function makeBlind(pack, player) {
   let hearing = null, since = 0, ticking = 0;
   function hear(which) {
     if (!run) return;
-    settle();
+    settleAll();
     player.play(which === 2 ? run.pair[run.hidden] : run.pair[which], which === 2);
+    listenTo(which);
+  }
+  function listenTo(which) {
     hearing = which;
     since = performance.now();
     clearInterval(ticking);
-    ticking = setInterval(() => { settle(); allow(); }, 100);
+    ticking = setInterval(() => { settleAll(); allow(); allowPreference(); }, 100);
   }
   // What plays counts as heard as long as it plays.
-  function settle() {
-    if (hearing === null || !run) return;
+  function settleAll() {
+    const asked = run || contest;
+    if (hearing === null || !asked) return;
     const now = performance.now();
-    if (player.playing()) run.heard[hearing] += (now - since) / 1000;
+    if (player.playing()) asked.heard[hearing] += (now - since) / 1000;
     since = now;
   }
   function quiet() {
@@ -148,7 +157,7 @@ function makeBlind(pack, player) {
     player.stop();
   }
   function answer(which) {
-    settle();
+    settleAll();
     if (run.heard.some((s) => s < HEARD_S)) return;
     run.answers.push({ hidden: run.hidden, answer: which, seconds: Number(((performance.now() - run.began) / 1000).toFixed(1)) });
     quiet();
@@ -171,6 +180,65 @@ function makeBlind(pack, player) {
     keep();
   }
 
+  // ---- which is liked best --------------------------------------------------
+  function find() {
+    if (atTen()) { byId("liked").textContent = "At 10 all samples are the same circuit: turn the knob down first."; return; }
+    prefer({ asking: null, ...player.conditions(), date: new Date().toISOString() });
+  }
+  function prefer(saved) {
+    contest = { ...saved, asking: makeContest(shuffled(), saved.asking) };
+    byId("set-up").disabled = byId("find").disabled = true;
+    byId("pair").hidden = false;
+    player.put(contest);
+    player.fixed(true);
+    question();
+  }
+  function question() {
+    const { asking } = contest;
+    contest.heard = [0, 0];
+    byId("liked").textContent = `Question ${asking.state.answers.length + 1} of ${asking.questions}. Hear both, then say which you like better.`;
+    allowPreference();
+    keep();
+  }
+  const allowPreference = () => { for (const id of ["like-one", "like-other", "like-neither"]) byId(id).disabled = !contest || contest.heard.some((s) => s < HEARD_S); };
+  function hearOf(which) {
+    if (!contest) return;
+    settleAll();
+    player.play(contest.asking.pair()[which], true);
+    listenTo(which);
+  }
+  function preferred(which) {
+    settleAll();
+    if (contest.heard.some((s) => s < HEARD_S)) return;
+    contest.asking.answer(which);
+    quiet();
+    if (!contest.asking.over()) { question(); return; }
+    const { best, rival, again, equals } = contest.asking.result();
+    const name = letter(order.indexOf(best));
+    byId("liked").textContent = again
+      ? `Your favourite is ${name}: you liked it better each time, and once more the other way round.${equals.length ? ` As good to you: ${equals.map((d) => letter(order.indexOf(d))).join(", ")}.` : ""}`
+      : `No clear favourite: between ${name} and ${letter(order.indexOf(rival))} you did not choose the same again.`;
+    contests.push({ ...contest, asking: contest.asking.state, result: { best, rival, again, equals } });
+    contest = null;
+    setUp();
+    keep();
+  }
+  function stopAsking() {
+    quiet();
+    contest = null;
+    byId("liked").textContent = "Stopped; nothing of it counts.";
+    setUp();
+    keep();
+  }
+  const inWords = (one) => (one.place === "live" ? `dial ${one.dial.toFixed(1)}` : one.place === "sweep" ? "knob turning" : `dial ${one.place}`);
+  function plainContest(one) {
+    const name = (design) => pack.designs[design].name, { best, rival, again, equals } = one.result;
+    return {
+      favourite: again ? name(best) : null, between: again ? [] : [name(best), name(rival)], as_good: equals.map(name), what: one.place, dial: one.dial, loudness: one.level, sound: one.voice, date: one.date,
+      answers: one.asking.answers.map((a) => ({ first: name(a.first), second: name(a.second), preferred: a.preferred === null ? null : name(a.preferred) })),
+    };
+  }
+
   // ---- the end --------------------------------------------------------------
   function plainRun(one) {
     const right = one.answers.filter((a) => a.hidden === a.answer).length;
@@ -182,22 +250,29 @@ function makeBlind(pack, player) {
   }
   function reveal() {
     if (run) giveUp();
+    if (contest) stopAsking();
     quiet();
     const value = (i, kind) => { const s = byId("rating").children[i].querySelector(`.${kind}`); return s.options[s.selectedIndex].textContent; };
     const ratings = order.map((design, i) => ({ label: letter(i), design: pack.designs[design].name, rating: value(i, "rating"), rank: value(i, "rank") }));
     const told = runs.map(plainRun);
     const lines = ratings.map((r) => `${r.label} was ${r.design}: rating ${r.rating}, rank ${r.rank}`);
     for (const one of told) {
-      lines.push(`Told ${one.first} from ${one.second}: ${one.right} of ${one.trials} right, by guessing ${one.by_guessing.toFixed(3)} (${one.what === "live" ? `dial ${one.dial.toFixed(1)}` : one.what === "sweep" ? "knob turning" : `dial ${one.what}`}, ${one.loudness} loudness, ${one.sound}, ${one.date.slice(0, 10)})`);
+      lines.push(`Told ${one.first} from ${one.second}: ${one.right} of ${one.trials} right, by guessing ${one.by_guessing.toFixed(3)} (${inWords({ ...one, place: one.what })}, ${one.loudness} loudness, ${one.sound}, ${one.date.slice(0, 10)})`);
     }
-    results = { take: pack.take, date: new Date().toISOString(), ratings, runs: told };
+    const liked = contests.map(plainContest);
+    for (const one of liked) {
+      const found = one.favourite ? `Favourite, liked again when asked again: ${one.favourite}${one.as_good.length ? `; as good: ${one.as_good.join(", ")}` : ""}` : `No clear favourite between ${one.between.join(" and ")}`;
+      lines.push(`${found} (${inWords({ ...one, place: one.what })}, ${one.loudness} loudness, ${one.sound}, ${one.date.slice(0, 10)})`);
+    }
+    results = { take: pack.take, date: new Date().toISOString(), ratings, runs: told, favourites: liked };
     order = null;
     runs = [];
+    contests = [];
     document.querySelector("main").append(about);
     byId("parts").hidden = false;
     byId("choice").hidden = true;
     if (byId("note")) byId("note").hidden = false;
-    for (const id of ["rating", "telling", "reveal"]) byId(id).hidden = true;
+    for (const id of ["rating", "telling", "liking", "reveal"]) byId(id).hidden = true;
     byId("blind").hidden = false;
     byId("results").hidden = false;
     byId("result-text").value = `Listening results\n${lines.join("\n")}\n`;
@@ -206,12 +281,6 @@ function makeBlind(pack, player) {
     keep();
   }
   let results = null;
-  function save(text, name, type) {
-    const url = URL.createObjectURL(new Blob([text], { type }));
-    Object.assign(document.createElement("a"), { href: url, download: name }).click();
-    setTimeout(() => URL.revokeObjectURL(url), 1000);
-  }
-
   const on = (id, act) => byId(id).addEventListener("click", act);
   on("blind", () => begin(null));
   on("reveal", reveal);
@@ -222,16 +291,19 @@ function makeBlind(pack, player) {
   on("hear-hidden", () => hear(2));
   on("is-first", () => answer(0));
   on("is-second", () => answer(1));
-  on("save", () => save(byId("result-text").value, "listening-results.txt", "text/plain"));
-  on("save-json", () => save(`${JSON.stringify(results, null, 2)}\n`, "listening-results.json", "application/json"));
-  on("copy", async () => {
-    const text = byId("result-text");
-    try { await navigator.clipboard.writeText(text.value); } catch { text.select(); document.execCommand("copy"); }
-    byId("copied").textContent = "Copied.";
-  });
+  on("find", find);
+  on("hear-one", () => hearOf(0));
+  on("hear-other", () => hearOf(1));
+  on("like-one", () => preferred(0));
+  on("like-other", () => preferred(1));
+  on("like-neither", () => preferred(null));
+  on("stop-asking", stopAsking);
+  on("save", () => player.save(byId("result-text").value, "listening-results.txt", "text/plain"));
+  on("save-json", () => player.save(`${JSON.stringify(results, null, 2)}\n`, "listening-results.json", "application/json"));
+  on("copy", () => player.copy(byId("result-text"), byId("copied")));
 
   return {
-    guessing, nameOf, letter, shown: () => order || [...Array(count).keys()], on: () => order !== null, run: () => run,
+    nameOf, letter, shown: () => order || [...Array(count).keys()], on: () => order !== null, run: () => run, contest: () => contest, busy: () => run !== null || contest !== null,
     restore() { const saved = kept(); if (saved && saved.order && saved.order.length === count) begin(saved); },
   };
 }

@@ -1,0 +1,20 @@
+// The visitor's own guitar through the audio interface, un-loaded as it comes in.
+const PLAIN = { echoCancellation: false, noiseSuppression: false, autoGainControl: false, channelCount: 1 };
+
+// Asks the browser for the input; gives what to connect to the engine, and how late it all is.
+export async function openInstrument(context, impulse) {
+  const stream = await navigator.mediaDevices.getUserMedia({ audio: PLAIN, video: false });
+  const source = new MediaStreamAudioSourceNode(context, { mediaStream: stream }), unload = new ConvolverNode(context, { disableNormalization: true });
+  const buffer = context.createBuffer(1, impulse.length, context.sampleRate), [track] = stream.getAudioTracks(), settings = track.getSettings();
+  buffer.copyToChannel(Float32Array.from(impulse), 0);
+  unload.buffer = buffer;
+  source.connect(unload);
+  return {
+    chain: unload,
+    latencyS: (context.baseLatency || 0) + (context.outputLatency || 0) + (settings.latency || 0),
+    // Filters that cannot be switched off would change what is heard.
+    filtered: ["echoCancellation", "noiseSuppression", "autoGainControl"].some((name) => settings[name] === true),
+    name: track.label,
+    close() { source.disconnect(); for (const one of stream.getTracks()) one.stop(); },
+  };
+}

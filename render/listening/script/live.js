@@ -1,0 +1,362 @@
+// The page's side of the engine: what it needs is made ready once, then what is turned, chosen and
+// changed is passed on to the audio thread, and levels are measured beside it.
+import { REACH, emfNodes, fraction, nodeTaps, response, tabulate } from "./engine.js";
+import { DIRT_LATENCY, curveOf, dirtTables, roughlyDirty } from "./dirt.js";
+import { gainDb, levelAt, monotone } from "./loudness.js";
+import { MEASURED_DIALS, answer, held } from "./measuring.js";
+import { spectrum } from "./fourier.js";
+
+const SOME_DIALS = [0.25, 0.5, 1, 2, 3, 4, 5, 6, 7, 8, 9, 9.5, 9.8, 10];
+const QUICK_ROWS = 257, REFINE_MS = 250, PEAK = 0.89, NOTICEABLY_LOUDER_LU = 6, FADE_S = 0.008;
+
+
+export const bytesOf = (text) => Uint8Array.from(atob(text), (c) => c.charCodeAt(0)).buffer;
+const scriptUrl = (text) => `data:text/javascript;charset=utf-8,${encodeURIComponent(text)}`;
+
+// Questions to the bench, answered in their order; in this thread where the browser starts no other.
+function makeBench(source) {
+  const waiting = new Map();
+  let loop = {}, number = 0, worker = null;
+  const here = (question) => answer(question, loop);
+  function alone() {
+    worker = null;
+    for (const [id, [done, question]] of waiting) { waiting.delete(id); setTimeout(() => done(here(question))); }
+  }
+  try {
+    worker = new Worker(scriptUrl(source));
+    worker.onmessage = ({ data: { id, found } }) => { waiting.get(id)[0](found); waiting.delete(id); };
+    worker.onerror = alone;
+  } catch { worker = null; }
+  return {
+    loop(given) { loop = given; if (worker) worker.postMessage({ loop }); },
+    ask: (question) => new Promise((done) => {
+      if (!worker) { setTimeout(() => done(here(question))); return; }
+      number += 1;
+      waiting.set(number, [done, question]);
+      worker.postMessage({ id: number, ...question });
+    }),
+  };
+}
+
+// `heard` is what was loud before, for whatever plays next.
+export function makeLive(data, sources, heard, hooks) {
+  const dials = data.levelDials, bench = makeBench(sources.bench);
+  const now = { target: 10, chosen: 0, level: "true", running: false, reference: null };
+  // What the designs feed: an index of data.dirts or none, its drive, a loudspeaker or none.
+  const feeding = { ...data.feeding };
+  const circuits = data.circuits.map((circuit) => into(structuredClone(circuit), inputNow()));
+  const refining = [];
+  let rate = 0, length = 0, emf = null, nodes = null, impulse = null, bandPower = data.bandPower, speakerGains = null, original = true, fresh = false;
+  let voice = null, rows = [], serial = 0, readying = null, voicing = Promise.resolve();
+  let context = null, node = null, entry = null, dry = null, wet = null, source = null, pending = 0, position = 0, heardAt = 0, stream = null, region = null;
+  const tell = (message, moved) => { if (node) node.port.postMessage(message, moved); else if (context) renderSoon(); };
+
+  // ---- making ready --------------------------------------------------------
+  async function decoded(text, wantedRate) {
+    return (await new OfflineAudioContext(1, 1, wantedRate).decodeAudioData(bytesOf(text))).getChannelData(0);
+  }
+  async function prepare(wantedRate) {
+    rate = wantedRate;
+    const scale = (data.speaker.scale * data.speaker.rate) / rate;
+    impulse = (await decoded(data.speaker.impulse, rate)).map((x) => x * scale);
+    speakerGains = gainsOf(impulse);
+    await playing(await decoded(data.emf, rate), data.bandPower);
+  }
+  // A loudspeaker's power gain in the bands.
+  function gainsOf(response_) {
+    const size = 1 << 14, { re, im } = spectrum(response_.subarray(0, size), size);
+    return data.bandHz.map((hz) => { const k = Math.round((hz * size) / rate); return re[k] ** 2 + im[k] ** 2; });
+  }
+  async function playing(samples, power) {
+    emf = samples;
+    original = power === data.bandPower;
+    bandPower = power;
+    length = emf.length;
+    region = null;
+    nodes = emfNodes(emf, data.method.nodes).map((x) => Float32Array.from(x));
+    fresh = true;
+    bench.loop({ method: data.method, rate, nodes });
+    await feed();
+  }
+
+  // ---- dirt, loudspeaker, levels -------------------------------------------
+  function dirtNow() { return feeding.dirt === null ? null : data.dirts[feeding.dirt]; }
+  function inputNow() { return dirtNow() || data.amplifier; }
+  const isPlain = () => feeding.dirt === null && !feeding.speaker && original;
+  function withDirt() {
+    const dirt = dirtNow();
+    return dirt && { spec: dirt, driven: dirt.knee * 10 ** (feeding.driveDb / 20) };
+  }
+  // What the designs feed has changed: drive and loudness are set anew, then it is heard.
+  function feed() {
+    const mine = ++serial;
+    voicing = voicing.then(async () => {
+      if (mine !== serial || !nodes) return;
+      const dirt = withDirt(), through = feeding.speaker ? impulse : null, given = { dirt, impulse: through };
+      const first = data.circuits[0], workshops = into(structuredClone(first), inputNow());
+      const plain = isPlain();
+      let volts = 1, ten;
+      if (dirt) given.volts = volts = await bench.ask({ ask: "volts", circuit: workshops, with: given });
+      if (plain) ten = { loudness: data.levelDb[0][dials.length - 1], peak: PEAK / data.trueGain };
+      else [ten] = await bench.ask({ ask: "levels", circuit: workshops, dials: [10], with: given });
+      if (mine !== serial) return;
+      const before = loudnessNow();
+      voice = { dirt, volts, given, trueGain: PEAK / Math.max(ten.peak, 1e-9), wanted: ten.loudness, ownGain: ownGain(dirt) };
+      rows = circuits.map((circuit, design) => (plain && unchanged(design) ? { levels: data.levelDb[design], measured: true } : { levels: roughly(circuit, workshops), measured: false }));
+      if (dirt) dirt.tables = dirtTables(dirt.spec, rate);
+      tellVoice();
+      if (dry) fadeSpeaker();
+      softly(before, NOTICEABLY_LOUDER_LU);
+      setTimeout(measure, 300, mine);
+    });
+    return voicing;
+  }
+  // Dirt at the visitor's own hand peaks at half of full scale; clean, what comes in goes out.
+  function ownGain(dirt) {
+    if (!dirt) return 1;
+    const curve = curveOf(dirt.spec);
+    return 0.5 / Math.max(curve.at(dirt.driven), -curve.at(-dirt.driven));
+  }
+  function into(circuit, { ohms, farads }) {
+    for (const branch of circuit.branches) {
+      if (branch.part === "input") branch.value = ohms;
+      if (branch.part === "cable") branch.value = data.cable + farads;
+    }
+    return circuit;
+  }
+  const unchanged = (design) => circuits[design].branches.every((b, i) => b.value === data.circuits[design].branches[i].value);
+  function tellVoice() {
+    if (!context) return;
+    const tables = circuits.map((circuit) => tabulate(circuit, data.method, rate, QUICK_ROWS)), { dirt, volts, trueGain, ownGain: own, wanted } = voice;
+    if (fresh) tell({ nodes, target: sounding() });
+    fresh = false;
+    tell({ voice: { tables, dirt, volts, trueGain, ownGain: own, wanted, levels: rows.map((row) => row.levels) } }, tables.map(({ table }) => table.buffer));
+    circuits.forEach((_, design) => refine(design, 200 + 20 * design));
+  }
+  // Loudness by dial from the EMF's K-weighted bands, in decibels of no fixed zero.
+  function levelsOf(circuit) {
+    const levels = SOME_DIALS.map((dial) => {
+      const gains = response(circuit, dial, data.bandHz);
+      return 10 * Math.log10(gains.reduce((sum, db, i) => sum + bandPower[i] * (feeding.speaker ? speakerGains[i] : 1) * 10 ** (db / 10), 1e-30));
+    });
+    return monotone(SOME_DIALS, levels, dials);
+  }
+  // Until it is measured: from the bands, and of dirt what it evens out.
+  function roughly(circuit, workshops) {
+    const levels = levelsOf(circuit), ten = levelsOf(workshops)[dials.length - 1];
+    return levels.map((level) => voice.wanted + (voice.dirt ? Math.min(0, feeding.driveDb - 3 + level - ten) : level - ten));
+  }
+  // Only where the table is heard, for it keeps a core busy: the chosen one first.
+  let busy = 0;
+  async function measure(mine) {
+    if (!voice || busy === mine) return;
+    busy = mine;
+    for (const design of [now.chosen, ...circuits.keys()]) {
+      if (mine !== serial || (now.level === "true" && now.reference === null)) break;
+      if (rows[design].measured) continue;
+      // A few dials at a time, so that other questions come between.
+      const row = rows[design], found = [];
+      for (let i = 0; i < MEASURED_DIALS.length && rows[design] === row && mine === serial; i += 3) {
+        found.push(...await bench.ask({ ask: "levels", circuit: circuits[design], dials: MEASURED_DIALS.slice(i, i + 3), with: voice.given }));
+      }
+      if (mine !== serial || rows[design] !== row) continue;
+      put(design, monotone(MEASURED_DIALS, found.map((one) => one.loudness), dials), true);
+    }
+    if (busy === mine) busy = 0;
+  }
+  function put(design, levels, measured) {
+    rows[design] = { levels, measured };
+    tell({ row: { index: design, levels } });
+  }
+  // What is heard now, in LUFS of the loop; null before anything is.
+  function loudnessNow() {
+    if (!voice) return null;
+    const row = rows[now.chosen].levels, dial = now.reference === null ? now.target : 10;
+    return levelAt(row, dials, dial) + 20 * Math.log10(voice.trueGain) + gainDb(row, now, dial, { dials, wanted: voice.wanted });
+  }
+  // What has become louder comes up slowly.
+  function softly(before, most) {
+    const louder = before === null ? 0 : loudnessNow() - before;
+    if (louder > most) tell({ coming: 10 ** (-louder / 20) });
+  }
+  function change(message) {
+    const before = loudnessNow();
+    Object.assign(now, message);
+    tell(message);
+    if (!("target" in message)) { softly(before, NOTICEABLY_LOUDER_LU); measure(serial); }
+  }
+
+  // ---- parts ---------------------------------------------------------------
+  // At once with few rows of the dial, and with all of them when the hand rests.
+  function replaced(design) {
+    if (!voice) return;
+    replace(design, QUICK_ROWS);
+    const workshops = into(structuredClone(data.circuits[0]), inputNow());
+    put(design, roughly(circuits[design], workshops), false);
+    refine(design, REFINE_MS);
+    clearTimeout(measuring);
+    measuring = setTimeout(() => measure(++serial), 2 * REFINE_MS);
+  }
+  let measuring = 0;
+  function refine(design, after) {
+    clearTimeout(refining[design]);
+    refining[design] = setTimeout(async () => {
+      const mine = refining[design], tabulated = await bench.ask({ ask: "table", circuit: circuits[design], rows: data.rows });
+      if (mine === refining[design]) send(design, tabulated);
+    }, after);
+  }
+  function replace(design, count) { if (context) send(design, tabulate(circuits[design], data.method, rate, count)); }
+  function send(index, tabulated) { if (context) tell({ replace: { index, tabulated } }, [tabulated.table.buffer]); }
+
+  // ---- sound ---------------------------------------------------------------
+  const ready = (wantedRate) => {
+    if (wantedRate === rate && readying) return readying;
+    rate = wantedRate;
+    readying = prepare(wantedRate);
+    return readying;
+  };
+  async function connect(into_) {
+    await ready(into_.sampleRate);
+    await voicing;
+    if (context === into_) return;
+    context = into_;
+    entry = new GainNode(context);
+    dry = new GainNode(context, { gain: feeding.speaker ? 0 : 1 });
+    wet = new GainNode(context, { gain: feeding.speaker ? 1 : 0 });
+    const convolver = new ConvolverNode(context, { disableNormalization: true });
+    convolver.buffer = bufferOf(impulse);
+    entry.connect(dry).connect(context.destination);
+    entry.connect(convolver).connect(wet).connect(context.destination);
+    try {
+      await context.audioWorklet.addModule(scriptUrl(sources.thread));
+      node = new AudioWorkletNode(context, "live", { numberOfInputs: 1, outputChannelCount: [2] });
+      node.port.postMessage({ taps: nodeTaps(data.method.nodes), dials, ...now, target: sounding() });
+      node.port.onmessage = ({ data: told }) => { position = told.position; heardAt = context.currentTime; hooks.dial(told.dial); };
+      node.connect(entry);
+    } catch {
+      node = null;
+      hooks.dial(null); // no audio thread here: the loop is rendered anew when the knob rests
+    }
+    tellVoice();
+  }
+  function bufferOf(samples) {
+    const buffer = context.createBuffer(1, samples.length, rate);
+    buffer.copyToChannel(Float32Array.from(samples), 0);
+    return buffer;
+  }
+  function fadeSpeaker() {
+    for (const [gain, on] of [[dry, !feeding.speaker], [wet, feeding.speaker]]) {
+      gain.gain.setTargetAtTime(on ? 1 : 0, context.currentTime, FADE_S);
+    }
+  }
+  // Where the circuit stands: at the knob, or at 10 in its place.
+  const sounding = () => (now.reference === null ? now.target : 10);
+
+  // Without an audio thread.
+  function renderSoon() {
+    clearTimeout(pending);
+    pending = setTimeout(() => {
+      if (source) { source.stop(); source.disconnect(); source = null; }
+      if (!now.running || !voice) return;
+      const dial = sounding(), row = rows[now.chosen].levels;
+      let out = held(tabulate(circuits[now.chosen], data.method, rate, QUICK_ROWS), nodes, dial);
+      if (voice.dirt) out = roughlyDirty(out, voice.dirt.spec, voice.volts, rate);
+      const gain = voice.trueGain * 10 ** (gainDb(row, now, dial, { dials, wanted: voice.wanted }) / 20);
+      source = new AudioBufferSourceNode(context, { buffer: bufferOf(out.map((x) => gain * x)), loop: true });
+      source.connect(entry);
+      source.start();
+      heardAt = context.currentTime;
+      position = 0;
+    }, 150);
+  }
+
+  return {
+    data, circuits, levelsOf, now, feeding, ready, rows: () => rows, voice: () => voice, rate: () => rate, measured: () => rows.length > 0 && rows.every((row) => row.measured),
+    node: () => node, impulse: () => impulse, loudnessNow,
+    async start(into_) {
+      await connect(into_);
+      now.running = true;
+      tell({ running: true });
+      softly(heard.loudness, 0);
+    },
+    stop() {
+      if (!now.running) return;
+      heard.loudness = loudnessNow();
+      now.running = false;
+      tell({ running: false });
+    },
+    turn(dial) { change({ target: dial, reference: null }); },
+    // As at 10, and as loud as where the knob stands; the knob stays.
+    asAtTen(on) {
+      const before = loudnessNow();
+      now.reference = on ? now.target : null;
+      tell({ reference: now.reference, target: sounding() });
+      softly(before, NOTICEABLY_LOUDER_LU);
+      measure(serial);
+    },
+    choose(design) { change({ chosen: design }); },
+    level(name) { change({ level: name }); },
+    change(design, branches, value) {
+      for (const i of branches) circuits[design].branches[i].value = value;
+      replaced(design);
+    },
+    tone(dial) {
+      // A thousandth of a percent of the track stands for none.
+      const ohms = data.tone.ohms * Math.max(fraction(data.tone.law, dial), 1e-5);
+      circuits.forEach((circuit, design) => { circuit.branches[data.tone.branch].value = ohms; replaced(design); });
+    },
+    // What hangs on the output: "cable", in farads without the input's own, or "input", in ohms.
+    around(part, value) {
+      circuits.forEach((circuit, design) => {
+        for (const branch of circuit.branches) if (branch.part === part) branch.value = part === "cable" ? value + inputNow().farads : value;
+        replaced(design);
+      });
+    },
+    // Another dirt, drive or loudspeaker; the cable's value stays, the input is the dirt's.
+    feed({ cable, ...changed }) {
+      const before = dirtNow();
+      Object.assign(feeding, changed);
+      if (dirtNow() !== before) for (const circuit of circuits) {
+        for (const branch of circuit.branches) {
+          if (branch.part === "input") branch.value = inputNow().ohms;
+          if (branch.part === "cable") branch.value = cable + inputNow().farads;
+        }
+      }
+      return feed();
+    },
+    // The drive under the hand: heard at once, levelled when it rests.
+    drive(driveDb) {
+      if (!voice || !voice.dirt) { feeding.driveDb = driveDb; return; }
+      voice.volts *= 10 ** ((driveDb - feeding.driveDb) / 20);
+      feeding.driveDb = driveDb;
+      tell({ volts: voice.volts });
+      clearTimeout(measuring);
+      measuring = setTimeout(feed, REFINE_MS);
+    },
+    // Another recording's EMF: what plays goes on with it.
+    async replaceEmf(samples, power) {
+      await playing(Float32Array.from(samples), power);
+      position = 0;
+    },
+    // What is repeated, in seconds of the loop.
+    region(from, to) {
+      region = { from: Math.round(from * rate), to: Math.min(length, Math.round(to * rate)) };
+      tell({ jump: region });
+    },
+    seek(seconds) { position = Math.min(length - 1, Math.round(seconds * rate)); heardAt = context ? context.currentTime : 0; tell({ jump: { position } }); },
+    // The visitor's own guitar in the loop's place; null for the loop again.
+    listen(chain) {
+      if (stream) stream.disconnect();
+      stream = chain;
+      if (chain) chain.connect(node);
+      tell({ listening: chain !== null });
+    },
+    latencyS: () => (REACH - 1 + (feeding.dirt === null ? 0 : DIRT_LATENCY)) / rate,
+    lengthS: () => (length ? length / rate : data.seconds),
+    positionS() {
+      const passed = now.running && context ? (context.currentTime - heardAt) * rate : 0, { from, to } = region || { from: 0, to: length };
+      if (!length) return 0;
+      return (position < to ? from + ((position - from + passed) % (to - from)) : position) / rate;
+    },
+  };
+}

@@ -1,0 +1,40 @@
+// Levels of a design over the dial, by playing the loop through it at rest.
+import { makeStepper, tabulate } from "./engine.js";
+import { highPass, loudestSecondPeak, roughlyDirty } from "./dirt.js";
+import { convolved } from "./fourier.js";
+import { integratedLoudness } from "./loudness.js";
+
+// As closely as render/listening/live.py has it.
+export const MEASURED_DIALS = [0.25, ...Array.from({ length: 18 }, (_, i) => 0.5 + i / 2), 9.25, 9.5, 9.75, 9.875, 10];
+const ROWS = 257;
+
+// The loop through a circuit held at a dial.
+export function held(tabulated, nodes, dial) {
+  const stepper = makeStepper(tabulated), out = new Float64Array(nodes[0].length);
+  for (let n = 0; n < out.length; n += 1) out[n] = stepper.step(dial, nodes, n);
+  return out;
+}
+
+// Volts of a sample of 1 at the curve: by the loudest second at 10, through the first design.
+export function voltsFor(dirt, circuit, { method, rate, nodes }) {
+  const emphasis = highPass(dirt.spec.preHz, rate);
+  return dirt.driven / Math.max(1e-12, loudestSecondPeak(held(tabulate(circuit, method, rate, ROWS), nodes, 10).map((x) => emphasis(x)), rate));
+}
+
+// Loudness and peak of a design at some dials, through dirt and loudspeaker if they are there.
+export function levelsAt(circuit, dials, { method, rate, nodes, dirt, volts, impulse }) {
+  const tabulated = tabulate(circuit, method, rate, ROWS);
+  return dials.map((dial) => {
+    let audio = held(tabulated, nodes, dial);
+    if (dirt) audio = roughlyDirty(audio, dirt.spec, volts, rate);
+    if (impulse) audio = convolved(audio, impulse);
+    return { loudness: integratedLoudness(audio, rate), peak: audio.reduce((most, x) => Math.max(most, Math.abs(x)), 0) };
+  });
+}
+
+// What the page asks: a table of a circuit, volts of a dirt, or levels.
+export function answer({ ask, circuit, rows, dials, with: given }, loop) {
+  const all = { ...loop, ...given };
+  if (ask === "table") return tabulate(circuit, all.method, all.rate, rows);
+  return ask === "volts" ? voltsFor(all.dirt, circuit, all) : levelsAt(circuit, dials, all);
+}

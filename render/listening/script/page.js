@@ -1,0 +1,346 @@
+// The page: what is pressed, chosen and turned, and what plays.
+import { makeBlind } from "./blind.js";
+import { openInstrument } from "./instrument.js";
+import { dialOn, makeHands, makeKnob } from "./knob.js";
+import { makeLive } from "./live.js";
+import { makeOwn } from "./own.js";
+import { makeParts } from "./parts.js";
+import { makeRecordings } from "./recordings.js";
+
+const byId = (id) => document.getElementById(id);
+const taken = (id) => {
+  const holder = byId(id), text = holder.textContent;
+  holder.remove(); // names must not be found in the page while listening blind
+  return text;
+};
+const pack = JSON.parse(taken("pack")), sources = { thread: taken("thread"), bench: taken("bench") };
+document.currentScript.remove();
+const count = pack.designs.length;
+const state = { design: 0, place: "live", level: "true", voice: "clean", playing: false, unlit: false, offset: 0 };
+// What was loud before, for whatever plays next.
+const heard = { loudness: null };
+let context = null, ticket = 0, dialHeard = 10, instrument = null;
+const say = (text) => { byId("how").textContent = text; };
+
+const live = makeLive(pack.live, sources, heard, {
+  dial(dial) {
+    if (dial === null) say("This browser has no audio thread for pages: the loop is rendered anew when the knob rests.");
+    else dialHeard = dial;
+  },
+});
+const recordings = makeRecordings(pack.pieces, count, state, heard);
+const parts = makeParts(pack, live, { chosen: () => state.design, dial: dialNow, changed: makeLiveNow, input: inputNow, copy, save });
+const own = makeOwn(pack.live);
+const blind = makeBlind(pack, {
+  matched: () => pick("level", "matched"),
+  blind: showBlind,
+  fixed,
+  conditions: () => ({ place: state.place, level: state.level, voice: isLive() ? feedingInWords() : state.voice, dial: dialNow() }),
+  put(run) {
+    if (state.place !== run.place) pick("place", run.place);
+    pick("level", run.level);
+    if (isLive()) { asAtTen(false); live.turn(run.dial); showPosition(); }
+  },
+  play(design, unlit) { select(design, unlit); if (!state.playing) play(); },
+  stop() { if (state.playing) stop(); state.unlit = false; show(); },
+  playing: () => state.playing,
+  copy, save,
+});
+const knob = makeKnob(byId("knob"), { dial: dialNow, turn: turnTo });
+const hands = makeHands({
+  button: byId, sweep: pack.sweep, dial: dialNow,
+  turn(dial) { live.turn(dial); showPosition(); drawSoon(); },
+  async begin() { makeLiveNow(); asAtTen(false); if (!state.playing) await play(); },
+});
+
+// ---- sound -----------------------------------------------------------------
+function isLive() { return state.place === "live"; }
+// Whoever listens blind should not be stopped by the end.
+const loops = () => state.place !== "sweep" || blind.on();
+const lengthS = () => (isLive() ? live.lengthS() : recordings.lengthS());
+function positionS() {
+  if (isLive()) return live.positionS();
+  return state.playing ? recordings.positionS(context, loops()) : state.offset;
+}
+// Whoever changes a part wants to hear it.
+function makeLiveNow() { if (!isLive()) pick("place", "live"); }
+// At the take's own rate, so that nothing is resampled here.
+function newContext() {
+  try { return new AudioContext({ sampleRate: pack.live.rate, latencyHint: "interactive" }); } catch { return new AudioContext(); }
+}
+async function play() {
+  context = context || newContext();
+  const mine = ++ticket, resumed = context.resume();
+  try {
+    if (isLive()) await live.start(context); else await recordings.load(context);
+  } catch { say("This browser cannot decode the sound in this page; try another one."); return; }
+  await resumed;
+  if (mine !== ticket) { if (!isLive() || !state.playing) live.stop(); return; }
+  if (!isLive()) {
+    recordings.silence(context);
+    if (state.offset >= lengthS() - 0.01) state.offset = 0;
+    recordings.start(context, state.design, state.offset, loops(), () => stop(true));
+  }
+  state.playing = true;
+  show();
+  tick();
+}
+function stop(ended = false) {
+  hands.release();
+  ticket += 1;
+  state.offset = ended ? 0 : positionS();
+  live.stop();
+  if (context) recordings.silence(context);
+  state.playing = false;
+  show();
+}
+const toggle = () => (state.playing ? stop() : play());
+function select(design, unlit = false) {
+  state.design = design;
+  state.unlit = unlit; // the hidden one must not light up the sample it is
+  if (context) recordings.choose(context, design);
+  live.choose(design);
+  show();
+  if (!blind.on()) parts.build();
+}
+function change(key, value) {
+  if (key === "level") {
+    state.level = value;
+    live.level(value);
+    if (context) recordings.choose(context, state.design);
+    show();
+    return;
+  }
+  const resume = state.playing, at = positionS(), sweeping = state.place === "sweep" || value === "sweep";
+  if (key === "place") asAtTen(false);
+  if (value === "live") live.turn(dialNow());
+  stop();
+  state[key] = value;
+  // The take goes on where it was; a sweep is another recording.
+  state.offset = sweeping && key === "place" ? 0 : at;
+  if (isLive()) live.seek(state.offset);
+  recordings.forget();
+  show();
+  if (resume) play();
+}
+function pick(name, value) {
+  document.querySelector(`input[name=${name}][value="${value}"]`).checked = true;
+  change(name, value);
+}
+
+// ---- what the guitar feeds ---------------------------------------------------
+function inputNow() { return live.feeding.dirt === null ? pack.live.amplifier : pack.live.dirts[live.feeding.dirt]; }
+function feedingInWords() {
+  const { dirt, driveDb, speaker } = live.feeding;
+  return `${dirt === null ? "clean" : `${pack.live.dirts[dirt].words}, drive ${driveDb} dB`}${speaker ? ", loudspeaker" : ""}`;
+}
+async function refeed(changed) {
+  makeLiveNow();
+  const another = "dirt" in changed;
+  const fed = live.feed({ cable: parts.cable(), ...changed });
+  if (another && !blind.on()) { parts.refit(); parts.draw(); }
+  show();
+  await fed;
+}
+byId("dirt").addEventListener("change", () => refeed({ dirt: byId("dirt").value === "" ? null : Number(byId("dirt").value) }));
+byId("speaker").addEventListener("change", () => refeed({ speaker: byId("speaker").checked }));
+byId("drive").addEventListener("input", () => { live.drive(Number(byId("drive").value)); show(); });
+
+// ---- the knob --------------------------------------------------------------
+function dialNow() {
+  if (isLive()) return live.now.target;
+  if (state.place !== "sweep") return Number(state.place);
+  return dialOn(pack.sweep, positionS());
+}
+// Whoever touches the knob turns it: from then on it is live.
+function turnTo(dial) {
+  if (blind.busy()) return; // within a run the knob stays
+  hands.release();
+  const wanted = Math.min(10, Math.max(0, dial));
+  makeLiveNow();
+  asAtTen(false);
+  hands.remember(wanted);
+  live.turn(wanted);
+  showPosition();
+  drawSoon();
+}
+const pressed = (id) => byId(id).getAttribute("aria-pressed") === "true";
+// The question that matters: is it here as at 10, only softer?
+function asAtTen(on) {
+  if (on) makeLiveNow();
+  if (on || pressed("as-ten")) live.asAtTen(on);
+  byId("as-ten").setAttribute("aria-pressed", String(on));
+}
+let drawing = false;
+function drawSoon() {
+  if (drawing || blind.on()) return;
+  drawing = true;
+  requestAnimationFrame(() => { drawing = false; parts.draw(); });
+}
+function fixed(on) {
+  for (const box of document.querySelectorAll(".deck fieldset")) box.disabled = on;
+  for (const id of ["as-ten", "slowly", "record", "replay"]) byId(id).disabled = on;
+  byId("designs").inert = on;
+  hands.release();
+}
+
+// ---- what is shown -----------------------------------------------------------
+function buildDesigns() {
+  byId("designs").replaceChildren(...blind.shown().map((design, i) => {
+    const button = document.createElement("button");
+    button.type = "button";
+    button.setAttribute("role", "radio");
+    button.textContent = blind.on() ? blind.letter(i) : `${i + 1}  ${blind.nameOf(design)}`;
+    button.addEventListener("click", () => select(design));
+    button.addEventListener("keydown", (e) => {
+      const move = { ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1 }[e.key];
+      if (move === undefined) return;
+      e.preventDefault();
+      const next = (i + move + count) % count;
+      select(blind.shown()[next]);
+      byId("designs").children[next].focus();
+    });
+    return button;
+  }));
+  show();
+}
+function showPosition() {
+  const dial = dialNow(), at = positionS();
+  knob.show(dial);
+  byId("dial").textContent = dial.toFixed(1);
+  byId("time").textContent = at.toFixed(1);
+  if (document.activeElement !== byId("seek") || state.playing) byId("seek").value = String(at);
+  byId("seek").setAttribute("aria-valuetext", `${at.toFixed(1)} seconds`);
+}
+function show() {
+  byId("play").textContent = state.playing ? "Stop" : "Play";
+  byId("length").textContent = lengthS().toFixed(1);
+  byId("seek").max = String(lengthS());
+  byId("drive-side").hidden = live.feeding.dirt === null;
+  byId("drive-said").textContent = `${live.feeding.driveDb} dB`;
+  [...byId("designs").children].forEach((button, i) => {
+    const on = blind.shown()[i] === state.design && !state.unlit;
+    button.setAttribute("aria-checked", String(on));
+    button.tabIndex = on || (state.unlit && i === 0) ? 0 : -1;
+  });
+  showPosition();
+}
+function tick() {
+  if (!state.playing) return;
+  showPosition();
+  requestAnimationFrame(tick);
+}
+function showBlind(order) {
+  state.unlit = false;
+  if (order) {
+    state.design = order[0];
+    live.choose(state.design);
+    if (context) recordings.choose(context, state.design);
+  }
+  buildDesigns();
+  if (!order) parts.build();
+}
+async function copy(text, said) {
+  try { await navigator.clipboard.writeText(text.value); } catch { text.select(); document.execCommand("copy"); }
+  said.textContent = "Copied.";
+}
+function save(text, name, type) {
+  const url = URL.createObjectURL(new Blob([text], { type }));
+  Object.assign(document.createElement("a"), { href: url, download: name }).click();
+  setTimeout(() => URL.revokeObjectURL(url), 1000);
+}
+
+// ---- where in the take ---------------------------------------------------------
+const region = { from: 0, to: null };
+function repeat(change) {
+  Object.assign(region, change);
+  makeLiveNow();
+  const to = region.to ?? live.lengthS();
+  if (to - region.from < 0.3) { byId("region").textContent = "Leave a third of a second at least."; Object.assign(region, { from: 0, to: null }); live.region(0, live.lengthS()); return; }
+  live.region(region.from, to);
+  const whole = region.from === 0 && region.to === null;
+  byId("region").textContent = whole ? "" : `${region.from.toFixed(1)} to ${to.toFixed(1)} s again and again`;
+  byId("whole").hidden = whole;
+}
+byId("seek").addEventListener("input", () => {
+  const at = Number(byId("seek").value);
+  if (isLive()) live.seek(at);
+  else { const resume = state.playing; stop(); state.offset = at; if (resume) play(); }
+  showPosition();
+});
+
+// ---- the visitor's own playing ---------------------------------------------------
+async function playOwn(file) {
+  const said = byId("own-said");
+  if (!file) return;
+  said.textContent = "Working on it ...";
+  try {
+    context = context || newContext();
+    const buffer = await context.decodeAudioData(await file.arrayBuffer());
+    await live.ready(context.sampleRate);
+    const emf = own.emf(buffer, byId("own-jack").checked);
+    if (emf.length < context.sampleRate / 2) throw new Error("short");
+    repeat({ from: 0, to: null });
+    await live.replaceEmf(emf, own.bandPower(emf, context.sampleRate));
+    said.textContent = `You hear ${file.name}${buffer.duration > own.LONGEST_S ? `, its first ${own.LONGEST_S} s` : ""}. It stays on this device.`;
+    makeLiveNow();
+    if (!state.playing) await play();
+    if (!blind.on()) parts.draw();
+    show();
+  } catch {
+    said.textContent = "This browser cannot use that file; give a recording of half a second or more, such as WAV or FLAC.";
+  }
+}
+byId("own").addEventListener("change", () => playOwn(byId("own").files[0]));
+document.addEventListener("dragover", (e) => e.preventDefault());
+document.addEventListener("drop", (e) => { e.preventDefault(); playOwn(e.dataTransfer.files[0]); });
+
+function unplug() {
+  if (!instrument) return;
+  live.listen(null);
+  instrument.close();
+  instrument = null;
+  byId("plug").textContent = "Plug in";
+  byId("plug-said").textContent = "Unplugged: the loop plays again.";
+}
+async function plug() {
+  if (instrument) { unplug(); return; }
+  const said = byId("plug-said");
+  try {
+    makeLiveNow();
+    if (!state.playing) await play();
+    if (!live.node()) { said.textContent = "This browser has no audio thread for pages, so it cannot play live."; return; }
+    instrument = await openInstrument(context, own.inverse(context.sampleRate));
+    live.listen(instrument.chain);
+    byId("plug").textContent = "Unplug";
+    said.textContent = `You hear ${instrument.name || "the input"}, some ${Math.round(1000 * (instrument.latencyS + live.latencyS()))} ms late as far as the browser knows.${instrument.filtered ? " The browser filters this input, so it will not sound right." : ""} Matched loudness is still that of the take.`;
+  } catch {
+    said.textContent = "The browser gave no input: it may need your permission, or there is none.";
+  }
+}
+byId("headphones").addEventListener("change", () => { byId("plug").disabled = !byId("headphones").checked; if (!byId("headphones").checked) unplug(); });
+byId("plug").disabled = !byId("headphones").checked;
+if (!navigator.mediaDevices || !navigator.mediaDevices.getUserMedia) byId("plugging").hidden = true;
+
+const on = (id, run) => byId(id).addEventListener("click", run);
+on("play", toggle);
+on("plug", plug);
+on("as-ten", () => asAtTen(!pressed("as-ten")));
+on("from-here", () => repeat({ from: positionS() }));
+on("to-here", () => repeat({ to: positionS() }));
+on("whole", () => repeat({ from: 0, to: null }));
+for (const name of ["place", "level", "voice"]) {
+  document.querySelectorAll(`input[name=${name}]`).forEach((input) => input.addEventListener("change", () => change(name, input.value)));
+}
+document.addEventListener("keydown", (e) => {
+  if (e.ctrlKey || e.metaKey || e.altKey || !byId("keys").checked || e.target.closest("select, textarea")) return;
+  if (e.key === " " && !e.target.closest("button, input, summary, a")) { e.preventDefault(); toggle(); }
+  const number = Number(e.key);
+  if (e.key >= "1" && e.key <= "9" && number <= count && !blind.busy()) select(blind.shown()[number - 1]);
+});
+buildDesigns();
+parts.build();
+blind.restore();
+// Everything is made ready before the first click, so that sound comes at once.
+setTimeout(() => live.ready(pack.live.rate).catch(() => {}), 50);
+/* probe */

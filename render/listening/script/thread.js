@@ -1,0 +1,144 @@
+// The audio thread: every design steps along on the loop's EMF or the visitor's own, and the
+// chosen one is heard, so that switching finds each circuit as it would have been.
+import { REACH, makeStepper, nodeTaps } from "./engine.js";
+import { highPass, makeDirt } from "./dirt.js";
+import { gainDb } from "./loudness.js";
+
+const KNOB_S = 0.012, FADE_S = 0.004, SEAM_S = 0.012, DIALS_A_SECOND = 120, TOLD_S = 0.03, COMING_DB_A_SECOND = 15, DRIVE_S = 0.03;
+
+// Designs into one input, through one dirt or none, and how far they are faded in.
+function makeVoice({ tables, dirt, volts, trueGain, ownGain, wanted, levels }, states) {
+  const steppers = tables.map((table) => makeStepper(table));
+  if (states) steppers.forEach((stepper, i) => stepper.adopt(states[i]));
+  const stage = dirt && makeDirt(dirt.spec, sampleRate, dirt.tables);
+  if (stage) stage.volts = volts;
+  return { steppers, weights: steppers.map(() => 0), ghosts: [], stage, volts, driven: dirt && dirt.driven, trueGain, ownGain, wanted, levels, gain: null, fade: 0, goal: 1 };
+}
+
+class Live extends AudioWorkletProcessor {
+  constructor() {
+    super();
+    Object.assign(this, { nodes: null, voice: null, leaving: [], position: 0, jump: null, gate: 1, from: 0, to: 0, dial: 10, target: 10, chosen: 0, level: "true", running: false, reference: null, master: 0, coming: 1, told: 0, dials: null });
+    Object.assign(this, { listening: false, taps: null, heard: new Float64Array(4 * REACH), heardAt: 0, hottest: 0.05, emphasis: null });
+    this.port.onmessage = ({ data }) => this.hear(data);
+  }
+  hear(data) {
+    if (data.nodes) {
+      this.nodes = data.nodes;
+      this.position = this.from = 0;
+      this.to = data.nodes[0].length;
+      this.dial = data.target ?? this.dial;
+    }
+    if (data.taps) this.taps = data.taps;
+    if (data.dials) this.dials = data.dials;
+    if (data.voice) {
+      const old = this.voice;
+      this.voice = makeVoice(data.voice, old && old.steppers.map((s) => s.states()));
+      this.emphasis = data.voice.dirt && highPass(data.voice.dirt.spec.preHz, sampleRate);
+      if (old) {
+        this.voice.weights = [...old.weights];
+        this.leaving.push(Object.assign(old, { goal: 0 }));
+        if (this.leaving.length > 2) this.leaving.shift();
+      }
+    }
+    // A part of another value: the circuit that was fades out while the new one, in its states, comes.
+    if (data.replace) {
+      const { index, tabulated } = data.replace, stepper = makeStepper(tabulated), voice = this.voice;
+      stepper.adopt(voice.steppers[index].states());
+      voice.ghosts.push({ stepper: voice.steppers[index], weight: voice.weights[index] });
+      if (voice.ghosts.length > 4) voice.ghosts.shift();
+      voice.steppers[index] = stepper;
+      voice.weights[index] = 0;
+    }
+    if (data.row) this.voice.levels[data.row.index] = data.row.levels;
+    if ("volts" in data && this.voice) this.voice.volts = data.volts;
+    for (const key of ["target", "chosen", "level", "running", "reference", "listening"]) if (key in data) this[key] = data[key];
+    // To another place, or round another part of the loop: in the moment of silence that is made for it.
+    if (data.jump) this.jump = { ...this.jump, ...data.jump };
+    if ("coming" in data) this.coming = Math.min(this.coming, 1) * data.coming;
+  }
+  // The EMF of what comes in at the instants of this step, `REACH` - 1 samples late.
+  listen(x, entry) {
+    const { heard, taps } = this, size = 2 * REACH;
+    heard[this.heardAt] = heard[this.heardAt + size] = x;
+    this.heardAt = (this.heardAt + 1) % size;
+    for (let k = 0; k < entry.length; k += 1) {
+      const tap = taps[k];
+      let total = 0;
+      if (tap) for (let i = 0; i < size; i += 1) total += tap[i] * heard[this.heardAt + i];
+      else total = heard[this.heardAt + REACH];
+      entry[k][0] = total;
+    }
+  }
+  // One sample of a voice.
+  sounding(voice, nodes, n, fade) {
+    let sum = 0;
+    for (let i = 0; i < voice.steppers.length; i += 1) {
+      voice.weights[i] += fade * ((i === this.chosen ? 1 : 0) - voice.weights[i]);
+      sum += voice.weights[i] * voice.steppers[i].step(this.dial, nodes, n);
+    }
+    for (const ghost of voice.ghosts) {
+      ghost.weight -= fade * ghost.weight;
+      sum += ghost.weight * ghost.stepper.step(this.dial, nodes, n);
+    }
+    return voice.stage ? voice.stage.step(sum) : sum;
+  }
+  isWhole() { return this.from === 0 && this.to === this.nodes[0].length; }
+  goal(voice) {
+    return (this.listening ? voice.ownGain : voice.trueGain) * 10 ** (gainDb(voice.levels[this.chosen], this, this.dial, { dials: this.dials, wanted: voice.wanted }) / 20);
+  }
+  process(inputs, outputs) {
+    const out = outputs[0][0], count = out.length, idle = !this.running && this.master < 1e-5;
+    if (!this.nodes || !this.voice || idle) {
+      this.master = 0;
+      this.leaving = [];
+      return true;
+    }
+    const knob = 1 - Math.exp(-1 / (KNOB_S * sampleRate)), fade = 1 - Math.exp(-1 / (FADE_S * sampleRate)), drive = 1 - Math.exp(-1 / (DRIVE_S * sampleRate)), most = DIALS_A_SECOND / sampleRate;
+    const rise = 10 ** (COMING_DB_A_SECOND / 20 / sampleRate), seam = SEAM_S * sampleRate;
+    let whole = this.isWhole();
+    const input = this.listening && inputs[0] && inputs[0][0], own = this.listening && this.nodes.map(() => new Float64Array(1));
+    const voices = [this.voice, ...this.leaving], goals = voices.map((voice) => this.goal(voice)), cut = this.cut || (this.cut = this.nodes.map(() => new Float64Array(1)));
+    voices.forEach((voice, i) => { voice.gain ??= goals[i]; });
+    for (let n = 0; n < count; n += 1) {
+      const away = this.target - this.dial;
+      this.dial = Math.abs(away) < 1e-4 ? this.target : this.dial + Math.max(-most, Math.min(most, knob * away));
+      this.master += fade * ((this.running ? 1 : 0) - this.master);
+      this.coming = Math.min(1, this.coming * rise);
+      this.gate += fade * ((this.jump ? 0 : 1) - this.gate);
+      if (this.jump && this.gate < 1e-3) { Object.assign(this, this.jump); this.jump = null; whole = this.isWhole(); }
+      let nodes = this.nodes, at = this.position;
+      if (this.listening) {
+        const x = input ? input[n] : 0;
+        if (this.emphasis) this.hottest = Math.max(this.hottest, Math.abs(this.emphasis(x)));
+        this.listen(x, own);
+        nodes = own; at = 0;
+      } else if (!whole) {
+        const edge = Math.min(1, Math.max(0, Math.min(at - this.from, this.to - 1 - at) / seam)), ramp = Math.sin((Math.PI / 2) * edge) ** 2;
+        for (let k = 0; k < cut.length; k += 1) cut[k][0] = ramp * nodes[k][at];
+        nodes = cut; at = 0;
+      }
+      let sum = 0;
+      for (let v = 0; v < voices.length; v += 1) {
+        const voice = voices[v];
+        voice.gain += fade * (goals[v] - voice.gain);
+        voice.fade += fade * (voice.goal - voice.fade);
+        if (voice.stage) voice.stage.volts += drive * ((this.listening ? voice.driven / this.hottest : voice.volts) - voice.stage.volts);
+        sum += voice.fade * voice.gain * this.sounding(voice, nodes, at, fade);
+      }
+      out[n] = this.master * this.coming * this.gate * sum;
+      this.position += 1;
+      if (this.position >= this.to || this.position < this.from) this.position = this.from;
+    }
+    this.voice.ghosts = this.voice.ghosts.filter((ghost) => ghost.weight > 1e-6);
+    this.leaving = this.leaving.filter((voice) => voice.fade > 1e-6);
+    for (let c = 1; c < outputs[0].length; c += 1) outputs[0][c].set(out);
+    this.told += count;
+    if (this.told >= TOLD_S * sampleRate) {
+      this.told = 0;
+      this.port.postMessage({ position: this.position, dial: this.dial, hottest: this.hottest });
+    }
+    return true;
+  }
+}
+registerProcessor("live", Live);

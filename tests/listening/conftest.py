@@ -1,0 +1,43 @@
+"""A real browser, and a small pack's page, for all tests of the page."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+import soundfile
+from playwright.sync_api import Browser, Playwright, sync_playwright
+
+from probing import probed
+from running import presolder
+from takes import SAMPLES
+
+
+@pytest.fixture(scope="session")
+def playwright() -> Iterator[Playwright]:
+    with sync_playwright() as playwright:
+        yield playwright
+
+
+@pytest.fixture(scope="session")
+def browser(playwright: Playwright) -> Iterator[Browser]:
+    chromium = playwright.chromium.launch(
+        executable_path="/usr/bin/chromium",
+        args=["--no-sandbox", "--autoplay-policy=no-user-gesture-required"],
+    )
+    yield chromium
+    chromium.close()
+
+
+@pytest.fixture(scope="session")
+def pack(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A page with a window into it, of three designs and with recordings."""
+    folder = tmp_path_factory.mktemp("live")
+    take, rate = soundfile.read(SAMPLES / "chords.flac")
+    soundfile.write(folder / "take.wav", take[: int(2.5 * rate)], rate)
+    result = presolder(
+        "pack", folder / "take.wav", "--rig", "humbucker-500k", "--design", "bare", "--design",
+        "68k + 1n5", "--design", "gang(500k, audio, zero) + 150p", "--dials", "10,5", "--travel",
+        "1", "--light", "--recordings", "--out", folder / "out",
+    )  # fmt: skip
+    assert result.returncode == 0, result.stderr
+    return probed(folder / "out" / "index.html")

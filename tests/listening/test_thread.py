@@ -1,0 +1,359 @@
+"""The audio thread in real Chromium, rendered faster than time, with EMFs of our own."""
+
+import base64
+import io
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import scipy
+import soundfile
+from playwright.sync_api import Browser, Page
+
+from presolder.models.audio.clip import clipped
+from presolder.models.audio.curves import driven_volts
+from presolder.models.audio.drive import loudest_second, pre_emphasis
+from presolder.models.audio.renderer import Renderer, advance
+from presolder.models.audio.voicing import plain_speaker, voiced
+from presolder.models.circuit.equations import chain_equations
+from presolder.models.circuit.response import transfer
+from presolder.models.decibels import decibels
+from presolder.models.instrument.dirt import Dirt
+from presolder.models.instrument.expression import parse_expression
+from presolder.models.instrument.network import Design
+from presolder.models.instrument.rig import Rig
+from presolder.models.typing import Array
+from presolder.render.files.rigs import built_in_rigs, find_rig
+from presolder.render.listening.live import circuit_plain, design_parts, loop_nodes
+from rendering import band_rms, rendered, resting
+from rigs import as_string_take, other_rigs
+from takes import SAMPLES
+
+pytestmark = pytest.mark.slow
+BLOCK = 128
+TEXTS = (None, "68k + (220k || 1n5)", "gang(500k, audio, zero) + 150p")
+RIGS = {name: find_rig(name) for name in built_in_rigs()} | other_rigs()
+DESIGNS = tuple(
+    Design(str(i), None if text is None else parse_expression(text)) for i, text in enumerate(TEXTS)
+)
+# A page's engine over data of our own; acts are times, in blocks, and what is called then.
+OFFLINE = """async ({ changed, acts, rate, blocks, first, input }) => {
+  const a = window.audition, data = { ...a.live.data, ...changed };
+  const context = new OfflineAudioContext(1, blocks * 128, rate);
+  const live = a.makeLive(data, a.sources, { loudness: null }, { dial() {} });
+  for (const [name, ...given] of first) await live[name](...given);
+  await live.start(context);
+  if (input) {
+    const text = await (await context.decodeAudioData(Uint8Array.from(atob(input), (c) => c.charCodeAt(0)).buffer));
+    const source = new AudioBufferSourceNode(context, { buffer: text });
+    live.listen(source);
+    source.start();
+  }
+  // All rows of the dial are there then.
+  await new Promise((done) => setTimeout(done, 700));
+  const byTime = Map.groupBy(acts, ([at]) => at);
+  for (const [at, list] of byTime) context.suspend((at * 128) / rate).then(async () => {
+    for (const [, name, ...given] of list) live[name](...given);
+    await new Promise((done) => setTimeout(done, 5));
+    context.resume();
+  });
+  const out = new Float64Array((await context.startRendering()).getChannelData(0)), bytes = new Uint8Array(out.buffer);
+  let text = "";
+  for (let i = 0; i < bytes.length; i += 8192) text += String.fromCharCode(...bytes.subarray(i, i + 8192));
+  return btoa(text);
+}"""
+
+
+@pytest.fixture(scope="module")
+def page(browser: Browser, pack: Path) -> Iterator[Page]:
+    page = browser.new_page()
+    errors: list[str] = []
+    page.on("pageerror", lambda error: errors.append(str(error)))
+    page.goto(pack.as_uri())
+    yield page
+    assert errors == []
+    page.close()
+
+
+def as_flac(audio: Array, rate: int) -> str:
+    file = io.BytesIO()
+    soundfile.write(file, audio, rate, format="FLAC", subtype="PCM_24")
+    return base64.b64encode(file.getvalue()).decode()
+
+
+def offline(
+    page: Page,
+    blocks: int,
+    acts: list[list[Any]],
+    *,
+    rate: int = 44_100,
+    first: list[list[Any]] | None = None,
+    audio_in: str | None = None,
+    **changed: Any,
+) -> Array:
+    given = {
+        "changed": {"trueGain": 1, **changed}, "acts": acts, "rate": rate, "blocks": blocks,
+        "first": first or [], "input": audio_in,
+    }  # fmt: skip
+    return np.frombuffer(base64.b64decode(page.evaluate(OFFLINE, given)))
+
+
+def of_rig(rig: Rig, designs: tuple[Design, ...] = DESIGNS) -> dict[str, Any]:
+    """What a page's data say of a rig, all designs as loud as each other."""
+    return {
+        "circuits": [circuit_plain(rig, design.network) for design in designs],
+        "designs": [design_parts(rig, design.network) for design in designs],
+        "levelDb": [[-20.0] * 160] * len(designs),
+        "cable": rig.cable_farads,
+        "amplifier": {
+            "ohms": min(rig.load.resistance_ohms, 1e9), "farads": rig.load.capacitance_farads,
+        },
+    }  # fmt: skip
+
+
+def loop(rate: int, seconds: float) -> Array:
+    take, own = soundfile.read(SAMPLES / "chords.flac")
+    emf = take[own : own + round(seconds * rate)]
+    emf = emf * np.hanning(emf.size) ** 0.1
+    return np.asarray(np.round(0.9 * emf / np.abs(emf).max() * 2**23) / 2**23)
+
+
+def followed(targets: list[tuple[int, float]], samples: int, rate: int) -> Array:
+    """The dial as the thread turns it: 12 ms behind the hand, no faster than 120 a second."""
+    slow, most = 1 - np.exp(-1 / (0.012 * rate)), 120 / rate
+    dial, wanted = targets[0][1], np.zeros(samples)
+    for (at, to), (until, _) in zip(targets, [*targets[1:], (samples // BLOCK, 0.0)], strict=True):
+        wanted[at * BLOCK : until * BLOCK] = to
+    path = np.zeros(samples)
+    for n in range(samples):
+        away = wanted[n] - dial
+        dial = wanted[n] if abs(away) < 1e-4 else dial + max(-most, min(most, slow * away))
+        path[n] = dial
+    return path
+
+
+@pytest.mark.parametrize("rig_name", list(RIGS))
+def test_thread_is_the_renderer(page: Page, rig_name: str) -> None:
+    """Every design in turn, under a sweep, a fast swell, and held: to -90 dB up to 16 kHz."""
+    rig, rate, turn = as_string_take(RIGS[rig_name]), 44_100, 220
+    emf = loop(rate, 2.0)
+    sweep = [(5 * i, 10 - 10 * i / 17) for i in range(18)]
+    swell = [(90 + 4 * i, 5 - 5 * np.cos(i / 3)) for i in range(20)]
+    once = [*sweep, *swell, (172, 6.0)]
+    targets = [(turn * k + at, float(to)) for k in range(3) for at, to in once]
+    acts: list[list[Any]] = [[at, "turn", to] for at, to in targets[1:]]
+    acts += [[turn * k, "choose", k] for k in (1, 2)]
+    out = offline(
+        page, 3 * turn, acts, rate=rate, first=[["turn", targets[0][1]]],
+        emf=as_flac(emf, rate), **of_rig(rig),
+    )  # fmt: skip
+    path = followed(targets, out.size, rate)
+    nodes = loop_nodes(Renderer(rig, DESIGNS, rate), emf[None])
+    # The thread's own EMF between samples is another interpolation: -100 dB of this one's.
+    round_ = np.concatenate([nodes, nodes], axis=1)[:, : out.size]
+    renderer = Renderer(rig, DESIGNS, rate)
+    for k, recursion in enumerate(renderer.recursions):
+        true = advance(recursion, path, round_[np.newaxis], np.zeros((1, recursion.state_count)))[0]
+        heard = slice(turn * k * BLOCK + 6000, turn * (k + 1) * BLOCK)
+        off = band_rms((out - true)[heard] * np.hanning(out[heard].size), rate, 20, 16_000)
+        level = band_rms(true[heard] * np.hanning(out[heard].size), rate, 20, 16_000)
+        # Measured -128 dB; of a taper that is sent by points -103.
+        assert 20 * np.log10(off / level) < (-98 if "taper" in rig_name else -122), TEXTS[k]
+
+
+def tone(rate: int, hz: float = 110.0) -> Array:
+    return np.asarray(0.9 * np.sin(2 * np.pi * hz * np.arange(rate) / rate))
+
+
+def no_block_missing(audio: Array) -> bool:
+    """A block left out would be silence in mid-tone."""
+    blocks = audio[: audio.size // BLOCK * BLOCK].reshape(-1, BLOCK)
+    return bool(np.all(np.abs(blocks).max(axis=1) > 0))
+
+
+def test_dragging_and_switching(page: Page) -> None:
+    """Sixty turns of the knob, some from 0 to 10, and eight switches in a second and a half.
+
+    No block is missing, no step is heard, and at rest it is the engine's output.
+    """
+    rate = 44_100
+    acts: list[list[Any]] = [[69 + 7 * i, "turn", 10 * abs(np.cos(i / 5))] for i in range(1, 60)]
+    acts += [[72 + 55 * i, "choose", i % 3] for i in range(1, 8)]
+    acts += [[560, "turn", 5], [561, "choose", 1]]
+    rig = as_string_take(find_rig("humbucker-500k"))
+    out = offline(page, 700, acts, emf=as_flac(tone(rate), rate), **of_rig(rig))
+    assert no_block_missing(out[5 * BLOCK :])
+    emf = np.tile(tone(rate), 3)[: out.size]
+    full, still = (
+        rendered(emf, rate, rig, DESIGNS[1:2], resting(d, out.size / rate))[0, 0]
+        for d in (10.0, 5.0)
+    )
+    # The steepest that the tone is at full level; a knob turned in 12 ms adds some of its own.
+    steepest = np.abs(np.diff(full[rate // 2 : rate])).max()
+    assert np.abs(np.diff(out)).max() < 1.5 * steepest  # measured 1.0
+    tail = slice(620 * BLOCK, 690 * BLOCK)
+    assert np.abs(out[tail] - still[tail]).max() < 3e-6 * np.abs(still[tail]).max()
+
+
+def test_changing_a_part_does_not_click(page: Page) -> None:
+    """Forty times from 20k to 420k and back, at dial 4, under a low tone."""
+    rate = 44_100
+    branches = of_rig(find_rig("humbucker-500k"))["designs"][1]["parts"][0]["branches"]
+    acts: list[list[Any]] = [
+        [70 + 10 * i, "change", 1, branches, 2e4 + 4e5 * (i % 2)] for i in range(40)
+    ]
+    out = offline(
+        page, 500, acts, first=[["turn", 4], ["choose", 1]], emf=as_flac(tone(rate), rate),
+        **of_rig(as_string_take(find_rig("humbucker-500k"))),
+    )  # fmt: skip
+    busy = out[60 * BLOCK :]
+    assert no_block_missing(busy)
+    steepest = 2 * np.pi * 110 / rate * np.abs(busy).max()
+    assert np.abs(np.diff(busy)).max() < 2.5 * steepest  # measured 1.34
+
+
+@pytest.mark.parametrize("speaker", [False, True])
+def test_dirt_and_loudspeaker(page: Page, speaker: bool) -> None:
+    """Diodes at 24 dB, and the plain loudspeaker, against the renderer's stages."""
+    # The pack's own rate: a loudspeaker of another one is resampled.
+    rate, dirt = 48_000, Dirt("diodes", 24.0)
+    emf = loop(rate, 1.5)
+    rig = as_string_take(find_rig("humbucker-500k"))
+    kinds = page.evaluate("window.audition.live.data.dirts.map((d) => d.kind)")
+    feeding = {"dirt": kinds.index("diodes"), "driveDb": 24, "speaker": speaker}
+    out = offline(
+        page, round(2.9 * rate / BLOCK), [], rate=rate, first=[["turn", 6], ["choose", 1]],
+        emf=as_flac(emf, rate), feeding=feeding, **of_rig(rig),
+    )  # fmt: skip
+    into = replace(rig, load=dirt.load)
+    twice = np.concatenate([emf, emf])[: out.size]
+    bare = rendered(emf, rate, into, DESIGNS[:1], resting(10.0, emf.size / rate))[0]
+    volts = driven_volts(dirt) / loudest_second([bare], rate, pre_emphasis(dirt, rate)).peak
+    clean = rendered(twice, rate, into, DESIGNS[1:2], resting(6.0, out.size / rate))[0]
+    stages = clipped([clean], rate, dirt, volts)
+    if speaker:
+        stages = voiced(stages, plain_speaker(rate))
+    true = np.concatenate(list(stages), axis=1)[0]
+    late = 56
+    got, true = out[late:], true[: out.size - late]
+    heard = slice(rate // 2, int(2.7 * rate))
+    # As loud as makes the loudest dial peak just below full scale: one gain on all.
+    gain = np.dot(got[heard], true[heard]) / np.dot(true[heard], true[heard])
+    off = band_rms((got - gain * true)[heard], rate, 40, 16_000)
+    level = band_rms(gain * true[heard], rate, 40, 16_000)
+    # Measured -86 dB.
+    assert 20 * np.log10(off / level) < -80
+    assert 0.2 < np.abs(out).max() <= 1.0
+
+
+def test_what_becomes_louder_comes_up_slowly(page: Page) -> None:
+    """A switch to a design that is 12 dB louder: the ramp starts where the other one was."""
+    rate = 44_100
+    rig = as_string_take(find_rig("humbucker-500k"))
+    quiet = of_rig(rig, (DESIGNS[0], DESIGNS[0]))
+    # The second one's EMF is four times as strong.
+    for branch in quiet["circuits"][1]["branches"]:
+        if branch["kind"] == "V":
+            branch["value"] *= 4
+    quiet["levelDb"] = [[-32.0] * 160, [-20.0] * 160]
+    out = offline(page, 800, [[200, "choose", 1]], emf=as_flac(0.2 * tone(rate), rate), **quiet)
+
+    def level(at: int) -> float:
+        return float(20 * np.log10(np.sqrt(np.mean(out[at * BLOCK : at * BLOCK + 4009] ** 2))))
+
+    assert level(204) - level(160) < 4
+    rising = [level(at) for at in range(204, 480, 8)]
+    assert max(np.diff(rising)) < 15 * 8 * BLOCK / rate + 0.4
+    assert level(700) - level(160) == pytest.approx(12.04, abs=0.1)
+
+
+def test_seeking_and_repeating_a_part(page: Page) -> None:
+    """Half a second of a rising tone again and again; a jump neither clicks nor leaves a gap."""
+    rate = 44_100
+    hz = np.linspace(200, 1200, 2 * rate)
+    emf = 0.5 * np.sin(2 * np.pi * np.cumsum(hz) / rate)
+    out = offline(
+        page, 1300, [[100, "seek", 1.5], [300, "region", 0.5, 1.0], [1100, "region", 0, 2]],
+        emf=as_flac(emf, rate), **of_rig(as_string_take(find_rig("humbucker-500k"))),
+    )  # fmt: skip
+
+    def hz_at(block: int) -> float:
+        piece = out[block * BLOCK : block * BLOCK + 4096]
+        return float(np.argmax(np.abs(np.fft.rfft(piece * np.hanning(4096)))) * rate / 4096)
+
+    # After the jump, 1.5 s and 0.1 s more.
+    assert hz_at(130) == pytest.approx(200 + 500 * (1.5 + 30 * BLOCK / rate), abs=40)
+    # Within the part.
+    for block in range(500, 1100, 37):
+        assert 440 < hz_at(block) < 710
+    # Not silent for longer than the jump's own dip.
+    loud = np.abs(out[5 * BLOCK :]).reshape(-1, BLOCK).max(axis=1) > 0.02
+    gaps = np.diff(np.flatnonzero(loud))
+    assert gaps.max() * BLOCK / rate < 0.045
+    steepest = 2 * np.pi * 1200 / rate * np.abs(out).max()
+    assert np.abs(np.diff(out)).max() < 1.2 * steepest
+
+
+def test_through_the_interface(page: Page) -> None:
+    """An EMF that comes in is heard as if it were the loop's, 39 samples later."""
+    rate = 44_100
+    emf = loop(rate, 1.5)
+    rig = as_string_take(find_rig("humbucker-500k"))
+    out = offline(
+        page, round(1.4 * rate / BLOCK), [], first=[["turn", 5], ["choose", 1]],
+        emf=as_flac(tone(rate), rate), audio_in=as_flac(emf, rate), **of_rig(rig),
+    )  # fmt: skip
+    true = rendered(emf, rate, rig, DESIGNS[1:2], resting(5.0, 1.5))[0, 0]
+    got, true = out[39:], true[: out.size - 39]
+    heard = slice(rate // 4, int(1.3 * rate))
+    off = band_rms((got - true)[heard], rate, 20, 16_000)
+    assert 20 * np.log10(off / band_rms(true[heard], rate, 20, 16_000)) < -85
+
+
+@pytest.mark.parametrize(("take_rate", "rate"), [(44_100, 48_000), (48_000, 44_100)])
+def test_contexts_of_another_rate(page: Page, take_rate: int, rate: int) -> None:
+    """The browser resamples the EMF, scipy does for the reference."""
+    emf = loop(take_rate, 2.0)
+    rig = as_string_take(find_rig("humbucker-500k"))
+    out = offline(
+        page, round(1.9 * rate / BLOCK), [], rate=rate, first=[["turn", 5], ["choose", 1]],
+        emf=as_flac(emf, take_rate), **of_rig(rig),
+    )  # fmt: skip
+    there = scipy.signal.resample(emf, 2 * rate)
+    true = rendered(there, rate, rig, DESIGNS[1:2], resting(5.0, 2.0))[0, 0][: out.size]
+    heard = slice(rate // 2, int(1.8 * rate))
+    off = band_rms((out - true)[heard], rate, 20, 16_000)
+    # Measured -88 dB.
+    assert 20 * np.log10(off / band_rms(true[heard], rate, 20, 16_000)) < -82
+
+
+def test_reference_has_the_sound_of_ten_at_the_loudness_here(page: Page) -> None:
+    """A white EMF: brighter by what the response is, and no louder than at 5."""
+    rate = 44_100
+    noise = np.random.default_rng(3).normal(0, 0.15, rate // 2).clip(-0.95, 0.95)
+    rig = as_string_take(find_rig("humbucker-500k"))
+    data = of_rig(rig)
+    dials = np.arange(1, 161) / 16
+    data["levelDb"] = [(-20 + 3 * (dials - 10)).tolist()] * 3
+    out = offline(
+        page, 1000, [[500, "asAtTen", True]], first=[["turn", 5]], emf=as_flac(noise, rate), **data
+    )
+    # Whole rounds of the loop, before and after.
+    here, there = out[20_000 : 20_000 + rate], out[80_000 : 80_000 + rate]
+    hz = np.array([300.0, 3000.0])
+    gains = transfer(chain_equations(rig, None), hz, [5.0, 10.0])
+    told = decibels(np.abs(gains[1] / gains[0]))
+    seen = np.array(
+        [
+            decibels(
+                band_rms(there, rate, f / 1.1, f * 1.1) / band_rms(here, rate, f / 1.1, f * 1.1)
+            )
+            for f in hz
+        ]
+    )
+    # Brighter by as much as at 10, and its level down by what the table says.
+    assert seen[1] - seen[0] == pytest.approx(told[1] - told[0], abs=0.3)
+    assert seen[0] == pytest.approx(told[0] - 15.0, abs=0.3)
