@@ -43,7 +43,7 @@ DESIGNS = tuple(
 OFFLINE = """async ({ changed, acts, rate, blocks, first, input }) => {
   const a = window.audition, data = { ...a.live.data, ...changed };
   const context = new OfflineAudioContext(1, blocks * 128, rate);
-  const live = a.makeLive(data, a.sources, { loudness: null }, { dial() {} });
+  const live = a.makeLive(data, a.sources, { loudness: null }, { alone() {} });
   for (const [name, ...given] of first) await live[name](...given);
   await live.start(context);
   if (input) {

@@ -2,13 +2,16 @@
 
 import importlib.util
 import re
+import shutil
 import subprocess
 import sys
+from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile
 
+from script import NODE, SCRIPT
 from takes import ROOT
 
 
@@ -18,6 +21,22 @@ def test_checkers_are_clean(command: list[str]) -> None:
         [sys.executable, "-m", *command], cwd=ROOT, capture_output=True, text=True, check=False
     )
     assert result.returncode == 0, result.stdout + result.stderr
+
+
+def test_script_is_lint_free(tmp_path: Path) -> None:
+    """ESLint, from npm as the lock file has it, over the page's modules."""
+    folder = ROOT / "tests" / "script"
+    for name in ("package.json", "package-lock.json", "eslint.config.js"):
+        shutil.copy(folder / name, tmp_path)
+    shutil.copytree(SCRIPT, tmp_path / "page")
+    npm = NODE.parents[1] / "lib" / "node_modules" / "npm" / "bin" / "npm-cli.js"
+    quiet = ("--no-audit", "--no-fund", "--ignore-scripts", "--prefer-offline")
+    for command in (
+        [NODE, npm, "ci", *quiet],
+        [NODE, "node_modules/eslint/bin/eslint.js", "page"],
+    ):
+        done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=False)
+        assert done.returncode == 0, done.stdout + done.stderr
 
 
 def test_top_level_holds_nothing_else() -> None:

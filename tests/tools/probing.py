@@ -5,7 +5,7 @@ from pathlib import Path
 _MARK = "/* probe */"
 _PROBE = """window.audition = {
   state, live, parts, positionS, dialNow, blind, own, recordings, heard, makeLive, sources,
-  dialHeardNow: () => dialHeard, clockS: () => (context ? context.currentTime : 0),
+  dialHeardNow: live.heardDial, clockS: () => (context ? context.currentTime : 0),
   startedAtS: recordings.startedAtS,
 };"""
 

@@ -48,7 +48,7 @@ export function makeLive(data, sources, heard, hooks) {
   const refining = [];
   let rate = 0, length = 0, emf = null, nodes = null, impulse = null, bandPower = data.bandPower, speakerGains = null, original = true, fresh = false;
   let voice = null, rows = [], serial = 0, readying = null, voicing = Promise.resolve();
-  let context = null, node = null, entry = null, dry = null, wet = null, source = null, pending = 0, position = 0, heardAt = 0, stream = null, region = null;
+  let context = null, node = null, entry = null, dry = null, wet = null, source = null, pending = 0, position = 0, heardAt = 0, heardDial = 10, stream = null, region = null;
   const tell = (message, moved) => { if (node) node.port.postMessage(message, moved); else if (context) renderSoon(); };
 
   // ---- making ready --------------------------------------------------------
@@ -104,9 +104,8 @@ export function makeLive(data, sources, heard, hooks) {
       voice = { dirt, volts, given, trueGain: PEAK / Math.max(ten.peak, 1e-9), wanted: ten.loudness, ownGain: ownGain(dirt) };
       rows = circuits.map((circuit, design) => (plain && unchanged(design) ? { levels: data.levelDb[design], measured: true } : { levels: roughly(circuit, workshops), measured: false }));
       if (dirt) dirt.tables = dirtTables(dirt.spec, rate);
-      tellVoice();
+      tellVoice(softly(before, NOTICEABLY_LOUDER_LU));
       if (dry) fadeSpeaker();
-      softly(before, NOTICEABLY_LOUDER_LU);
       setTimeout(measure, 300, mine);
     });
     return voicing;
@@ -125,12 +124,12 @@ export function makeLive(data, sources, heard, hooks) {
     return circuit;
   }
   const unchanged = (design) => circuits[design].branches.every((b, i) => b.value === data.circuits[design].branches[i].value);
-  function tellVoice() {
+  function tellVoice(coming) {
     if (!context) return;
     const tables = circuits.map((circuit) => tabulate(circuit, data.method, rate, QUICK_ROWS)), { dirt, volts, trueGain, ownGain: own, wanted } = voice;
     if (fresh) tell({ nodes, target: sounding() });
     fresh = false;
-    tell({ voice: { tables, dirt, volts, trueGain, ownGain: own, wanted, levels: rows.map((row) => row.levels) } }, tables.map(({ table }) => table.buffer));
+    tell({ ...coming, voice: { tables, dirt, volts, trueGain, ownGain: own, wanted, levels: rows.map((row) => row.levels) } }, tables.map(({ table }) => table.buffer));
     circuits.forEach((_, design) => refine(design, 200 + 20 * design));
   }
   // Loudness by dial from the EMF's K-weighted bands, in decibels of no fixed zero.
@@ -174,16 +173,17 @@ export function makeLive(data, sources, heard, hooks) {
     const row = rows[now.chosen].levels, dial = now.reference === null ? now.target : 10;
     return levelAt(row, dials, dial) + 20 * Math.log10(voice.trueGain) + gainDb(row, now, dial, { dials, wanted: voice.wanted });
   }
-  // What has become louder comes up slowly.
+  // What has become louder comes up slowly: goes with the message that makes it so.
   function softly(before, most) {
     const louder = before === null ? 0 : loudnessNow() - before;
-    if (louder > most) tell({ coming: 10 ** (-louder / 20) });
+    return louder > most ? { coming: 10 ** (-louder / 20) } : {};
   }
   function change(message) {
     const before = loudnessNow();
     Object.assign(now, message);
-    tell(message);
-    if (!("target" in message)) { softly(before, NOTICEABLY_LOUDER_LU); measure(serial); }
+    if ("target" in message) { tell(message); return; }
+    tell({ ...message, ...softly(before, NOTICEABLY_LOUDER_LU) });
+    measure(serial);
   }
 
   // ---- parts ---------------------------------------------------------------
@@ -231,11 +231,11 @@ export function makeLive(data, sources, heard, hooks) {
       await context.audioWorklet.addModule(scriptUrl(sources.thread));
       node = new AudioWorkletNode(context, "live", { numberOfInputs: 1, outputChannelCount: [2] });
       node.port.postMessage({ taps: nodeTaps(data.method.nodes), dials, ...now, target: sounding() });
-      node.port.onmessage = ({ data: told }) => { position = told.position; heardAt = context.currentTime; hooks.dial(told.dial); };
+      node.port.onmessage = ({ data: told }) => { ({ position, dial: heardDial } = told); heardAt = context.currentTime; };
       node.connect(entry);
     } catch {
       node = null;
-      hooks.dial(null); // no audio thread here: the loop is rendered anew when the knob rests
+      hooks.alone(); // no audio thread here: the loop is rendered anew when the knob rests
     }
     tellVoice();
   }
@@ -272,12 +272,11 @@ export function makeLive(data, sources, heard, hooks) {
 
   return {
     data, circuits, levelsOf, now, feeding, ready, rows: () => rows, voice: () => voice, rate: () => rate, measured: () => rows.length > 0 && rows.every((row) => row.measured),
-    node: () => node, impulse: () => impulse, loudnessNow,
+    node: () => node, heardDial: () => heardDial, impulse: () => impulse, loudnessNow,
     async start(into_) {
       await connect(into_);
       now.running = true;
-      tell({ running: true });
-      softly(heard.loudness, 0);
+      tell({ running: true, ...softly(heard.loudness, 0) });
     },
     stop() {
       if (!now.running) return;
@@ -290,8 +289,7 @@ export function makeLive(data, sources, heard, hooks) {
     asAtTen(on) {
       const before = loudnessNow();
       now.reference = on ? now.target : null;
-      tell({ reference: now.reference, target: sounding() });
-      softly(before, NOTICEABLY_LOUDER_LU);
+      tell({ reference: now.reference, target: sounding(), ...softly(before, NOTICEABLY_LOUDER_LU) });
       measure(serial);
     },
     choose(design) { change({ chosen: design }); },

@@ -19,14 +19,11 @@ const count = pack.designs.length;
 const state = { design: 0, place: "live", level: "true", voice: "clean", playing: false, unlit: false, offset: 0 };
 // What was loud before, for whatever plays next.
 const heard = { loudness: null };
-let context = null, ticket = 0, dialHeard = 10, instrument = null;
+let context = null, ticket = 0, instrument = null;
 const say = (text) => { byId("how").textContent = text; };
 
 const live = makeLive(pack.live, sources, heard, {
-  dial(dial) {
-    if (dial === null) say("This browser has no audio thread for pages: the loop is rendered anew when the knob rests.");
-    else dialHeard = dial;
-  },
+  alone: () => say("This browser has no audio thread for pages: the loop is rendered anew when the knob rests."),
 });
 const recordings = makeRecordings(pack.pieces, count, state, heard);
 const parts = makeParts(pack, live, { chosen: () => state.design, dial: dialNow, changed: makeLiveNow, input: inputNow, copy, save });
@@ -252,8 +249,8 @@ function save(text, name, type) {
 
 // ---- where in the take ---------------------------------------------------------
 const region = { from: 0, to: null };
-function repeat(change) {
-  Object.assign(region, change);
+function repeat(moved) {
+  Object.assign(region, moved);
   makeLiveNow();
   const to = region.to ?? live.lengthS();
   if (to - region.from < 0.3) { byId("region").textContent = "Leave a third of a second at least."; Object.assign(region, { from: 0, to: null }); live.region(0, live.lengthS()); return; }

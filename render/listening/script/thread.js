@@ -1,6 +1,6 @@
 // The audio thread: every design steps along on the loop's EMF or the visitor's own, and the
 // chosen one is heard, so that switching finds each circuit as it would have been.
-import { REACH, makeStepper, nodeTaps } from "./engine.js";
+import { REACH, STAGES, makeStepper } from "./engine.js";
 import { highPass, makeDirt } from "./dirt.js";
 import { gainDb } from "./loudness.js";
 
@@ -19,7 +19,9 @@ class Live extends AudioWorkletProcessor {
   constructor() {
     super();
     Object.assign(this, { nodes: null, voice: null, leaving: [], position: 0, jump: null, gate: 1, from: 0, to: 0, dial: 10, target: 10, chosen: 0, level: "true", running: false, reference: null, master: 0, coming: 1, told: 0, dials: null });
-    Object.assign(this, { listening: false, taps: null, heard: new Float64Array(4 * REACH), heardAt: 0, hottest: 0.05, emphasis: null });
+    Object.assign(this, { listening: false, taps: null, heard: new Float64Array(4 * REACH), heardAt: 0, hottest: 0.05, emphasis: null, own: Array.from({ length: STAGES }, () => new Float64Array(1)) });
+    const smooth = (seconds) => 1 - Math.exp(-1 / (seconds * sampleRate));
+    this.rates = { knob: smooth(KNOB_S), fade: smooth(FADE_S), drive: smooth(DRIVE_S), rise: 10 ** (COMING_DB_A_SECOND / 20 / sampleRate) };
     this.port.onmessage = ({ data }) => this.hear(data);
   }
   hear(data) {
@@ -87,37 +89,41 @@ class Live extends AudioWorkletProcessor {
   goal(voice) {
     return (this.listening ? voice.ownGain : voice.trueGain) * 10 ** (gainDb(voice.levels[this.chosen], this, this.dial, { dials: this.dials, wanted: voice.wanted }) / 20);
   }
+  // Where this sample's EMF stands: in the loop, faded at its seam if it is a part, or in what comes in.
+  entryAt(x) {
+    if (this.listening) {
+      if (this.emphasis) this.hottest = Math.max(this.hottest, Math.abs(this.emphasis(x)));
+      this.listen(x, this.own);
+      return [this.own, 0];
+    }
+    const at = this.position;
+    if (this.isWhole()) return [this.nodes, at];
+    const edge = Math.min(1, Math.max(0, Math.min(at - this.from, this.to - 1 - at) / (SEAM_S * sampleRate))), ramp = Math.sin((Math.PI / 2) * edge) ** 2;
+    for (let k = 0; k < this.own.length; k += 1) this.own[k][0] = ramp * this.nodes[k][at];
+    return [this.own, 0];
+  }
+  // Knob, loudness and place, one sample on.
+  advance() {
+    const away = this.target - this.dial, most = DIALS_A_SECOND / sampleRate;
+    this.dial = Math.abs(away) < 1e-4 ? this.target : this.dial + Math.max(-most, Math.min(most, this.rates.knob * away));
+    this.master += this.rates.fade * ((this.running ? 1 : 0) - this.master);
+    this.coming = Math.min(1, this.coming * this.rates.rise);
+    this.gate += this.rates.fade * ((this.jump ? 0 : 1) - this.gate);
+    if (this.jump && this.gate < 1e-3) { Object.assign(this, this.jump); this.jump = null; }
+    if (this.position >= this.to || this.position < this.from) this.position = this.from;
+  }
   process(inputs, outputs) {
-    const out = outputs[0][0], count = out.length, idle = !this.running && this.master < 1e-5;
-    if (!this.nodes || !this.voice || idle) {
+    const out = outputs[0][0], count = out.length, { fade, drive } = this.rates;
+    if (!this.nodes || !this.voice || (!this.running && this.master < 1e-5)) {
       this.master = 0;
       this.leaving = [];
       return true;
     }
-    const knob = 1 - Math.exp(-1 / (KNOB_S * sampleRate)), fade = 1 - Math.exp(-1 / (FADE_S * sampleRate)), drive = 1 - Math.exp(-1 / (DRIVE_S * sampleRate)), most = DIALS_A_SECOND / sampleRate;
-    const rise = 10 ** (COMING_DB_A_SECOND / 20 / sampleRate), seam = SEAM_S * sampleRate;
-    let whole = this.isWhole();
-    const input = this.listening && inputs[0] && inputs[0][0], own = this.listening && this.nodes.map(() => new Float64Array(1));
-    const voices = [this.voice, ...this.leaving], goals = voices.map((voice) => this.goal(voice)), cut = this.cut || (this.cut = this.nodes.map(() => new Float64Array(1)));
+    const input = this.listening && inputs[0] ? inputs[0][0] : null, voices = [this.voice, ...this.leaving], goals = voices.map((voice) => this.goal(voice));
     voices.forEach((voice, i) => { voice.gain ??= goals[i]; });
     for (let n = 0; n < count; n += 1) {
-      const away = this.target - this.dial;
-      this.dial = Math.abs(away) < 1e-4 ? this.target : this.dial + Math.max(-most, Math.min(most, knob * away));
-      this.master += fade * ((this.running ? 1 : 0) - this.master);
-      this.coming = Math.min(1, this.coming * rise);
-      this.gate += fade * ((this.jump ? 0 : 1) - this.gate);
-      if (this.jump && this.gate < 1e-3) { Object.assign(this, this.jump); this.jump = null; whole = this.isWhole(); }
-      let nodes = this.nodes, at = this.position;
-      if (this.listening) {
-        const x = input ? input[n] : 0;
-        if (this.emphasis) this.hottest = Math.max(this.hottest, Math.abs(this.emphasis(x)));
-        this.listen(x, own);
-        nodes = own; at = 0;
-      } else if (!whole) {
-        const edge = Math.min(1, Math.max(0, Math.min(at - this.from, this.to - 1 - at) / seam)), ramp = Math.sin((Math.PI / 2) * edge) ** 2;
-        for (let k = 0; k < cut.length; k += 1) cut[k][0] = ramp * nodes[k][at];
-        nodes = cut; at = 0;
-      }
+      this.advance();
+      const [nodes, at] = this.entryAt(input ? input[n] : 0);
       let sum = 0;
       for (let v = 0; v < voices.length; v += 1) {
         const voice = voices[v];
@@ -128,7 +134,6 @@ class Live extends AudioWorkletProcessor {
       }
       out[n] = this.master * this.coming * this.gate * sum;
       this.position += 1;
-      if (this.position >= this.to || this.position < this.from) this.position = this.from;
     }
     this.voice.ghosts = this.voice.ghosts.filter((ghost) => ghost.weight > 1e-6);
     this.leaving = this.leaving.filter((voice) => voice.fade > 1e-6);
