@@ -165,7 +165,7 @@ export function tabulate(circuit, method, rate, rowCount) {
       }
     }
   }
-  return { dials, table, states: m };
+  return { dials, table, states: m, names: circuit.branches.filter((b) => "CL".includes(b.kind)).map((b) => `${b.kind}${b.a}-${b.b}`) };
 }
 
 // Samples on each side that the EMF between two samples is made of.
@@ -199,31 +199,56 @@ export function emfNodes(emf, nodes) {
 }
 
 // A circuit at work: its states, and the rows that it stands between.
-export function makeStepper(tabulated) {
-  const { dials, table, states } = tabulated, width = states + STAGES, height = states + 1;
-  const entry = new Float64Array(width), following = new Float64Array(states), mixed = new Float64Array(height * width);
-  let row = 0, mixedAt = -1;
+export function makeStepper({ dials, table, states, names }) {
+  const width = states + STAGES, height = states + 1, size = height * width;
+  const entry = new Float64Array(width), following = new Float64Array(height), resting = new Float64Array(size);
+  let row = 0, restingAt = -1, last = -1;
+  function find(dial) {
+    while (row < dials.length - 2 && dial >= dials[row + 1]) row += 1;
+    while (row > 0 && dial < dials[row]) row -= 1;
+    return (dial - dials[row]) / (dials[row + 1] - dials[row]);
+  }
+  // Between two rows on the way, without keeping what lies between them.
+  function moving(dial) {
+    const above = find(dial), start = row * size, next = start + size;
+    for (let i = 0, at = 0; i < height; i += 1) {
+      let total = 0;
+      for (let j = 0; j < width; j += 1, at += 1) {
+        const low = table[start + at];
+        total += (low + above * (table[next + at] - low)) * entry[j];
+      }
+      following[i] = total;
+    }
+  }
+  function rest(dial) {
+    if (dial !== restingAt) {
+      const above = find(dial), start = row * size;
+      for (let i = 0; i < size; i += 1) resting[i] = table[start + i] + above * (table[start + size + i] - table[start + i]);
+      restingAt = dial;
+    }
+    // Two sums side by side, since each addition waits for the one before it.
+    for (let i = 0; i < height; i += 1) {
+      const end = (i + 1) * width;
+      let at = i * width, j = 0, total = 0, other = 0;
+      if (width & 1) { total = resting[at] * entry[0]; at += 1; j = 1; }
+      for (; at < end; at += 2, j += 2) {
+        total += resting[at] * entry[j];
+        other += resting[at + 1] * entry[j + 1];
+      }
+      following[i] = total + other;
+    }
+  }
   return {
-    adopt(other) { for (let i = 0; i < Math.min(states, other.length); i += 1) entry[i] = other[i]; },
-    states: () => entry.slice(0, states),
+    // From another circuit what both have: coils, tone capacitor, cable.
+    adopt(other) { names.forEach((name, i) => { const value = other.states().get(name); if (value !== undefined) entry[i] = value; }); },
+    states: () => new Map(names.map((name, i) => [name, entry[i]])),
     // One sample: the dial, and the EMF's nodes at index n.
     step(dial, nodes, n) {
-      if (dial !== mixedAt) {
-        while (row < dials.length - 2 && dial >= dials[row + 1]) row += 1;
-        while (row > 0 && dial < dials[row]) row -= 1;
-        const above = (dial - dials[row]) / (dials[row + 1] - dials[row]), size = height * width, start = row * size;
-        for (let i = 0; i < size; i += 1) mixed[i] = table[start + i] + above * (table[start + size + i] - table[start + i]);
-        mixedAt = dial;
-      }
       for (let k = 0; k < STAGES; k += 1) entry[states + k] = nodes[k][n];
-      let output = 0;
-      for (let i = 0; i < height; i += 1) {
-        let total = 0;
-        for (let j = 0; j < width; j += 1) total += mixed[i * width + j] * entry[j];
-        if (i < states) following[i] = total; else output = total;
-      }
-      entry.set(following);
-      return output;
+      if (dial === last) rest(dial); else moving(dial);
+      last = dial;
+      for (let i = 0; i < states; i += 1) entry[i] = following[i];
+      return following[states];
     },
   };
 }

@@ -201,13 +201,25 @@ function buildDesigns() {
   }));
   show();
 }
+// Only what has changed: at sixty times a second the rest would keep a core busy.
+const shown = new Map();
+function showing(what, value, put) {
+  if (shown.get(what) === value) return;
+  shown.set(what, value);
+  put(value);
+}
 function showPosition() {
-  const dial = dialNow(), at = positionS();
-  knob.show(dial);
-  byId("dial").textContent = dial.toFixed(1);
-  byId("time").textContent = at.toFixed(1);
-  if (document.activeElement !== byId("seek") || state.playing) byId("seek").value = String(at);
-  byId("seek").setAttribute("aria-valuetext", `${at.toFixed(1)} seconds`);
+  const at = positionS();
+  showing("dial", dialNow(), (dial) => {
+    knob.show(dial);
+    byId("dial").textContent = dial.toFixed(1);
+  });
+  // Five times a second: each costs a layout.
+  showing("time", (Math.round(at * 5) / 5).toFixed(1), (time) => {
+    byId("time").textContent = time;
+    byId("seek").value = time;
+    byId("seek").setAttribute("aria-valuetext", `${time} seconds`);
+  });
 }
 function show() {
   byId("play").textContent = state.playing ? "Stop" : "Play";

@@ -1,5 +1,6 @@
-// The audio thread: every design steps along on the loop's EMF or the visitor's own, and the
-// chosen one is heard, so that switching finds each circuit as it would have been.
+// The audio thread: the chosen design steps along on the loop's EMF or the visitor's own. The others
+// sleep, and wake with the charges and currents of the parts that all have in common, so that
+// however many there are, one is paid for.
 import { REACH, STAGES, makeStepper } from "./engine.js";
 import { highPass, makeDirt } from "./dirt.js";
 import { gainDb } from "./loudness.js";
@@ -7,9 +8,9 @@ import { gainDb } from "./loudness.js";
 const KNOB_S = 0.012, FADE_S = 0.004, SEAM_S = 0.012, DIALS_A_SECOND = 120, TOLD_S = 0.03, COMING_DB_A_SECOND = 15, DRIVE_S = 0.03;
 
 // Designs into one input, through one dirt or none, and how far they are faded in.
-function makeVoice({ tables, dirt, volts, trueGain, ownGain, wanted, levels }, states) {
+function makeVoice({ tables, dirt, volts, trueGain, ownGain, wanted, levels }, old) {
   const steppers = tables.map((table) => makeStepper(table));
-  if (states) steppers.forEach((stepper, i) => stepper.adopt(states[i]));
+  if (old) steppers.forEach((stepper, i) => stepper.adopt(old.steppers[i]));
   const stage = dirt && makeDirt(dirt.spec, sampleRate, dirt.tables);
   if (stage) stage.volts = volts;
   return { steppers, weights: steppers.map(() => 0), ghosts: [], stage, volts, driven: dirt && dirt.driven, trueGain, ownGain, wanted, levels, gain: null, fade: 0, goal: 1 };
@@ -18,7 +19,7 @@ function makeVoice({ tables, dirt, volts, trueGain, ownGain, wanted, levels }, s
 class Live extends AudioWorkletProcessor {
   constructor() {
     super();
-    Object.assign(this, { nodes: null, voice: null, leaving: [], position: 0, jump: null, gate: 1, from: 0, to: 0, dial: 10, target: 10, chosen: 0, level: "true", running: false, reference: null, master: 0, coming: 1, told: 0, dials: null });
+    Object.assign(this, { nodes: null, voice: null, leaving: [], position: 0, jump: null, gate: 1, from: 0, to: 0, dial: 10, target: 10, chosen: 0, level: "true", running: false, reference: null, master: 0, coming: 1, sink: null, told: 0, dials: null });
     Object.assign(this, { listening: false, taps: null, heard: new Float64Array(4 * REACH), heardAt: 0, hottest: 0.05, emphasis: null, own: Array.from({ length: STAGES }, () => new Float64Array(1)) });
     const smooth = (seconds) => 1 - Math.exp(-1 / (seconds * sampleRate));
     this.rates = { knob: smooth(KNOB_S), fade: smooth(FADE_S), drive: smooth(DRIVE_S), rise: 10 ** (COMING_DB_A_SECOND / 20 / sampleRate) };
@@ -35,29 +36,29 @@ class Live extends AudioWorkletProcessor {
     if (data.dials) this.dials = data.dials;
     if (data.voice) {
       const old = this.voice;
-      this.voice = makeVoice(data.voice, old && old.steppers.map((s) => s.states()));
+      this.voice = makeVoice(data.voice, old);
       this.emphasis = data.voice.dirt && highPass(data.voice.dirt.spec.preHz, sampleRate);
       if (old) {
         this.voice.weights = [...old.weights];
-        this.leaving.push(Object.assign(old, { goal: 0 }));
-        if (this.leaving.length > 2) this.leaving.shift();
+        if (old.fade > 1e-6) this.leaving.push(Object.assign(old, { goal: 0 }));
       }
     }
     // A part of another value: the circuit that was fades out while the new one, in its states, comes.
     if (data.replace) {
       const { index, tabulated } = data.replace, stepper = makeStepper(tabulated), voice = this.voice;
-      stepper.adopt(voice.steppers[index].states());
-      voice.ghosts.push({ stepper: voice.steppers[index], weight: voice.weights[index] });
-      if (voice.ghosts.length > 4) voice.ghosts.shift();
+      stepper.adopt(voice.steppers[index]);
+      // What is not heard leaves no ghost: else a few changes at once would push out the one that is.
+      if (voice.weights[index] > 1e-6) voice.ghosts.push({ stepper: voice.steppers[index], weight: voice.weights[index] });
       voice.steppers[index] = stepper;
       voice.weights[index] = 0;
     }
     if (data.row) this.voice.levels[data.row.index] = data.row.levels;
     if ("volts" in data && this.voice) this.voice.volts = data.volts;
+    if ("chosen" in data && this.voice && this.voice.weights[data.chosen] === 0) this.voice.steppers[data.chosen].adopt(this.voice.steppers[this.chosen]);
     for (const key of ["target", "chosen", "level", "running", "reference", "listening"]) if (key in data) this[key] = data[key];
     // To another place, or round another part of the loop: in the moment of silence that is made for it.
     if (data.jump) this.jump = { ...this.jump, ...data.jump };
-    if ("coming" in data) this.coming = Math.min(this.coming, 1) * data.coming;
+    if ("coming" in data) this.sink = (this.sink ?? this.coming) * data.coming;
   }
   // The EMF of what comes in at the instants of this step, `REACH` - 1 samples late.
   listen(x, entry) {
@@ -76,7 +77,10 @@ class Live extends AudioWorkletProcessor {
   sounding(voice, nodes, n, fade) {
     let sum = 0;
     for (let i = 0; i < voice.steppers.length; i += 1) {
-      voice.weights[i] += fade * ((i === this.chosen ? 1 : 0) - voice.weights[i]);
+      const wanted = i === this.chosen ? 1 : 0;
+      if (wanted === 0 && voice.weights[i] === 0) continue;
+      voice.weights[i] += fade * (wanted - voice.weights[i]);
+      if (voice.weights[i] < 1e-6) voice.weights[i] = 0;
       sum += voice.weights[i] * voice.steppers[i].step(this.dial, nodes, n);
     }
     for (const ghost of voice.ghosts) {
@@ -85,29 +89,31 @@ class Live extends AudioWorkletProcessor {
     }
     return voice.stage ? voice.stage.step(sum) : sum;
   }
-  isWhole() { return this.from === 0 && this.to === this.nodes[0].length; }
   goal(voice) {
     return (this.listening ? voice.ownGain : voice.trueGain) * 10 ** (gainDb(voice.levels[this.chosen], this, this.dial, { dials: this.dials, wanted: voice.wanted }) / 20);
   }
-  // Where this sample's EMF stands: in the loop, faded at its seam if it is a part, or in what comes in.
-  entryAt(x) {
+  // This sample's EMF where it does not stand in the loop as it is: from what comes in, or faded at
+  // the seam of the part that is repeated.
+  enter(x) {
     if (this.listening) {
       if (this.emphasis) this.hottest = Math.max(this.hottest, Math.abs(this.emphasis(x)));
       this.listen(x, this.own);
-      return [this.own, 0];
+      return;
     }
-    const at = this.position;
-    if (this.isWhole()) return [this.nodes, at];
-    const edge = Math.min(1, Math.max(0, Math.min(at - this.from, this.to - 1 - at) / (SEAM_S * sampleRate))), ramp = Math.sin((Math.PI / 2) * edge) ** 2;
+    const at = this.position, edge = Math.min(1, Math.max(0, Math.min(at - this.from, this.to - 1 - at) / (SEAM_S * sampleRate))), ramp = Math.sin((Math.PI / 2) * edge) ** 2;
     for (let k = 0; k < this.own.length; k += 1) this.own[k][0] = ramp * this.nodes[k][at];
-    return [this.own, 0];
   }
   // Knob, loudness and place, one sample on.
   advance() {
     const away = this.target - this.dial, most = DIALS_A_SECOND / sampleRate;
     this.dial = Math.abs(away) < 1e-4 ? this.target : this.dial + Math.max(-most, Math.min(most, this.rates.knob * away));
     this.master += this.rates.fade * ((this.running ? 1 : 0) - this.master);
-    this.coming = Math.min(1, this.coming * this.rates.rise);
+    // Down as fast as a switch, up slowly.
+    if (this.sink === null) this.coming = Math.min(1, this.coming * this.rates.rise);
+    else {
+      this.coming += this.rates.fade * (this.sink - this.coming);
+      if (this.coming < 1.05 * this.sink) this.sink = null;
+    }
     this.gate += this.rates.fade * ((this.jump ? 0 : 1) - this.gate);
     if (this.jump && this.gate < 1e-3) { Object.assign(this, this.jump); this.jump = null; }
     if (this.position >= this.to || this.position < this.from) this.position = this.from;
@@ -123,7 +129,9 @@ class Live extends AudioWorkletProcessor {
     voices.forEach((voice, i) => { voice.gain ??= goals[i]; });
     for (let n = 0; n < count; n += 1) {
       this.advance();
-      const [nodes, at] = this.entryAt(input ? input[n] : 0);
+      const whole = !this.listening && this.from === 0 && this.to === this.nodes[0].length;
+      if (!whole) this.enter(input ? input[n] : 0);
+      const nodes = whole ? this.nodes : this.own, at = whole ? this.position : 0;
       let sum = 0;
       for (let v = 0; v < voices.length; v += 1) {
         const voice = voices[v];

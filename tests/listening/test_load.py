@@ -1,0 +1,117 @@
+"""What the page costs a machine, and whether its sound holds while everything is moved."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+from playwright.sync_api import Browser, CDPSession, Page
+
+pytestmark = pytest.mark.slow
+
+# Every sample that the engine puts out, with the frame that each block began at.
+RECORD = """async () => {
+  const { node } = window.audition.live, context = node().context;
+  await context.audioWorklet.addModule(`data:text/javascript,${encodeURIComponent(`
+    registerProcessor("tap", class extends AudioWorkletProcessor {
+      process([input]) { if (input[0]) this.port.postMessage([currentFrame, input[0].slice()]); return true; }
+    });`)}`);
+  const tap = new AudioWorkletNode(context, "tap", { numberOfOutputs: 0 });
+  window.tapped = [];
+  tap.port.onmessage = ({ data }) => window.tapped.push(data);
+  node().connect(tap);
+}"""
+MOVE = """async (seconds) => {
+  const { live } = window.audition, began = performance.now();
+  const parts = live.data.designs.map((design) => design.parts);
+  for (let i = 0; performance.now() - began < 1000 * seconds; i += 1) {
+    live.turn(7 + 2.5 * Math.sin(i / 3));
+    if (i % 7 === 0) live.choose((i / 7) % 8);
+    const design = live.now.chosen, part = parts[design][0];
+    if (part && i % 3 === 0) live.change(design, part.branches, part.value * (1 + (i % 5) / 2));
+    await new Promise((done) => setTimeout(done, 40));
+  }
+}"""
+
+
+@pytest.fixture
+def session(browser: Browser) -> CDPSession:
+    return browser.new_browser_cdp_session()
+
+
+@pytest.fixture
+def page(browser: Browser, eight: Path) -> Iterator[Page]:
+    page = browser.new_page()
+    errors: list[str] = []
+    page.on("pageerror", lambda error: errors.append(str(error)))
+    page.goto(eight.as_uri())
+    page.wait_for_timeout(1000)
+    yield page
+    assert errors == []
+    page.close()
+
+
+def renderers(session: CDPSession) -> dict[int, float]:
+    """CPU seconds of the browser's page processes so far."""
+    found = session.send("SystemInfo.getProcessInfo")["processInfo"]
+    return {one["id"]: one["cpuTime"] for one in found if one["type"] == "renderer"}
+
+
+def own_megabytes(process: int) -> float:
+    """Memory that belongs to a process alone."""
+    for line in Path(f"/proc/{process}/status").read_text().splitlines():
+        if line.startswith("RssAnon"):
+            return float(line.split()[1]) / 1024
+    return 0.0
+
+
+def test_ten_seconds_of_everything_at_a_quarter_of_the_speed(page: Page) -> None:
+    """Dragging, switching and other parts' values, under a steady tone: no block is missing."""
+    page.get_by_role("button", name="Play", exact=True).click()
+    page.wait_for_timeout(500)
+    rate = page.evaluate("window.audition.live.rate()")
+    page.evaluate(
+        "(rate) => window.audition.live.replaceEmf(Float64Array.from({ length: rate }, (_, n) => 0.5 * Math.sin((2 * Math.PI * 110 * n) / rate)), window.audition.live.data.bandPower.map((p) => p + 1e-9))",
+        rate,
+    )
+    page.wait_for_timeout(1500)
+    page.evaluate(RECORD)
+    page.context.new_cdp_session(page).send("Emulation.setCPUThrottlingRate", {"rate": 4})
+    page.evaluate(MOVE, 10)
+    page.wait_for_timeout(500)
+    blocks = page.evaluate("window.tapped.map(([frame, samples]) => [frame, Array.from(samples)])")
+    frames = np.array([frame for frame, _ in blocks])
+    assert np.all(np.diff(frames) == 128)
+    audio = np.concatenate([samples for _, samples in blocks])
+    assert audio.size > 9.5 * rate
+    assert np.all(np.abs(audio.reshape(-1, 128)).max(axis=1) > 1e-4)
+    # No step beyond what the tone itself has: measured 1.00 times.
+    steepest = 2 * np.pi * 110 / rate * np.abs(audio).max()
+    assert np.abs(np.diff(audio)).max() < 1.5 * steepest
+
+
+def test_cost(page: Page, session: CDPSession, browser: Browser) -> None:
+    """Processor and memory of eight designs playing; the first sound."""
+    blank = browser.new_page()
+    before = {process: own_megabytes(process) for process in renderers(session)}
+    process = max(before, key=lambda one: before[one])
+    empty = min(before.values())
+    page.evaluate("performance.mark('click')")
+    page.get_by_role("button", name="Play", exact=True).click()
+    began = page.evaluate(
+        """async () => {
+          const { state, live } = window.audition;
+          while (!state.playing || live.node().context.currentTime <= 0) await new Promise((done) => setTimeout(done, 5));
+          return performance.now() - performance.getEntriesByName("click")[0].startTime;
+        }"""
+    )
+    page.wait_for_timeout(3000)
+    start, took = renderers(session)[process], 5.0
+    page.wait_for_timeout(1000 * took)
+    share = (renderers(session)[process] - start) / took
+    megabytes = own_megabytes(process) - empty
+    # Measured 0.3 s, 0.2 of a core and 60 MB on an idle machine.
+    assert began < 1000
+    assert share < 0.4
+    assert megabytes < 80
+    blank.close()
