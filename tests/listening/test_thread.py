@@ -1,7 +1,6 @@
 """The audio thread in real Chromium, rendered faster than time, with EMFs of our own."""
 
 import base64
-import io
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -10,9 +9,9 @@ from typing import Any
 import numpy as np
 import pytest
 import scipy
-import soundfile
 from playwright.sync_api import Browser, Page
 
+from page_data import DESIGNS, TEXTS, as_flac, loop, of_rig
 from presolder.models.audio.clip import clipped
 from presolder.models.audio.curves import driven_volts
 from presolder.models.audio.drive import loudest_second, pre_emphasis
@@ -22,23 +21,15 @@ from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
 from presolder.models.instrument.dirt import Dirt
-from presolder.models.instrument.expression import parse_expression
-from presolder.models.instrument.network import Design
-from presolder.models.instrument.rig import Rig
 from presolder.models.typing import Array
 from presolder.render.files.rigs import built_in_rigs, find_rig
-from presolder.render.listening.live import circuit_plain, design_parts, loop_nodes
+from presolder.render.listening.live import loop_nodes
 from rendering import band_rms, rendered, resting
 from rigs import as_string_take, other_rigs
-from takes import SAMPLES
 
 pytestmark = pytest.mark.slow
 BLOCK = 128
-TEXTS = (None, "68k + (220k || 1n5)", "gang(500k, audio, zero) + 150p")
 RIGS = {name: find_rig(name) for name in built_in_rigs()} | other_rigs()
-DESIGNS = tuple(
-    Design(str(i), None if text is None else parse_expression(text)) for i, text in enumerate(TEXTS)
-)
 # A page's engine over data of our own; acts are times, in blocks, and what is called then.
 OFFLINE = """async ({ changed, acts, rate, blocks, first, input }) => {
   const a = window.audition, data = { ...a.live.data, ...changed };
@@ -78,12 +69,6 @@ def page(browser: Browser, pack: Path) -> Iterator[Page]:
     page.close()
 
 
-def as_flac(audio: Array, rate: int) -> str:
-    file = io.BytesIO()
-    soundfile.write(file, audio, rate, format="FLAC", subtype="PCM_24")
-    return base64.b64encode(file.getvalue()).decode()
-
-
 def offline(
     page: Page,
     blocks: int,
@@ -99,26 +84,6 @@ def offline(
         "first": first or [], "input": audio_in,
     }  # fmt: skip
     return np.frombuffer(base64.b64decode(page.evaluate(OFFLINE, given)))
-
-
-def of_rig(rig: Rig, designs: tuple[Design, ...] = DESIGNS) -> dict[str, Any]:
-    """What a page's data say of a rig, all designs as loud as each other."""
-    return {
-        "circuits": [circuit_plain(rig, design.network) for design in designs],
-        "designs": [design_parts(rig, design.network) for design in designs],
-        "levelDb": [[-20.0] * 160] * len(designs),
-        "cable": rig.cable_farads,
-        "amplifier": {
-            "ohms": min(rig.load.resistance_ohms, 1e9), "farads": rig.load.capacitance_farads,
-        },
-    }  # fmt: skip
-
-
-def loop(rate: int, seconds: float) -> Array:
-    take, own = soundfile.read(SAMPLES / "chords.flac")
-    emf = take[own : own + round(seconds * rate)]
-    emf = emf * np.hanning(emf.size) ** 0.1
-    return np.asarray(np.round(0.9 * emf / np.abs(emf).max() * 2**23) / 2**23)
 
 
 def followed(targets: list[tuple[int, float]], samples: int, rate: int) -> Array:
