@@ -113,7 +113,7 @@ def write_single_file(
     """
     with new_file(out, force=force) as scratch, _folder_beside(scratch) as folder:
         if job.embeds:
-            _fill(job, folder, listening, True, progress)
+            _fill(job, folder, listening, True, progress, alone=True)
         else:
             renderer = Renderer(job.rig, job.designs, job.recording.sample_rate_hz)
             page = build_page(job, dossiers(job), [], live_data(job, renderer))
@@ -149,8 +149,15 @@ def work_units(job: PackJob) -> int:
 
 
 def _fill(
-    job: PackJob, folder: Path, listening: Format, light: bool, progress: Callable[[int], None]
+    job: PackJob,
+    folder: Path,
+    listening: Format,
+    light: bool,
+    progress: Callable[[int], None],
+    *,
+    alone: bool = False,
 ) -> dict[str, Any]:
+    """Write everything; a page that will stand alone names nothing beside it."""
     recording, rate = job.recording, job.recording.sample_rate_hz
     stages = job.after.loaded(rate)
     renderer = Renderer(job.rig, job.designs, rate)
@@ -166,7 +173,8 @@ def _fill(
     about = dossiers(job)
     _write_sheets(about, folder / "sheets")
     copies = page_copies(job, folder / "listen", files, ending) if job.embeds else []
-    page = build_page(job, about, copies, live_data(job, renderer))
+    reel = "" if alone else f"listen/{REEL}.{ending}"
+    page = build_page(job, about, copies, live_data(job, renderer), reel)
     (folder / "index.html").write_text(page, encoding="utf-8")
     contents = _contents(job, about, written, ending, light)
     if trials:

@@ -34,6 +34,7 @@ def build_page(
     about: tuple[Dossier, ...],
     copies: list[dict[str, Any]],
     live: dict[str, Any],
+    reel: str = "",
 ) -> str:
     """Write the page.
 
@@ -49,6 +50,8 @@ def build_page(
         and ``audio``, the bytes of a listening copy.
     live : dict
         What the page's engine needs; see `live_data`.
+    reel : str
+        Where the reel lies beside the page, for browsers that run no script.
 
     Returns
     -------
@@ -74,6 +77,7 @@ def build_page(
         dials=[f"{dial:g}" for dial in job.dials],
         recordings=job.embeds,
         left_out=job.left_out,
+        reel=reel,
         feeding=live["feeding"],
         dirts=live["dirts"],
         tone=live["tone"] is not None,

@@ -1,9 +1,12 @@
 """The pack's page in a real browser, opened from disk."""
 
 import json
+import threading
 from collections.abc import Iterator
+from functools import partial
+from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
-from typing import Literal
+from typing import Any
 
 import numpy as np
 import pytest
@@ -355,35 +358,113 @@ def test_what_the_deciding_commands_say_is_on_the_page(page: Page, page_file: Pa
     assert sheets == ["02_bright_one.html", "03_two-gang.html"]
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("size", [(360, 640), (1440, 900), (3840, 2160)])
+@pytest.mark.parametrize(
+    ("size", "look"),
+    [
+        ((360, 740), {"color_scheme": "light"}),
+        ((360, 740), {"color_scheme": "dark"}),
+        ((820, 1180), {"color_scheme": "light"}),
+        ((1440, 900), {"color_scheme": "dark"}),
+        ((1440, 900), {"forced_colors": "active"}),
+        # A laptop's window at 200 %.
+        ((720, 450), {"color_scheme": "light"}),
+        ((3840, 2160), {"color_scheme": "light"}),
+    ],
+)
 def test_accessible_and_fits(
-    browser: Browser,
-    page_file: Path,
-    scheme: Literal["light", "dark"],
-    size: tuple[int, int],
-    tmp_path: Path,
+    browser: Browser, page_file: Path, size: tuple[int, int], look: dict[str, Any]
 ) -> None:
-    """axe-core finds nothing serious, and nothing runs off the side."""
+    """axe-core finds nothing by WCAG 2.2 A and AA, contrast by AAA; nothing runs off the side."""
     context = browser.new_context(
-        viewport={"width": size[0], "height": size[1]}, color_scheme=scheme, bypass_csp=True
+        viewport={"width": size[0], "height": size[1]}, bypass_csp=True, **look
     )
     page = context.new_page()
     page.goto(page_file.as_uri())
     for summary in page.locator("details summary").all():
         summary.click()
     assert page.locator("details[open]").count() == 2
+    page.locator("#designs button").nth(2).click()
+    page.locator("#choose-this").click()
+    tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "wcag2aaa"]
     for blind in (False, True):
         if blind:
             page.get_by_role("button", name="Hide the names").click()
-            # Colours change over a fraction of a second.
-            page.wait_for_timeout(500)
-        found = Axe().run(page).response["violations"]
-        serious = [v["id"] for v in found if v["impact"] in ("serious", "critical")]
-        assert serious == []
+        # Colours change over a fraction of a second.
+        page.wait_for_timeout(500)
+        options = {"runOnly": {"type": "tag", "values": tags}}
+        found = Axe().run(page, options=options).response["violations"]
+        assert [(v["id"], v["nodes"][0]["html"]) for v in found] == []
     assert page.evaluate("document.documentElement.scrollWidth") <= size[0]
-    page.screenshot(path=tmp_path / "page.png", full_page=True)
     context.close()
+
+
+def test_without_script_the_reel_plays(browser: Browser, page_file: Path) -> None:
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    page.goto(page_file.as_uri())
+    source = page.locator("noscript audio").get_attribute("src")
+    assert source is not None and (page_file.parent / source).stat().st_size > 1000
+    context.close()
+
+
+def test_on_paper(browser: Browser, page_file: Path) -> None:
+    """What to expect, and no controls; no card is split."""
+    page = browser.new_page()
+    page.goto(page_file.as_uri())
+    page.emulate_media(media="print")
+    for hidden in (".deck", "#parts", "#yours", ".blind"):
+        assert page.locator(hidden).is_hidden()
+    assert page.locator("#about").is_visible()
+    kept = page.locator(".card").first.evaluate("(e) => getComputedStyle(e).breakInside")
+    assert kept == "avoid"
+    page.close()
+
+
+def test_from_a_server_too(browser: Browser, page_file: Path) -> None:
+    """By http nothing but the page itself is asked for, and it plays."""
+    handler = partial(QuietHandler, directory=str(page_file.parent))
+    with ThreadingHTTPServer(("127.0.0.1", 0), handler) as server:
+        threading.Thread(target=server.serve_forever, daemon=True).start()
+        page = browser.new_page()
+        asked: list[str] = []
+        page.on("request", lambda request: asked.append(request.url))
+        url = f"http://127.0.0.1:{server.server_port}/{page_file.name}"
+        page.goto(url)
+        page.get_by_role("button", name="Play", exact=True).click()
+        until(page, f"{PROBE}.state.playing && {PROBE}.live.positionS() > 0.1")
+        page.locator("#dirt").select_option("")
+        until(page, f"{PROBE}.live.voice().dirt === null")
+        assert {one for one in asked if not one.startswith(("data:", "blob:"))} == {url}
+        page.close()
+        server.shutdown()
+
+
+class QuietHandler(SimpleHTTPRequestHandler):
+    def log_message(self, *_: object) -> None:
+        pass
+
+
+def test_nothing_starts_louder_than_it_stopped(page: Page) -> None:
+    """From held at 3 to held at 10, 30 LU and more: the gain begins where the other stopped."""
+    page.get_by_label("recorded: held at 3").check(force=True)
+    playing(page)
+    page.wait_for_timeout(300)
+    page.get_by_label("recorded: held at 10").check(force=True)
+    until(page, f"{PROBE}.state.playing && {PROBE}.recordings.playing()")
+    first = page.evaluate(f"{PROBE}.recordings.fadedIn()")
+    assert first < 0.3
+    page.wait_for_timeout(300)
+    assert first < page.evaluate(f"{PROBE}.recordings.fadedIn()") < 1
+
+
+def test_what_is_not_played_is_not_kept_decoded(page: Page) -> None:
+    """Three designs at one place, whatever was heard before."""
+    for place in ("10", "6", "3"):
+        page.locator(f"input[name=place][value='{place}']").check(force=True)
+        if not page.evaluate(f"{PROBE}.state.playing"):
+            page.get_by_role("button", name="Play", exact=True).click()
+        until(page, f"{PROBE}.state.playing && {PROBE}.recordings.playing()")
+        assert page.evaluate(f"{PROBE}.recordings.cached()") == 3
 
 
 def test_screenshot_for_the_readme(

@@ -82,5 +82,6 @@ export function makeRecordings(pieces, count, state, heard) {
     },
     forget() { buffers = null; },
     startedAtS: () => startedAt,
+    fadedIn: () => (out ? out.gain.value : 0),
   };
 }
