@@ -7,7 +7,7 @@ import numpy as np
 from presolder.models.audio.emf import bounded
 from presolder.models.circuit.equations import take_equations
 from presolder.models.circuit.response import transfer
-from presolder.models.decibels import amplitude, decibels, power_decibels
+from presolder.models.decibels import amplitude, decibels, power, power_decibels
 from presolder.models.instrument.rig import Rig
 from presolder.models.typing import Array
 
@@ -19,6 +19,8 @@ LARGEST_DC_DB = -40.0
 LARGEST_HUM_DB = -40.0
 SHORTEST_SECONDS = 1.0
 LARGEST_LIFT_DB = 20.0
+# Two channels that differ by less than this are one; common practice, no source.
+_ALIKE_DB = 60.0
 _MAINS_HZ = (50.0, 60.0)
 _AUDIBLE_HZ = np.geomspace(100.0, 8000.0, 60)
 
@@ -151,3 +153,23 @@ def largest_lift(rig: Rig) -> tuple[float, float]:
     lift_db = gain_db[0] - gain_db[1:]
     most = int(np.argmax(lift_db))
     return float(lift_db[most]), float(_AUDIBLE_HZ[most])
+
+
+def folded(samples: Array) -> Array:
+    """A recording as one channel, if its two are as good as the same.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (channels, n)
+
+    Returns
+    -------
+    ndarray, shape (1, n) or (2, n)
+        The mean of both channels, where half their difference lies 60 dB and
+        more below it; else as it was.
+    """
+    if samples.shape[0] != 2:
+        return samples
+    middle, side = 0.5 * (samples[0] + samples[1]), 0.5 * (samples[0] - samples[1])
+    alike = np.square(side).sum() <= power(-_ALIKE_DB) * np.square(middle).sum()
+    return middle[np.newaxis] if alike else samples

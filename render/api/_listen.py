@@ -18,6 +18,7 @@ from presolder._asked import (
 )
 from presolder.models.audio.knob import KnobPath, steady_turn
 from presolder.models.audio.stairs import DIALS, PHRASE_SECONDS
+from presolder.models.audio.take import folded
 from presolder.models.errors import InputError
 from presolder.models.instrument.designs import short_list
 from presolder.models.instrument.dirt import Dirt
@@ -289,6 +290,7 @@ def pack(
     after = After(dirt, speaker, hum_db)
     comparing = Comparing(stairs, beside_bare, tuple(map(float, stair_dials)), phrase_s)
     held = tuple(map(float, dials))
+    take = replace(take, samples=folded(take.samples))
     job = PackJob(
         take, found, chosen, sweep, held, after, ear, comparing, workshop, note, recordings
     )

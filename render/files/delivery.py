@@ -3,9 +3,11 @@
 Where ffmpeg is missing, listening copies are written by libsndfile instead.
 """
 
+import subprocess
 import warnings
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import soundfile
@@ -102,14 +104,75 @@ def _export(
         raise OSError(f"ffmpeg could not write {path.name}: {one_line(str(error))[:200]}") from None
 
 
-def comparison_reel(pieces: Sequence[NDArray[np.floating]], sample_rate_hz: int) -> AudioSegment:
-    """Join pieces, shape (channels, n) each, with fades and short gaps."""
+def write_reel(
+    path: Path,
+    pieces: Sequence[NDArray[np.floating]],
+    titles: Sequence[str],
+    sample_rate_hz: int,
+    tags: Tags,
+) -> list[dict[str, Any]]:
+    """Write pieces in turn, with fades and short gaps, and a chapter at each.
+
+    Parameters
+    ----------
+    path : Path
+        Its ending comes from `listening_ending`.
+    pieces : sequence of ndarray, shape (channels, n) each
+    titles : sequence of str
+        Of the chapters.
+    sample_rate_hz : int
+    tags : Tags
+
+    Returns
+    -------
+    list of dict
+        Each chapter's ``title`` and where it starts, ``start_s``. In the file
+        itself they are only where ffmpeg is there.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written.
+    """
     gap = AudioSegment.silent(duration=_GAP_MS, frame_rate=sample_rate_hz)
-    reel = segment_of(pieces[0], sample_rate_hz).fade_in(_FADE_MS).fade_out(_FADE_MS)
-    for piece in pieces[1:]:
+    reel = AudioSegment.empty()
+    starts_ms: list[int] = []
+    for piece in pieces:
+        if starts_ms:
+            reel = reel.append(gap, crossfade=0)
+        starts_ms.append(len(reel))
         faded = segment_of(piece, sample_rate_hz).fade_in(_FADE_MS).fade_out(_FADE_MS)
-        reel = reel.append(gap, crossfade=0).append(faded, crossfade=0)
-    return reel
+        reel = reel.append(faded, crossfade=0) if len(reel) else faded
+    write_segment(path, reel, tags)
+    ends_ms = [*starts_ms[1:], len(reel)]
+    if have_ffmpeg():
+        _add_chapters(path, list(zip(titles, starts_ms, ends_ms, strict=True)))
+    return [
+        {"title": title, "start_s": start_ms / 1000.0}
+        for title, start_ms in zip(titles, starts_ms, strict=True)
+    ]
+
+
+def _add_chapters(path: Path, chapters: list[tuple[str, int, int]]) -> None:
+    """In ffmpeg's metadata format, ahead of the streams as they are."""
+    lines = [";FFMETADATA1"]
+    for title, start_ms, end_ms in chapters:
+        escaped = "".join(f"\\{c}" if c in "=;#\\\n" else c for c in title)
+        lines += ["[CHAPTER]", "TIMEBASE=1/1000", f"START={start_ms}", f"END={end_ms}"]
+        lines += [f"title={escaped}"]
+    metadata, done = path.with_suffix(".chapters"), path.with_name(f"with-{path.name}")
+    try:
+        metadata.write_text("\n".join(lines) + "\n", encoding="utf-8")
+        command = ["ffmpeg", "-v", "error", "-i", str(path), "-i", str(metadata), "-map", "0"]
+        command += ["-map_metadata", "0", "-map_chapters", "1", "-codec", "copy", str(done)]
+        found = subprocess.run(command, capture_output=True, text=True, check=False)
+        if found.returncode != 0:
+            reason = one_line(found.stderr)[:200]
+            raise OSError(f"ffmpeg could not write the chapters of {path.name}: {reason}")
+        done.replace(path)
+    finally:
+        metadata.unlink(missing_ok=True)
+        done.unlink(missing_ok=True)
 
 
 def decode_with_ffmpeg(path: Path) -> tuple[Array, int]:

@@ -73,7 +73,10 @@ def write_copies(
     light: bool,
     progress: Callable[[int], None],
 ) -> list[dict[str, Any]]:
-    """Write every file's listening copy, and unless `light` its lossless archive copy.
+    """Write every file's listening copy, and unless `light` the lossless archive.
+
+    The archive holds each piece once, at true level: the matched one is that
+    with another gain, which is told.
 
     Parameters
     ----------
@@ -98,12 +101,14 @@ def write_copies(
         (folder / "archive").mkdir()
 
     tracks = {id(file): number for number, file in enumerate(files, start=1)}
+    kept = {id(file.piece): file for file in files if file.version == "true"}
 
     def write(file: PackFile) -> dict[str, Any]:
         audio = file.audio
         samples = audio.astype(np.float64)
         tags = _tags(job, file, tracks[id(file)])
-        if not light:
+        archived = kept[id(file.piece)]
+        if not light and file is archived:
             path = folder / "archive" / f"{file.stem}.flac"
             write_audio(path, [samples], rate, len(audio), "24", tags)
         write_listening_copy(folder / "listen" / f"{file.stem}.{ending}", audio, rate, tags)
@@ -114,6 +119,8 @@ def write_copies(
             "dial": file.piece.dial,
             "voice": file.piece.voice,
             "level": file.version,
+            "archive": None if light else archived.stem,
+            "archive_gain_db": None if light else round(file.gain_db - archived.gain_db, 4),
             "gain_db": round(file.gain_db, 4),
             "sample_peak_dbfs": rounded_level(float(decibels(np.abs(samples).max()))),
             "integrated_lufs": rounded_level(integrated_loudness([samples], rate)),

@@ -12,19 +12,19 @@ from typing import Any
 from presolder.models.audio.positions import render_pieces
 from presolder.models.audio.renderer import Renderer
 from presolder.models.errors import InputError
+from presolder.models.typing import Array
 from presolder.render.files.audio import write_audio
 from presolder.render.files.delivery import (
-    comparison_reel,
     listening_ending,
     write_listening_copy,
-    write_segment,
+    write_reel,
 )
 from presolder.render.files.ffmpeg import Format
 from presolder.render.files.folder import file_stems, new_file, new_folder
 from presolder.render.files.tags import Tags
 from presolder.render.listening.after import join
 from presolder.render.listening.comparisons import comparisons, with_bare
-from presolder.render.listening.copies import page_copies, plan_files, write_copies
+from presolder.render.listening.copies import PackFile, page_copies, plan_files, write_copies
 from presolder.render.listening.job import Dossier, PackJob, dossiers
 from presolder.render.listening.live import live_data
 from presolder.render.listening.page import build_page
@@ -165,10 +165,7 @@ def _fill(
     files = plan_files(job, pieces)
     ending = listening_ending(listening)
     written = write_copies(job, folder, files, ending, light, progress)
-    sweeps = [file.audio for file in files if file.piece.dial is None]
-    rig = job.rig.title or job.rig.name
-    reel_tags = Tags("all designs in turn", "all", "sweep", rig, job.workshop)
-    write_segment(folder / "listen" / f"{REEL}.{ending}", comparison_reel(sweeps, rate), reel_tags)
+    chapters = _write_reel(job, folder / "listen" / f"{REEL}.{ending}", files)
     trials = _write_trials(job, folder, ending, light, progress)
     about = dossiers(job)
     _write_sheets(about, folder / "sheets")
@@ -176,12 +173,24 @@ def _fill(
     reel = "" if alone else f"listen/{REEL}.{ending}"
     page = build_page(job, about, copies, live_data(job, renderer), reel)
     (folder / "index.html").write_text(page, encoding="utf-8")
-    contents = _contents(job, about, written, ending, light)
+    contents = _contents(job, about, written, chapters, ending, light)
     if trials:
         contents["comparisons"] = {"dials": list(job.comparing.dials), "files": trials}
     text = json.dumps(contents, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
     (folder / "pack.json").write_text(text, encoding="utf-8")
     return contents
+
+
+def _write_reel(job: PackJob, path: Path, files: list[PackFile]) -> list[dict[str, Any]]:
+    """All sweeps in turn, each a chapter."""
+    sweeps = [file for file in files if file.piece.dial is None]
+    titles = [
+        job.designs[file.piece.design].name + ("" if file.piece.voice == "clean" else ", dirt")
+        for file in sweeps
+    ]
+    tags = Tags("all designs in turn", "all", "sweep", job.rig.title or job.rig.name, job.workshop)
+    audio = [file.audio for file in sweeps]
+    return write_reel(path, audio, titles, job.recording.sample_rate_hz, tags)
 
 
 def _write_trials(
@@ -194,7 +203,8 @@ def _write_trials(
     designs = with_bare(job.designs)
     heard = join(job.recording, job.rig, designs, job.after)
     stems = dict(zip(designs, file_stems([design.name for design in designs]), strict=True))
-    entries, reel = [], []
+    entries: list[dict[str, Any]] = []
+    reel: dict[str, Array] = {}
     for trial in comparisons(heard, job.recording.samples, job.comparing, progress):
         number, audio = designs.index(trial.design) + 1, trial.strip.audio
         stem = f"{number:02d}_{stems[trial.design]}_{trial.kind.replace('_', '-')}"
@@ -206,11 +216,11 @@ def _write_trials(
         write_listening_copy(folder / "listen" / f"{stem}.{ending}", audio, rate, tags)
         entries.append(trial.plain(stem))
         if trial.kind == "stairs":
-            reel.append(audio)
+            reel[trial.design.name] = audio
     if reel:
         tags = Tags("all designs, dial by dial", "all", "stairs", rig, job.workshop)
         path = folder / "listen" / f"{REEL}_stairs.{ending}"
-        write_segment(path, comparison_reel(reel, rate), tags)
+        write_reel(path, list(reel.values()), list(reel), rate, tags)
     return entries
 
 
@@ -218,6 +228,7 @@ def _contents(
     job: PackJob,
     about: tuple[Dossier, ...],
     written: list[dict[str, Any]],
+    chapters: list[dict[str, Any]],
     ending: str,
     light: bool,
 ) -> dict[str, Any]:
@@ -235,6 +246,7 @@ def _contents(
             for dossier in about
         ],
         "reel": REEL,
+        "reel_chapters": chapters,
         "files": written,
     }
 
