@@ -4,6 +4,7 @@ import os
 from collections.abc import Iterator
 
 import pytest
+from playwright.sync_api import Browser, Playwright, sync_playwright
 
 from presolder.models.instrument.rig import Rig
 from presolder.render.files.audio import Recording, read_recording
@@ -21,7 +22,12 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 LONGEST = (
     "test_validation.py",
     "test_install.py",
+    "test_load.py",
+    "test_pickup.py",
     "test_page.py",
+    "test_live.py",
+    "test_thread.py",
+    "test_engine.py",
     "test_pack.py",
     "test_verify.py",
 )
@@ -74,3 +80,19 @@ def pytest_sessionfinish(session: pytest.Session) -> None:
     reporter = session.config.pluginmanager.get_plugin("terminalreporter")
     if os.environ.get("CI") and reporter is not None and reporter.stats.get("skipped"):
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+
+@pytest.fixture(scope="session")
+def playwright() -> Iterator[Playwright]:
+    with sync_playwright() as playwright:
+        yield playwright
+
+
+@pytest.fixture(scope="session")
+def browser(playwright: Playwright) -> Iterator[Browser]:
+    chromium = playwright.chromium.launch(
+        executable_path="/usr/bin/chromium",
+        args=["--no-sandbox", "--autoplay-policy=no-user-gesture-required"],
+    )
+    yield chromium
+    chromium.close()

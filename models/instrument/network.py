@@ -163,6 +163,23 @@ def shape_text(network: Network | None) -> str:
     return "" if network is None else joined_text(network, leaf_letter)
 
 
+def network_in_words(network: Network | None) -> str:
+    """What lies between the lugs, ``"a resistor, then a resistor beside a capacitor"``."""
+    kinds = {Resistor: "a resistor", Capacitor: "a capacitor", Gang: "a second gang"}
+    match network:
+        case None:
+            return "nothing between input lug and wiper"
+        case Series(parts):
+            return ", then ".join(network_in_words(part) for part in parts)
+        case Parallel(parts):
+            # Nested chains first lose their commas, or nobody could tell where they end.
+            return " beside ".join(
+                network_in_words(part).replace(", then", " and then") for part in parts
+            )
+        case _:
+            return kinds[type(network)]
+
+
 def leaf_letter(leaf: Leaf) -> str:
     """``R``, ``C`` or ``G``, for the kind of part."""
     return {Resistor: "R", Capacitor: "C", Gang: "G"}[type(leaf)]

@@ -289,11 +289,10 @@ def pack(
     chosen = short_list(found.first.volume) if designs is None else asked_designs(designs, found)
     after = After(dirt, speaker, hum_db)
     comparing = Comparing(stairs, beside_bare, tuple(map(float, stair_dials)), phrase_s)
-    held = tuple(map(float, dials))
-    take = replace(take, samples=folded(take.samples))
     job = PackJob(
-        take, found, chosen, sweep, held, after, ear, comparing, workshop, note, recordings
-    )
+        replace(take, samples=folded(take.samples)), found, chosen, sweep,
+        tuple(map(float, dials)), after, ear, comparing, workshop, note, recordings,
+    )  # fmt: skip
     told = counted(progress, work_units(job))
     if single_file:
         size = write_single_file(

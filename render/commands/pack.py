@@ -54,8 +54,7 @@ _LONGEST_TEXT = 2000
 @click.option("--light", is_flag=True, help="Leave out the lossless copies.")
 @click.option(
     "--recordings", is_flag=True,
-    help="Put the held and swept recordings into the page too; with dirt, --speaker or --hum-db"
-    " they are.",
+    help="Put the held and swept recordings into the page too; with --hum-db they are.",
 )  # fmt: skip
 @comparing_options
 @stage_options

@@ -28,6 +28,8 @@ with warnings.catch_warnings():
 BITRATE = "64k"
 _FADE_MS = 15
 _GAP_MS = 700
+# What ffmpeg's encoder of MP3 turns everything down by, 0.95 (measured); files peak at -1 dBFS.
+_MP3_LOSS_DB = 0.445
 _CODECS: dict[Format, tuple[str, str | None]] = {"mp3": ("mp3", None), "m4a": ("ipod", "aac")}
 
 
@@ -95,6 +97,8 @@ def write_segment(path: Path, segment: AudioSegment, tags: Tags) -> None:
 def _export(
     path: Path, segment: AudioSegment, container: str, codec: str | None, tags: Tags
 ) -> None:
+    if container == "mp3":
+        segment = segment.apply_gain(_MP3_LOSS_DB)
     try:
         # Closed at once: pydub leaves that to us.
         segment.export(

@@ -5,8 +5,9 @@ from importlib import resources
 from typing import Any
 
 import numpy as np
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
+from presolder.models.instrument.network import network_in_words
 from presolder.models.judging.ear import Ear
 from presolder.models.judging.merit import Heard, Merit
 from presolder.models.judging.need import need
@@ -102,9 +103,9 @@ def _card(dossier: Dossier, ear: Ear) -> dict[str, Any]:
     fitted = dossier.design.network is not None
     return {
         "name": dossier.design.name,
-        "title": dossier.design.title,
+        "title": dossier.design.title or network_in_words(dossier.design.network),
         "expression": sheet.expression,
-        "chart": Markup(chart(dossier.heard, float(ear.at_ten.phon))),
+        "chart": Markup(chart(dossier.heard, float(ear.at_ten.phon), dossier.design.name)),
         "sentence": sentence(dossier.figures, fitted),
         "figures": figure_rows(dossier.figures),
         "sheet": sheet.context() | {"svg": sheet.svg} if fitted else None,
@@ -129,8 +130,8 @@ def need_in_words(ear: Ear) -> str:
     return f"Is one needed, {plays}? {' '.join(said)}"
 
 
-def chart(figure: Heard, ten_phon: float) -> str:
-    """Loudness and treble against dial as inline SVG; numbers only, no user text."""
+def chart(figure: Heard, ten_phon: float, name: str) -> str:
+    """Loudness and treble against dial as inline SVG, named after the design."""
     loudness = figure.phon - ten_phon
     treble = figure.change.brighter_db - figure.change.duller_db
 
@@ -149,7 +150,7 @@ def chart(figure: Heard, ten_phon: float) -> str:
     )
     return (
         f'<svg class="chart" viewBox="0 0 {_WIDTH} {_HEIGHT}" role="img"'
-        ' aria-label="Loudness in phon and treble in decibels against dial">'
+        f' aria-label="{escape(name)}: loudness in phon and treble in decibels against dial">'
         f'<line class="axis" x1="{_LEFT}" x2="{_WIDTH - 4}" y1="{zero:.1f}" y2="{zero:.1f}"/>'
         f'<text x="{_LEFT - 4}" y="{zero + 3:.1f}" text-anchor="end">0</text>'
         f'<text x="{_LEFT - 4}" y="{bottom:.1f}" text-anchor="end">-36</text>{ticks}'

@@ -8,7 +8,13 @@ import pytest
 from presolder.models.errors import InputError, OddValueWarning
 from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.markings import read_length, read_pot_marking
-from presolder.models.instrument.network import Capacitor, Parallel, Resistor, Series
+from presolder.models.instrument.network import (
+    Capacitor,
+    Parallel,
+    Resistor,
+    Series,
+    network_in_words,
+)
 from presolder.models.instrument.quantities import Unit, parse_quantity
 from presolder.render.files.rigs import built_in_rigs, read_rig
 from running import presolder_here
@@ -175,3 +181,17 @@ def test_law_by_marking_and_by_key(tmp_path: Path) -> None:
 @pytest.mark.filterwarnings("error")
 def test_built_in_rigs_are_plausible() -> None:
     assert len([read_rig(path) for path in built_in_rigs().values()]) >= 6
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("150p", "a capacitor"),
+        ("33k + (220k || 1n)", "a resistor, then a resistor beside a capacitor"),
+        ("47p || (330k + 150p)", "a capacitor beside a resistor and then a capacitor"),
+        ("gang(500k, linear, zero) + 150p", "a second gang, then a capacitor"),
+    ],
+)
+def test_networks_in_words(text: str, words: str) -> None:
+    assert network_in_words(parse_expression(text)) == words
+    assert network_in_words(None) == "nothing between input lug and wiper"

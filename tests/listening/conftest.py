@@ -1,31 +1,13 @@
-"""A real browser, and a small pack's page, for all tests of the page."""
+"""Small packs' pages, for all tests of the page."""
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 import soundfile
-from playwright.sync_api import Browser, Playwright, sync_playwright
 
 from probing import probed
 from running import presolder
 from takes import SAMPLES
-
-
-@pytest.fixture(scope="session")
-def playwright() -> Iterator[Playwright]:
-    with sync_playwright() as playwright:
-        yield playwright
-
-
-@pytest.fixture(scope="session")
-def browser(playwright: Playwright) -> Iterator[Browser]:
-    chromium = playwright.chromium.launch(
-        executable_path="/usr/bin/chromium",
-        args=["--no-sandbox", "--autoplay-policy=no-user-gesture-required"],
-    )
-    yield chromium
-    chromium.close()
 
 
 @pytest.fixture(scope="session")

@@ -24,7 +24,7 @@ from presolder.render.files.tags import Tags
 from presolder.render.listening import pack as packs
 from presolder.render.listening.after import After
 from presolder.render.listening.job import PackJob
-from rendering import rms
+from rendering import band_rms, rms
 from running import presolder, presolder_here
 from takes import SAMPLES
 
@@ -101,6 +101,18 @@ def test_true_files_share_one_gain(pack: Path) -> None:
     sweep = flac(pack, "02_cap_sweep")
     start = slice(0, 22_050)
     assert rms(sweep[start] - held[1][start]) < 1e-6
+
+
+@pytest.mark.parametrize("stem", ["01_bare_dial-02_true", "02_cap_sweep"])
+def test_listening_copies_are_as_loud_as_the_archive(pack: Path, stem: str, tmp_path: Path) -> None:
+    """Decoded by ffmpeg; below 2 kHz, since the encoder leaves high treble out."""
+    wav = tmp_path / "copy.wav"
+    command = ["ffmpeg", "-v", "error", "-i", pack / "listen" / f"{stem}.mp3", wav]
+    subprocess.run(command, check=True)
+    copy, rate = soundfile.read(wav)
+    lossless = flac(pack, stem)
+    both = (band_rms(audio, rate, 60, 2000) for audio in (copy[: lossless.size], lossless))
+    assert 20 * np.log10(next(both) / next(both)) == pytest.approx(0.0, abs=0.03)
 
 
 def test_tags_read_back(pack: Path) -> None:

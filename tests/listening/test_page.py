@@ -172,7 +172,9 @@ def test_keyboard_alone(page: Page) -> None:
 
 def names_found(page: Page) -> list[str]:
     text = page.content() + str(_tree(page))
-    return [name for name in ("bright one", "two-gang", "alert(1)", "330p", "390p") if name in text]
+    told = ("bright one", "two-gang", "alert(1)", "330p", "390p")
+    assert page.locator("#pot text").count() == 0 or any(name in text for name in told)
+    return [name for name in told if name in text]
 
 
 def _tree(page: Page) -> object:
@@ -398,6 +400,14 @@ def test_accessible_and_fits(
     context.close()
 
 
+def test_each_chart_has_a_name_of_its_own(page: Page) -> None:
+    names = page.locator("svg[role=img], svg[role=slider]").evaluate_all(
+        "(all) => all.map((one) => one.getAttribute('aria-label'))"
+    )
+    assert len(names) >= 6 and len(set(names)) == len(names)
+    assert any("bright one: loudness" in name for name in names)
+
+
 def test_without_script_the_reel_plays(browser: Browser, page_file: Path) -> None:
     context = browser.new_context(java_script_enabled=False)
     page = context.new_page()
@@ -459,11 +469,13 @@ def test_nothing_starts_louder_than_it_stopped(page: Page) -> None:
 
 def test_what_is_not_played_is_not_kept_decoded(page: Page) -> None:
     """Three designs at one place, whatever was heard before."""
+    playing(page)
     for place in ("10", "6", "3"):
         page.locator(f"input[name=place][value='{place}']").check(force=True)
-        if not page.evaluate(f"{PROBE}.state.playing"):
-            page.get_by_role("button", name="Play", exact=True).click()
-        until(page, f"{PROBE}.state.playing && {PROBE}.recordings.playing()")
+        until(
+            page,
+            f"{PROBE}.state.playing && {PROBE}.recordings.playing() && {PROBE}.state.place === '{place}'",
+        )
         assert page.evaluate(f"{PROBE}.recordings.cached()") == 3
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import sync_playwright
+from playwright.sync_api import Browser
 
 import presolder as ps
 from presolder.models.circuit.chain import OUTPUT, PICKUP_SIDE, Branch, Rheostat, control_chain
@@ -392,52 +392,44 @@ MEASURE = """() => {
 }"""
 
 
-def test_every_sheet_prints_on_one_page(tmp_path: Path) -> None:
+def test_every_sheet_prints_on_one_page(tmp_path: Path, browser: Browser) -> None:
     """A4, neither more than a side nor half a side; type of 8 points at least; numbers whole."""
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(
-            executable_path="/usr/bin/chromium", args=["--no-sandbox"]
-        )
-        page = browser.new_page(viewport={"width": round(PAPER_PX[0]), "height": 1000})
-        page.emulate_media(media="print")
-        for rig, design in (
-            *(("humbucker-500k", d.name) for d in BUILT_IN[1::3]),
-            *(("two-pickups-independent", d.name) for d in BUILT_IN[2::4]),
-            ("humbucker-500k", "150p"), ("humbucker-500k", LONG), ("humbucker-500k", THREE_GANGS),
-            ("two-pickups", LONG),
-        ):  # fmt: skip
-            out = tmp_path / "sheet.html"
-            options = ("--rig", rig, "--design", design, "--force")
-            in_process("sheet", *options, "--workshop", "<b>Bench</b>", "--out", str(out))
-            page.goto(out.as_uri())
-            assert page.locator("svg[role=img]").count() == 1
-            assert "<b>Bench</b>" in page.inner_text("main")
-            pdf = page.pdf(prefer_css_page_size=True)
-            assert len(re.findall(rb"/Type\s*/Page\b", pdf)) == 1, (rig, design)
-            seen = page.evaluate(MEASURE)
-            assert seen["least"] * 72 / 96 >= LEAST_PT * 0.93, (rig, design, seen["least"])
-            assert 0.55 < seen["height"] / PAPER_PX[1] <= 1.0, (rig, design)
-            assert all(left >= 0 and whole for _, left, whole in seen["left"])
-        browser.close()
+    page = browser.new_page(viewport={"width": round(PAPER_PX[0]), "height": 1000})
+    page.emulate_media(media="print")
+    for rig, design in (
+        *(("humbucker-500k", d.name) for d in BUILT_IN[1::3]),
+        *(("two-pickups-independent", d.name) for d in BUILT_IN[2::4]),
+        ("humbucker-500k", "150p"), ("humbucker-500k", LONG), ("humbucker-500k", THREE_GANGS),
+        ("two-pickups", LONG),
+    ):  # fmt: skip
+        out = tmp_path / "sheet.html"
+        options = ("--rig", rig, "--design", design, "--force")
+        in_process("sheet", *options, "--workshop", "<b>Bench</b>", "--out", str(out))
+        page.goto(out.as_uri())
+        assert page.locator("svg[role=img]").count() == 1
+        assert "<b>Bench</b>" in page.inner_text("main")
+        pdf = page.pdf(prefer_css_page_size=True)
+        assert len(re.findall(rb"/Type\s*/Page\b", pdf)) == 1, (rig, design)
+        seen = page.evaluate(MEASURE)
+        assert seen["least"] * 72 / 96 >= LEAST_PT * 0.93, (rig, design, seen["least"])
+        assert 0.55 < seen["height"] / PAPER_PX[1] <= 1.0, (rig, design)
+        assert all(left >= 0 and whole for _, left, whole in seen["left"])
+    page.close()
 
 
-def test_pages_of_several_designs_and_contrast(tmp_path: Path) -> None:
+def test_pages_of_several_designs_and_contrast(tmp_path: Path, browser: Browser) -> None:
     out = tmp_path / "both.html"
     in_process("sheet", "--design", "68k + 1n5", "--design", LONG, "--out", str(out))
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(
-            executable_path="/usr/bin/chromium", args=["--no-sandbox"]
-        )
-        page = browser.new_page()
-        page.goto(out.as_uri())
-        pdf = page.pdf(prefer_css_page_size=True)
-        assert len(re.findall(rb"/Type\s*/Page\b", pdf)) == 2
-        # The page lets no script in; the checker needs to put itself there.
-        text = out.read_text("utf-8").replace("default-src 'none';", "")
-        page.set_content(text)
-        found = Axe().run(page)
-        assert found.violations_count == 0, found.generate_report()
-        browser.close()
+    page = browser.new_page()
+    page.goto(out.as_uri())
+    pdf = page.pdf(prefer_css_page_size=True)
+    assert len(re.findall(rb"/Type\s*/Page\b", pdf)) == 2
+    # The page lets no script in; the checker needs to put itself there.
+    text = out.read_text("utf-8").replace("default-src 'none';", "")
+    page.set_content(text)
+    found = Axe().run(page)
+    assert found.violations_count == 0, found.generate_report()
+    page.close()
 
 
 def test_second_pickup_with_its_own_bypass_is_not_counted() -> None:

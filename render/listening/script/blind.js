@@ -74,7 +74,7 @@ export function makeBlind(pack, player) {
     about = byId("about");
     about.remove();
     byId("parts").hidden = true;
-    for (const id of ["part-sliders", "expression"]) byId(id).replaceChildren();
+    for (const id of ["part-sliders", "expression", "pot"]) byId(id).replaceChildren();
     if (byId("note")) byId("note").hidden = true;
     buildRating();
     if (saved) saved.rated.forEach((line, i) => byId("rating").children[i].querySelectorAll("select").forEach((s, k) => { s.selectedIndex = line[k]; }));
