@@ -415,6 +415,20 @@ def test_a_gesture_is_recorded_and_replayed(page: Page) -> None:
     assert page.evaluate("window.audition.state.playing")
 
 
+def test_a_gesture_replayed_while_another_is_recorded(page: Page) -> None:
+    """The one that is complete; and a recording without a turn leaves it."""
+    record = page.locator("#record")
+    record.click()
+    page.mouse.click(*knob_at(page, 4))
+    record.click()
+    record.click()
+    page.locator("#replay").click()
+    until(page, "document.getElementById('replay').getAttribute('aria-pressed') === 'false'")
+    assert dial(page) == pytest.approx(4, abs=0.05)
+    record.click()
+    assert page.locator("#replay").is_visible()
+
+
 def test_what_the_live_knob_leaves_out_is_said(tmp_path: Path, browser: Browser) -> None:
     """Hum is in the recordings, which are then in the page; a loudspeaker is heard live."""
     take, rate = soundfile.read(SAMPLES / "chords.flac")

@@ -54,7 +54,7 @@ export function makeKnob(knob, { dial, turn }) {
 
 // Hands: the pack's sweep turned slowly, or what was recorded turned again.
 export function makeHands({ button, sweep, dial, turn, begin }) {
-  let turning = 0, follower = "", gesture = [], recordedAt = 0;
+  let turning = 0, follower = "", gesture = [], growing = [], recordedAt = 0;
   const pressed = (id, on) => button(id).setAttribute("aria-pressed", String(on));
   const seconds = () => (performance.now() - recordedAt) / 1000;
   function release() {
@@ -87,15 +87,17 @@ export function makeHands({ button, sweep, dial, turn, begin }) {
     button("record").textContent = recording ? "Stop recording the knob" : "Record the knob";
     if (recording) {
       release();
-      gesture = [[0, dial()]];
+      growing = [[0, dial()]];
       recordedAt = performance.now();
     } else {
-      gesture.push([seconds(), dial()]);
-      button("replay").hidden = gesture.length < 3;
+      growing.push([seconds(), dial()]);
+      // A turn that was none leaves the one before it.
+      if (growing.length > 2) gesture = growing;
+      button("replay").hidden = gesture.length === 0;
     }
   }
   button("slowly").addEventListener("click", () => follow("slowly", sweep));
   button("record").addEventListener("click", record);
   button("replay").addEventListener("click", () => follow("replay", { times: gesture.map(([t]) => t), dials: gesture.map(([, d]) => d) }));
-  return { release, remember: (at) => { if (recording) gesture.push([seconds(), at]); } };
+  return { release, remember: (at) => { if (recording) growing.push([seconds(), at]); } };
 }
