@@ -81,6 +81,11 @@ class FilterBank:
         """Points of the FFT."""
         return 2 * (int(self.spectra.shape[1]) - 1)
 
+    @property
+    def impulses(self) -> Array:
+        """The impulse responses, shape (filters, taps)."""
+        return np.asarray(np.fft.irfft(self.spectra, self.fft_size)[:, : self.taps])
+
     def power_at(self, frequency_hz: Array, sample_rate_hz: float) -> Array:
         """Power gain of the first filter, same shape as the frequencies."""
         bins_hz = np.linspace(0.0, 0.5 * sample_rate_hz, self.spectra.shape[1])

@@ -110,6 +110,7 @@ def live_data(job: PackJob, renderer: Renderer) -> dict[str, Any]:
         "jack": jack_plain(rig),
         **_bands(emf, rate),
         "levelDials": _LEVEL_DIALS.tolist(),
+        "measuredDials": list(_MEASURED_DIALS),
         "levelDb": [[round(float(db), 2) for db in row] for row in levels_db + decibels(scale)],
     }
 
@@ -148,8 +149,7 @@ def _load_plain(load: Load) -> dict[str, float]:
 
 def _speaker_plain(job: PackJob, rate: int) -> dict[str, Any]:
     """The pack's loudspeaker, or else the plain one, as an impulse response to decode."""
-    bank = load_speaker(job.after.speaker or PLAIN_SPEAKER, rate)
-    impulse = np.fft.irfft(bank.spectra[0], bank.fft_size)[: bank.taps]
+    impulse = load_speaker(job.after.speaker or PLAIN_SPEAKER, rate).impulses[0]
     # The plain one has died away by then; of a measured one a page needs no more.
     shown = impulse[: round(_SPEAKER_SECONDS * rate)]
     peak = float(np.abs(shown).max())

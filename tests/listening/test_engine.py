@@ -1,5 +1,6 @@
 """The page's modules in node, against the renderer, the simulator and scipy."""
 
+import json
 from dataclasses import replace
 from typing import Any
 
@@ -26,6 +27,7 @@ from presolder.models.instrument.quantities import parse_quantity
 from presolder.models.instrument.taper import fraction_below_wiper
 from presolder.models.typing import Array
 from presolder.render.files.rigs import built_in_rigs, find_rig
+from presolder.render.listening.joined import joined
 from presolder.render.listening.live import (
     circuit_plain,
     design_parts,
@@ -37,7 +39,7 @@ from presolder.render.listening.live import (
 )
 from rendering import band_rms, rendered, resting
 from rigs import as_string_take, other_rigs
-from script import as_array, as_text, in_node
+from script import SCRIPT, as_array, as_text, in_node
 from takes import SAMPLES
 
 pytestmark = pytest.mark.slow
@@ -397,3 +399,16 @@ def test_loudest_second_is_the_renderers() -> None:
     )  # fmt: skip
     untouched = np.array([[1.0, 0.0, 0.0, 1.0, 0.0, 0.0]])
     assert got == pytest.approx(loudest_second([take[None]], rate, untouched).peak)
+
+
+@pytest.mark.parametrize(
+    "name", sorted({path.stem for path in SCRIPT.glob("*.js")} - {"page", "thread", "bench"})
+)
+def test_joined_modules_export_what_they_export_by_themselves(name: str) -> None:
+    """As node sees them; the joiner reads one name after each ``export``."""
+    keys = in_node(
+        f"async () => Object.keys(await import({json.dumps(str(SCRIPT / name) + '.js')})).sort()",
+        None,
+    )
+    told = joined(name).rsplit("return { ", 1)[1].split(" }")[0]
+    assert sorted(told.split(", ")) == keys

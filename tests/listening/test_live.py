@@ -25,7 +25,7 @@ from presolder.render.files.rigs import find_rig
 from presolder.render.listening.live import (
     loop_nodes,
 )
-from probing import probed
+from probing import opened, until
 from rendering import band_rms, rendered, resting
 from rigs import as_string_take
 from running import presolder
@@ -84,13 +84,8 @@ def test_page_is_small_and_the_emf_whole(pack: Path) -> None:
 
 @pytest.fixture
 def page(browser: Browser, pack: Path) -> Iterator[Page]:
-    page = browser.new_page(viewport={"width": 1100, "height": 800})
-    errors: list[str] = []
-    page.on("pageerror", lambda error: errors.append(str(error)))
-    page.goto(pack.as_uri())
-    yield page
-    assert errors == []
-    page.close()
+    with opened(browser, pack, viewport={"width": 1100, "height": 800}) as page:
+        yield page
 
 
 def knob_at(page: Page, dial: float) -> tuple[float, float]:
@@ -324,20 +319,11 @@ def test_tone_slider_and_no_run_at_ten(page: Page) -> None:
     assert page.locator("#trial").is_hidden()
 
 
-def test_a_page_by_mail_is_small(tmp_path: Path, browser: Browser) -> None:
+def test_a_page_by_mail_is_small(eight: Path, browser: Browser) -> None:
     """Eight designs and five seconds, no recordings: 1.5 MB, and it turns the knob by itself."""
-    take, rate = soundfile.read(SAMPLES / "chords.flac")
-    soundfile.write(tmp_path / "take.wav", take[: 5 * rate], rate)
-    designs = [word for name in ("bare", "cap", "series", "parallel", "series-strong", "gang-series",
-                                 "series-parallel", "cap-strong") for word in ("--design", name)]  # fmt: skip
-    out = tmp_path / "mail.html"
-    done = presolder(
-        "pack", tmp_path / "take.wav", *designs, "--travel", "1", "--single-file", "--out", out
-    )
-    assert done.returncode == 0, done.stderr
-    assert out.stat().st_size < 1_500_000
+    assert eight.stat().st_size < 1_500_000
     page = browser.new_page()
-    page.goto(probed(out).as_uri())
+    page.goto(eight.as_uri())
     assert page.get_by_label("recorded: knob turning").count() == 0
     page.get_by_role("button", name="Turn it slowly for me").click()
     seen = set()
@@ -465,15 +451,6 @@ def test_level_over_the_dial_is_drawn(page: Page, pack: Path) -> None:
     page.keyboard.press("Home")
     page.wait_for_timeout(200)
     assert page.locator("#level-own").get_attribute("points") != points
-
-
-def until(page: Page, expression: str) -> None:
-    """Poll: the page's policy forbids the evaluation that Playwright's own waiting uses."""
-    for _ in range(600):
-        if page.evaluate(expression):
-            return
-        page.wait_for_timeout(25)
-    pytest.fail(f"{expression} did not come true")
 
 
 def test_dirt_drive_and_loudspeaker(page: Page) -> None:

@@ -7,6 +7,8 @@ import numpy as np
 import pytest
 from playwright.sync_api import Browser, CDPSession, Page
 
+from probing import opened
+
 pytestmark = pytest.mark.slow
 
 # Every sample that the engine puts out, with the frame that each block began at.
@@ -41,14 +43,9 @@ def session(browser: Browser) -> CDPSession:
 
 @pytest.fixture
 def page(browser: Browser, eight: Path) -> Iterator[Page]:
-    page = browser.new_page()
-    errors: list[str] = []
-    page.on("pageerror", lambda error: errors.append(str(error)))
-    page.goto(eight.as_uri())
-    page.wait_for_timeout(1000)
-    yield page
-    assert errors == []
-    page.close()
+    with opened(browser, eight) as page:
+        page.wait_for_timeout(1000)
+        yield page
 
 
 def renderers(session: CDPSession) -> dict[int, float]:

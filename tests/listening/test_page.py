@@ -14,7 +14,7 @@ import soundfile
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page
 
-from probing import probed
+from probing import probed, until
 from running import presolder
 from script import in_node
 from takes import DOCS
@@ -67,15 +67,6 @@ def page(browser: Browser, page_file: Path) -> Iterator[Page]:
         page_file.as_uri()
     }
     context.close()
-
-
-def until(page: Page, expression: str) -> None:
-    """Poll: the page's policy forbids the evaluation that Playwright's own waiting uses."""
-    for _ in range(200):
-        if page.evaluate(expression):
-            return
-        page.wait_for_timeout(25)
-    pytest.fail(f"{expression} did not come true")
 
 
 def playing(page: Page) -> None:

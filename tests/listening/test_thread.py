@@ -24,6 +24,7 @@ from presolder.models.instrument.dirt import Dirt
 from presolder.models.typing import Array
 from presolder.render.files.rigs import built_in_rigs, find_rig
 from presolder.render.listening.live import loop_nodes
+from probing import opened
 from rendering import band_rms, rendered, resting
 from rigs import as_string_take, other_rigs
 
@@ -60,13 +61,8 @@ OFFLINE = """async ({ changed, acts, rate, blocks, first, input }) => {
 
 @pytest.fixture(scope="module")
 def page(browser: Browser, pack: Path) -> Iterator[Page]:
-    page = browser.new_page()
-    errors: list[str] = []
-    page.on("pageerror", lambda error: errors.append(str(error)))
-    page.goto(pack.as_uri())
-    yield page
-    assert errors == []
-    page.close()
+    with opened(browser, pack) as page:
+        yield page
 
 
 def offline(

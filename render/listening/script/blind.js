@@ -96,18 +96,35 @@ export function makeBlind(pack, player) {
 
   // ---- a run of trials -----------------------------------------------------
   const pair = () => [byId("first"), byId("second")].map((s) => order[Number(s.value)]);
-  const atTen = () => { const { place, dial } = player.conditions(); return Number(place === "live" ? dial : place) > 9.5; };
+  // Whether it stands where all are the same circuit, which is then said.
+  function atTen(said) {
+    const { place, dial } = player.conditions(), same = Number(place === "live" ? dial : place) > 9.5;
+    if (same) byId(said).textContent = "At 10 all samples are the same circuit: turn the knob down first.";
+    return same;
+  }
   function setUp() {
-    byId("set-up").disabled = false;
-    byId("find").disabled = false;
-    byId("pair").hidden = true;
-    byId("trial").hidden = true;
+    byId("set-up").disabled = byId("find").disabled = false;
+    for (const id of ["pair", "trial"]) byId(id).hidden = true;
     player.fixed(false);
+  }
+  // From here on conditions stay as they were when it began.
+  function ask(panel, conditions) {
+    byId("set-up").disabled = byId("find").disabled = true;
+    byId(panel).hidden = false;
+    player.put(conditions);
+    player.fixed(true);
+  }
+  // Nothing is asked any more: it was answered, or given up.
+  function asked(said, text) {
+    run = contest = null;
+    byId(said).textContent = text;
+    setUp();
+    keep();
   }
   function start() {
     const [a, b] = pair();
     if (a === b) { byId("tally").textContent = "Choose two different samples."; return; }
-    if (atTen()) { byId("tally").textContent = "At 10 all samples are the same circuit: turn the knob down first."; return; }
+    if (atTen("tally")) return;
     resume({ pair: [a, b], trials: Number(byId("trials").value), answers: [], ...player.conditions(), date: new Date().toISOString() });
   }
   function resume(saved) {
@@ -115,10 +132,7 @@ export function makeBlind(pack, player) {
     byId("first").value = String(order.indexOf(run.pair[0]));
     byId("second").value = String(order.indexOf(run.pair[1]));
     byId("trials").value = String(run.trials);
-    byId("set-up").disabled = byId("find").disabled = true;
-    byId("trial").hidden = false;
-    player.put(run);
-    player.fixed(true);
+    ask("trial", run);
     trial();
   }
   function trial() {
@@ -129,26 +143,29 @@ export function makeBlind(pack, player) {
     allow();
     keep();
   }
-  const allow = () => { for (const id of ["is-first", "is-second"]) byId(id).disabled = !run || run.heard.some((s) => s < HEARD_S); };
-  let hearing = null, since = 0, ticking = 0;
-  function hear(which) {
-    if (!run) return;
-    settleAll();
-    player.play(which === 2 ? run.pair[run.hidden] : run.pair[which], which === 2);
-    listenTo(which);
+  // Answers are open once all that is to be compared was heard.
+  const allHeard = (one) => one !== null && one.heard.every((s) => s >= HEARD_S);
+  function allow() {
+    for (const id of ["is-first", "is-second"]) byId(id).disabled = !allHeard(run);
+    for (const id of ["like-one", "like-other", "like-neither"]) byId(id).disabled = !allHeard(contest);
   }
-  function listenTo(which) {
+  let hearing = null, since = 0, ticking = 0;
+  function hear(which, design, unlit) {
+    settle();
+    player.play(design, unlit);
     hearing = which;
     since = performance.now();
     clearInterval(ticking);
-    ticking = setInterval(() => { settleAll(); allow(); allowPreference(); }, 100);
+    ticking = setInterval(() => { settle(); allow(); }, 100);
   }
+  function hearOfTrial(which) { if (run) hear(which, which === 2 ? run.pair[run.hidden] : run.pair[which], which === 2); }
+  function hearOfPair(which) { if (contest) hear(which, contest.asking.pair()[which], true); }
   // What plays counts as heard as long as it plays.
-  function settleAll() {
-    const asked = run || contest;
-    if (hearing === null || !asked) return;
+  function settle() {
+    const one = run || contest;
+    if (hearing === null || !one) return;
     const now = performance.now();
-    if (player.playing()) asked.heard[hearing] += (now - since) / 1000;
+    if (player.playing()) one.heard[hearing] += (now - since) / 1000;
     since = now;
   }
   function quiet() {
@@ -157,8 +174,8 @@ export function makeBlind(pack, player) {
     player.stop();
   }
   function answer(which) {
-    settleAll();
-    if (run.heard.some((s) => s < HEARD_S)) return;
+    settle();
+    if (!allHeard(run)) return;
     run.answers.push({ hidden: run.hidden, answer: which, seconds: Number(((performance.now() - run.began) / 1000).toFixed(1)) });
     quiet();
     if (run.answers.length < run.trials) { trial(); return; }
@@ -167,74 +184,57 @@ export function makeBlind(pack, player) {
   function over() {
     runs.push(run);
     const right = run.answers.filter((a) => a.hidden === a.answer).length;
-    byId("tally").textContent = `The run is over: ${right} of ${run.trials} right. By guessing alone, the chance of that many or more is ${guessing(right, run.trials).toFixed(3)}.`;
-    run = null;
-    setUp();
-    keep();
+    asked("tally", `The run is over: ${right} of ${run.trials} right. By guessing alone, the chance of that many or more is ${guessing(right, run.trials).toFixed(3)}.`);
   }
   function giveUp() {
     quiet();
-    run = null;
-    byId("tally").textContent = "The run was given up; it does not count.";
-    setUp();
-    keep();
+    asked("tally", "The run was given up; it does not count.");
   }
 
   // ---- which is liked best --------------------------------------------------
   function find() {
-    if (atTen()) { byId("liked").textContent = "At 10 all samples are the same circuit: turn the knob down first."; return; }
+    if (atTen("liked")) return;
     prefer({ asking: null, ...player.conditions(), date: new Date().toISOString() });
   }
   function prefer(saved) {
     contest = { ...saved, asking: makeContest(shuffled(), saved.asking) };
-    byId("set-up").disabled = byId("find").disabled = true;
-    byId("pair").hidden = false;
-    player.put(contest);
-    player.fixed(true);
+    ask("pair", contest);
     question();
   }
   function question() {
     const { asking } = contest;
     contest.heard = [0, 0];
     byId("liked").textContent = `Question ${asking.state.answers.length + 1} of ${asking.questions}. Hear both, then say which you like better.`;
-    allowPreference();
+    allow();
     keep();
   }
-  const allowPreference = () => { for (const id of ["like-one", "like-other", "like-neither"]) byId(id).disabled = !contest || contest.heard.some((s) => s < HEARD_S); };
-  function hearOf(which) {
-    if (!contest) return;
-    settleAll();
-    player.play(contest.asking.pair()[which], true);
-    listenTo(which);
-  }
   function preferred(which) {
-    settleAll();
-    if (contest.heard.some((s) => s < HEARD_S)) return;
+    settle();
+    if (!allHeard(contest)) return;
     contest.asking.answer(which);
     quiet();
     if (!contest.asking.over()) { question(); return; }
     const { best, rival, again, equals } = contest.asking.result();
     const name = letter(order.indexOf(best));
-    byId("liked").textContent = again
-      ? `Your favourite is ${name}: you liked it better each time, and once more the other way round.${equals.length ? ` As good to you: ${equals.map((d) => letter(order.indexOf(d))).join(", ")}.` : ""}`
-      : `No clear favourite: between ${name} and ${letter(order.indexOf(rival))} you did not choose the same again.`;
     contests.push({ ...contest, asking: contest.asking.state, result: { best, rival, again, equals } });
-    contest = null;
-    setUp();
-    keep();
+    asked("liked", again
+      ? `Your favourite is ${name}: you liked it better each time, and once more the other way round.${equals.length ? ` As good to you: ${equals.map((d) => letter(order.indexOf(d))).join(", ")}.` : ""}`
+      : `No clear favourite: between ${name} and ${letter(order.indexOf(rival))} you did not choose the same again.`);
   }
   function stopAsking() {
     quiet();
-    contest = null;
-    byId("liked").textContent = "Stopped; nothing of it counts.";
-    setUp();
-    keep();
+    asked("liked", "Stopped; nothing of it counts.");
   }
-  const inWords = (one) => (one.place === "live" ? `dial ${one.dial.toFixed(1)}` : one.place === "sweep" ? "knob turning" : `dial ${one.place}`);
+  // Under which conditions it was, for the file and for people.
+  const under = ({ place, dial, level, voice, date }) => ({ what: place, dial, loudness: level, sound: voice, date });
+  function underInWords({ what, dial, loudness, sound, date }) {
+    const where = what === "live" ? `dial ${dial.toFixed(1)}` : what === "sweep" ? "knob turning" : `dial ${what}`;
+    return `(${where}, ${loudness} loudness, ${sound}, ${date.slice(0, 10)})`;
+  }
   function plainContest(one) {
     const name = (design) => pack.designs[design].name, { best, rival, again, equals } = one.result;
     return {
-      favourite: again ? name(best) : null, between: again ? [] : [name(best), name(rival)], as_good: equals.map(name), what: one.place, dial: one.dial, loudness: one.level, sound: one.voice, date: one.date,
+      favourite: again ? name(best) : null, between: again ? [] : [name(best), name(rival)], as_good: equals.map(name), ...under(one),
       answers: one.asking.answers.map((a) => ({ first: name(a.first), second: name(a.second), preferred: a.preferred === null ? null : name(a.preferred) })),
     };
   }
@@ -244,7 +244,7 @@ export function makeBlind(pack, player) {
     const right = one.answers.filter((a) => a.hidden === a.answer).length;
     const names = one.pair.map((d) => pack.designs[d].name);
     return {
-      first: names[0], second: names[1], trials: one.trials, right, by_guessing: guessing(right, one.trials), what: one.place, dial: one.dial, loudness: one.level, sound: one.voice, date: one.date,
+      first: names[0], second: names[1], trials: one.trials, right, by_guessing: guessing(right, one.trials), ...under(one),
       answers: one.answers.map((a) => ({ hidden: names[a.hidden], answer: names[a.answer], seconds: a.seconds })),
     };
   }
@@ -257,12 +257,12 @@ export function makeBlind(pack, player) {
     const told = runs.map(plainRun);
     const lines = ratings.map((r) => `${r.label} was ${r.design}: rating ${r.rating}, rank ${r.rank}`);
     for (const one of told) {
-      lines.push(`Told ${one.first} from ${one.second}: ${one.right} of ${one.trials} right, by guessing ${one.by_guessing.toFixed(3)} (${inWords({ ...one, place: one.what })}, ${one.loudness} loudness, ${one.sound}, ${one.date.slice(0, 10)})`);
+      lines.push(`Told ${one.first} from ${one.second}: ${one.right} of ${one.trials} right, by guessing ${one.by_guessing.toFixed(3)} ${underInWords(one)}`);
     }
     const liked = contests.map(plainContest);
     for (const one of liked) {
       const found = one.favourite ? `Favourite, liked again when asked again: ${one.favourite}${one.as_good.length ? `; as good: ${one.as_good.join(", ")}` : ""}` : `No clear favourite between ${one.between.join(" and ")}`;
-      lines.push(`${found} (${inWords({ ...one, place: one.what })}, ${one.loudness} loudness, ${one.sound}, ${one.date.slice(0, 10)})`);
+      lines.push(`${found} ${underInWords(one)}`);
     }
     results = { take: pack.take, date: new Date().toISOString(), ratings, runs: told, favourites: liked };
     order = null;
@@ -286,14 +286,14 @@ export function makeBlind(pack, player) {
   on("reveal", reveal);
   on("start-run", start);
   on("give-up", giveUp);
-  on("hear-first", () => hear(0));
-  on("hear-second", () => hear(1));
-  on("hear-hidden", () => hear(2));
+  on("hear-first", () => hearOfTrial(0));
+  on("hear-second", () => hearOfTrial(1));
+  on("hear-hidden", () => hearOfTrial(2));
   on("is-first", () => answer(0));
   on("is-second", () => answer(1));
   on("find", find);
-  on("hear-one", () => hearOf(0));
-  on("hear-other", () => hearOf(1));
+  on("hear-one", () => hearOfPair(0));
+  on("hear-other", () => hearOfPair(1));
   on("like-one", () => preferred(0));
   on("like-other", () => preferred(1));
   on("like-neither", () => preferred(null));

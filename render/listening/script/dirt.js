@@ -1,6 +1,8 @@
 // A memoryless clipping stage, as models/audio/clip.py has it: high-pass, curve, low-pass. The
 // curve runs at eight times the rate, averaged between those samples by the difference of its
 // antiderivative (Parker, Zavalishin and Le Bivic, DAFx-16).
+import { bandLimit, kaiser } from "./fourier.js";
+
 const OVER = 8, REACH = 28, LENGTH = 2 * REACH * OVER;
 
 // Samples by which the stage is late.
@@ -73,22 +75,13 @@ export function highPass(cornerHz, rate) {
 // The impulse response at the fine rate of what `gainAt` gives, `centre` fine samples late; its
 // outer parts die away under a Kaiser window, so that the low-pass's tail is left whole.
 function impulseOf(gainAt, rate, centre) {
-  const steps = 192, beta = 8, half = LENGTH - centre, out = new Float64Array(LENGTH);
-  const bessel = (x) => { let sum = 1, term = 1; for (let k = 1; k < 30; k += 1) { term *= (x / 2 / k) ** 2; sum += term; } return sum; };
+  const steps = 192, half = LENGTH - centre, out = new Float64Array(LENGTH);
   for (let k = 0; k < steps; k += 1) {
     const hz = ((k + 0.5) * 0.5 * rate) / steps, [re, im] = gainAt(hz), turn = (2 * Math.PI * hz) / (OVER * rate);
     for (let j = 0; j < LENGTH; j += 1) out[j] += re * Math.cos(turn * (j - centre)) - im * Math.sin(turn * (j - centre));
   }
-  return out.map((x, j) => {
-    const outer = Math.max(0, (Math.abs(j - centre) / half - 0.35) / 0.65);
-    return (x / steps / OVER) * (bessel(beta * Math.sqrt(Math.max(0, 1 - outer * outer))) / bessel(beta));
-  });
+  return out.map((x, j) => (x / steps / OVER) * kaiser(Math.max(0, (Math.abs(j - centre) / half - 0.35) / 0.65), 8));
 }
-
-const bandLimit = (hz, rate) => {
-  const start = Math.min(20000, 0.42 * rate), stop = Math.min(24000, 0.5 * rate);
-  return 0.5 + 0.5 * Math.cos(Math.PI * Math.min(1, Math.max(0, (hz - start) / (stop - start))));
-};
 
 // The curve's table and the filters to the fine rate and back, which take too long to make in an
 // audio thread.

@@ -1,4 +1,5 @@
 // The circuit's equations and their recursion, as models/circuit has them.
+import { kaiser } from "./fourier.js";
 
 // Instants within each step at which the method wants the EMF.
 export const STAGES = 4;
@@ -174,11 +175,9 @@ export const REACH = 40;
 // For each of the method's instants within a step, taps on 2 REACH samples round it: a windowed
 // sinc; null for the sample's own instant.
 export function nodeTaps(nodes) {
-  const bessel = (x) => { let sum = 1, term = 1; for (let k = 1; k < 40; k += 1) { term *= (x / 2 / k) ** 2; sum += term; } return sum; };
   return nodes.map((node) => node === 1 ? null : Float64Array.from({ length: 2 * REACH }, (_, i) => {
     const t = i - REACH + 1 - node; // from the instant wanted, between two samples
-    const place = t / REACH;
-    return (Math.sin(Math.PI * t) / (Math.PI * t)) * (Math.abs(place) < 1 ? bessel(11 * Math.sqrt(1 - place * place)) / bessel(11) : 0);
+    return (Math.sin(Math.PI * t) / (Math.PI * t)) * kaiser(t / REACH, 11);
   }));
 }
 

@@ -37,6 +37,18 @@ export function spectrum(signal, n) {
   return { re, im };
 }
 
+// A Kaiser window at a place from -1 to 1, 0 beyond.
+export function kaiser(place, beta) {
+  const bessel = (x) => { let sum = 1, term = 1; for (let k = 1; k < 40; k += 1) { term *= (x / 2 / k) ** 2; sum += term; } return sum; };
+  return Math.abs(place) < 1 ? bessel(beta * Math.sqrt(1 - place * place)) / bessel(beta) : 0;
+}
+
+// Gain of the raised cosine that ends the audio band, as models/audio/emf.py has it.
+export function bandLimit(hz, rate) {
+  const start = Math.min(20000, 0.42 * rate), stop = Math.min(24000, 0.5 * rate);
+  return 0.5 + 0.5 * Math.cos(Math.PI * Math.min(1, Math.max(0, (hz - start) / (stop - start))));
+}
+
 // A signal through an impulse response, of the signal's length.
 export function convolved(signal, impulse) {
   const n = powerOfTwo(signal.length + impulse.length), a = spectrum(signal, n), b = spectrum(impulse, n);

@@ -1,13 +1,13 @@
 // The visitor's own guitar through the audio interface, un-loaded as it comes in.
+import { convolverOf } from "./live.js";
+
 const PLAIN = { echoCancellation: false, noiseSuppression: false, autoGainControl: false, channelCount: 1 };
 
 // Asks the browser for the input; gives what to connect to the engine, and how late it all is.
 export async function openInstrument(context, impulse) {
   const stream = await navigator.mediaDevices.getUserMedia({ audio: PLAIN, video: false });
-  const source = new MediaStreamAudioSourceNode(context, { mediaStream: stream }), unload = new ConvolverNode(context, { disableNormalization: true });
-  const buffer = context.createBuffer(1, impulse.length, context.sampleRate), [track] = stream.getAudioTracks(), settings = track.getSettings();
-  buffer.copyToChannel(Float32Array.from(impulse), 0);
-  unload.buffer = buffer;
+  const source = new MediaStreamAudioSourceNode(context, { mediaStream: stream }), unload = convolverOf(context, impulse);
+  const [track] = stream.getAudioTracks(), settings = track.getSettings();
   source.connect(unload);
   return {
     chain: unload,

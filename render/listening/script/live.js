@@ -2,15 +2,23 @@
 // changed is passed on to the audio thread, and levels are measured beside it.
 import { REACH, emfNodes, fraction, nodeTaps, response, tabulate } from "./engine.js";
 import { DIRT_LATENCY, curveOf, dirtTables, roughlyDirty } from "./dirt.js";
-import { gainDb, levelAt, monotone } from "./loudness.js";
-import { MEASURED_DIALS, answer, held } from "./measuring.js";
+import { NOTICEABLY_LOUDER_LU, gainDb, levelAt, monotone } from "./loudness.js";
+import { answer, held } from "./measuring.js";
 import { spectrum } from "./fourier.js";
 
 const SOME_DIALS = [0.25, 0.5, 1, 2, 3, 4, 5, 6, 7, 8, 9, 9.5, 9.8, 10];
-const QUICK_ROWS = 257, REFINE_MS = 250, PEAK = 0.89, NOTICEABLY_LOUDER_LU = 6, FADE_S = 0.008;
-
+const QUICK_ROWS = 257, REFINE_MS = 250, PEAK = 0.89, FADE_S = 0.008;
 
 export const bytesOf = (text) => Uint8Array.from(atob(text), (c) => c.charCodeAt(0)).buffer;
+// What convolves with an impulse response at the context's own rate.
+export function convolverOf(context, impulse) {
+  return new ConvolverNode(context, { disableNormalization: true, buffer: bufferOf(context, impulse) });
+}
+function bufferOf(context, samples) {
+  const buffer = context.createBuffer(1, samples.length, context.sampleRate);
+  buffer.copyToChannel(Float32Array.from(samples), 0);
+  return buffer;
+}
 const scriptUrl = (text) => `data:text/javascript;charset=utf-8,${encodeURIComponent(text)}`;
 
 // Questions to the bench, answered in their order; in this thread where the browser starts no other.
@@ -42,25 +50,27 @@ function makeBench(source) {
 export function makeLive(data, sources, heard, hooks) {
   const dials = data.levelDials, bench = makeBench(sources.bench);
   const now = { target: 10, chosen: 0, level: "true", running: false, reference: null };
+  // Where the circuit stands: at the knob, or at 10 in its place.
+  const sounding = () => (now.reference === null ? now.target : 10);
   // What the designs feed: an index of data.dirts or none, its drive, a loudspeaker or none.
   const feeding = { ...data.feeding };
   const circuits = data.circuits.map((circuit) => into(structuredClone(circuit), inputNow()));
-  const refining = [];
-  let rate = 0, length = 0, emf = null, nodes = null, impulse = null, bandPower = data.bandPower, speakerGains = null, original = true, fresh = false;
+  const refining = [], dirtsTables = new Map();
+  let rate = 0, length = 0, nodes = null, impulse = null, bandPower = data.bandPower, speakerGains = null, fresh = false;
   let voice = null, rows = [], serial = 0, readying = null, voicing = Promise.resolve();
   let context = null, node = null, entry = null, dry = null, wet = null, source = null, pending = 0, position = 0, heardAt = 0, heardDial = 10, stream = null, region = null;
   const tell = (message, moved) => { if (node) node.port.postMessage(message, moved); else if (context) renderSoon(); };
 
   // ---- making ready --------------------------------------------------------
-  async function decoded(text, wantedRate) {
-    return (await new OfflineAudioContext(1, 1, wantedRate).decodeAudioData(bytesOf(text))).getChannelData(0);
+  async function decoded(text) {
+    return (await new OfflineAudioContext(1, 1, rate).decodeAudioData(bytesOf(text))).getChannelData(0);
   }
-  async function prepare(wantedRate) {
-    rate = wantedRate;
+  async function prepare() {
+    dirtsTables.clear();
     const scale = (data.speaker.scale * data.speaker.rate) / rate;
-    impulse = (await decoded(data.speaker.impulse, rate)).map((x) => x * scale);
+    impulse = (await decoded(data.speaker.impulse)).map((x) => x * scale);
     speakerGains = gainsOf(impulse);
-    await playing(await decoded(data.emf, rate), data.bandPower);
+    await playing(await decoded(data.emf), data.bandPower);
   }
   // A loudspeaker's power gain in the bands.
   function gainsOf(response_) {
@@ -68,12 +78,10 @@ export function makeLive(data, sources, heard, hooks) {
     return data.bandHz.map((hz) => { const k = Math.round((hz * size) / rate); return re[k] ** 2 + im[k] ** 2; });
   }
   async function playing(samples, power) {
-    emf = samples;
-    original = power === data.bandPower;
     bandPower = power;
-    length = emf.length;
+    length = samples.length;
     region = null;
-    nodes = emfNodes(emf, data.method.nodes).map((x) => Float32Array.from(x));
+    nodes = emfNodes(samples, data.method.nodes).map((x) => Float32Array.from(x));
     fresh = true;
     bench.loop({ method: data.method, rate, nodes });
     await feed();
@@ -82,7 +90,7 @@ export function makeLive(data, sources, heard, hooks) {
   // ---- dirt, loudspeaker, levels -------------------------------------------
   function dirtNow() { return feeding.dirt === null ? null : data.dirts[feeding.dirt]; }
   function inputNow() { return dirtNow() || data.amplifier; }
-  const isPlain = () => feeding.dirt === null && !feeding.speaker && original;
+  const isPlain = () => feeding.dirt === null && !feeding.speaker && bandPower === data.bandPower;
   function withDirt() {
     const dirt = dirtNow();
     return dirt && { spec: dirt, driven: dirt.knee * 10 ** (feeding.driveDb / 20) };
@@ -93,22 +101,26 @@ export function makeLive(data, sources, heard, hooks) {
     voicing = voicing.then(async () => {
       if (mine !== serial || !nodes) return;
       const dirt = withDirt(), through = feeding.speaker ? impulse : null, given = { dirt, impulse: through };
-      const first = data.circuits[0], workshops = into(structuredClone(first), inputNow());
-      const plain = isPlain();
+      const workshops = into(structuredClone(data.circuits[0]), inputNow()), plain = isPlain();
       let volts = 1, ten;
       if (dirt) given.volts = volts = await bench.ask({ ask: "volts", circuit: workshops, with: given });
       if (plain) ten = { loudness: data.levelDb[0][dials.length - 1], peak: PEAK / data.trueGain };
       else [ten] = await bench.ask({ ask: "levels", circuit: workshops, dials: [10], with: given });
       if (mine !== serial) return;
       const before = loudnessNow();
-      voice = { dirt, volts, given, trueGain: PEAK / Math.max(ten.peak, 1e-9), wanted: ten.loudness, ownGain: ownGain(dirt) };
-      rows = circuits.map((circuit, design) => (plain && unchanged(design) ? { levels: data.levelDb[design], measured: true } : { levels: roughly(circuit, workshops), measured: false }));
-      if (dirt) dirt.tables = dirtTables(dirt.spec, rate);
+      voice = { dirt, volts, given, trueGain: PEAK / Math.max(ten.peak, 1e-9), wanted: ten.loudness, tenInBands: inBands(workshops, 10), ownGain: ownGain(dirt) };
+      rows = circuits.map((circuit, design) => (plain && unchanged(design) ? { levels: data.levelDb[design], measured: true } : { levels: roughly(circuit), measured: false }));
+      if (dirt) dirt.tables = tablesOf(dirt.spec);
       tellVoice(softly(before, NOTICEABLY_LOUDER_LU));
       if (dry) fadeSpeaker();
       setTimeout(measure, 300, mine);
     });
     return voicing;
+  }
+  // Once for each kind of dirt at a rate.
+  function tablesOf(spec) {
+    if (!dirtsTables.has(spec)) dirtsTables.set(spec, dirtTables(spec, rate));
+    return dirtsTables.get(spec);
   }
   // Dirt at the visitor's own hand peaks at half of full scale; clean, what comes in goes out.
   function ownGain(dirt) {
@@ -116,10 +128,10 @@ export function makeLive(data, sources, heard, hooks) {
     const curve = curveOf(dirt.spec);
     return 0.5 / Math.max(curve.at(dirt.driven), -curve.at(-dirt.driven));
   }
-  function into(circuit, { ohms, farads }) {
+  function into(circuit, { ohms, farads }, cable = data.cable) {
     for (const branch of circuit.branches) {
       if (branch.part === "input") branch.value = ohms;
-      if (branch.part === "cable") branch.value = data.cable + farads;
+      if (branch.part === "cable") branch.value = cable + farads;
     }
     return circuit;
   }
@@ -132,18 +144,18 @@ export function makeLive(data, sources, heard, hooks) {
     tell({ ...coming, voice: { tables, dirt, volts, trueGain, ownGain: own, wanted, levels: rows.map((row) => row.levels) } }, tables.map(({ table }) => table.buffer));
     circuits.forEach((_, design) => refine(design, 200 + 20 * design));
   }
-  // Loudness by dial from the EMF's K-weighted bands, in decibels of no fixed zero.
-  function levelsOf(circuit) {
-    const levels = SOME_DIALS.map((dial) => {
-      const gains = response(circuit, dial, data.bandHz);
-      return 10 * Math.log10(gains.reduce((sum, db, i) => sum + bandPower[i] * (feeding.speaker ? speakerGains[i] : 1) * 10 ** (db / 10), 1e-30));
-    });
-    return monotone(SOME_DIALS, levels, dials);
+  // Loudness from the EMF's K-weighted bands, in decibels of no fixed zero; and by dial.
+  function inBands(circuit, dial) {
+    const gains = response(circuit, dial, data.bandHz);
+    return 10 * Math.log10(gains.reduce((sum, db, i) => sum + bandPower[i] * (feeding.speaker ? speakerGains[i] : 1) * 10 ** (db / 10), 1e-30));
   }
+  const levelsOf = (circuit) => monotone(SOME_DIALS, SOME_DIALS.map((dial) => inBands(circuit, dial)), dials);
   // Until it is measured: from the bands, and of dirt what it evens out.
-  function roughly(circuit, workshops) {
-    const levels = levelsOf(circuit), ten = levelsOf(workshops)[dials.length - 1];
-    return levels.map((level) => voice.wanted + (voice.dirt ? Math.min(0, feeding.driveDb - 3 + level - ten) : level - ten));
+  function roughly(circuit) {
+    return levelsOf(circuit).map((level) => {
+      const louder = level - voice.tenInBands;
+      return voice.wanted + (voice.dirt ? Math.min(0, feeding.driveDb - 3 + louder) : louder);
+    });
   }
   // Only where the table is heard, for it keeps a core busy: the chosen one first.
   let busy = 0;
@@ -155,11 +167,11 @@ export function makeLive(data, sources, heard, hooks) {
       if (rows[design].measured) continue;
       // A few dials at a time, so that other questions come between.
       const row = rows[design], found = [];
-      for (let i = 0; i < MEASURED_DIALS.length && rows[design] === row && mine === serial; i += 3) {
-        found.push(...await bench.ask({ ask: "levels", circuit: circuits[design], dials: MEASURED_DIALS.slice(i, i + 3), with: voice.given }));
+      for (let i = 0; i < data.measuredDials.length && rows[design] === row && mine === serial; i += 3) {
+        found.push(...await bench.ask({ ask: "levels", circuit: circuits[design], dials: data.measuredDials.slice(i, i + 3), with: voice.given }));
       }
       if (mine !== serial || rows[design] !== row) continue;
-      put(design, monotone(MEASURED_DIALS, found.map((one) => one.loudness), dials), true);
+      put(design, monotone(data.measuredDials, found.map((one) => one.loudness), dials), true);
     }
     if (busy === mine) busy = 0;
   }
@@ -170,7 +182,7 @@ export function makeLive(data, sources, heard, hooks) {
   // What is heard now, in LUFS of the loop; null before anything is.
   function loudnessNow() {
     if (!voice) return null;
-    const row = rows[now.chosen].levels, dial = now.reference === null ? now.target : 10;
+    const row = rows[now.chosen].levels, dial = sounding();
     return levelAt(row, dials, dial) + 20 * Math.log10(voice.trueGain) + gainDb(row, now, dial, { dials, wanted: voice.wanted });
   }
   // What has become louder comes up slowly: goes with the message that makes it so.
@@ -178,11 +190,11 @@ export function makeLive(data, sources, heard, hooks) {
     const louder = before === null ? 0 : loudnessNow() - before;
     return louder > most ? { coming: 10 ** (-louder / 20) } : {};
   }
-  function change(message) {
+  // Something else is heard: another design, loudness or reference.
+  function change(changed) {
     const before = loudnessNow();
-    Object.assign(now, message);
-    if ("target" in message) { tell(message); return; }
-    tell({ ...message, ...softly(before, NOTICEABLY_LOUDER_LU) });
+    Object.assign(now, changed);
+    tell({ ...changed, target: sounding(), ...softly(before, NOTICEABLY_LOUDER_LU) });
     measure(serial);
   }
 
@@ -191,8 +203,7 @@ export function makeLive(data, sources, heard, hooks) {
   function replaced(design) {
     if (!voice) return;
     replace(design, QUICK_ROWS);
-    const workshops = into(structuredClone(data.circuits[0]), inputNow());
-    put(design, roughly(circuits[design], workshops), false);
+    put(design, roughly(circuits[design]), false);
     refine(design, REFINE_MS);
     clearTimeout(measuring);
     measuring = setTimeout(() => measure(++serial), 2 * REFINE_MS);
@@ -209,12 +220,10 @@ export function makeLive(data, sources, heard, hooks) {
   function send(index, tabulated) { if (context) tell({ replace: { index, tabulated } }, [tabulated.table.buffer]); }
 
   // ---- sound ---------------------------------------------------------------
-  const ready = (wantedRate) => {
-    if (wantedRate === rate && readying) return readying;
-    rate = wantedRate;
-    readying = prepare(wantedRate);
+  function ready(wantedRate) {
+    if (wantedRate !== rate) { rate = wantedRate; readying = prepare(); }
     return readying;
-  };
+  }
   async function connect(into_) {
     await ready(into_.sampleRate);
     await voicing;
@@ -223,10 +232,8 @@ export function makeLive(data, sources, heard, hooks) {
     entry = new GainNode(context);
     dry = new GainNode(context, { gain: feeding.speaker ? 0 : 1 });
     wet = new GainNode(context, { gain: feeding.speaker ? 1 : 0 });
-    const convolver = new ConvolverNode(context, { disableNormalization: true });
-    convolver.buffer = bufferOf(impulse);
     entry.connect(dry).connect(context.destination);
-    entry.connect(convolver).connect(wet).connect(context.destination);
+    entry.connect(convolverOf(context, impulse)).connect(wet).connect(context.destination);
     try {
       await context.audioWorklet.addModule(scriptUrl(sources.thread));
       node = new AudioWorkletNode(context, "live", { numberOfInputs: 1, outputChannelCount: [2] });
@@ -239,19 +246,11 @@ export function makeLive(data, sources, heard, hooks) {
     }
     tellVoice();
   }
-  function bufferOf(samples) {
-    const buffer = context.createBuffer(1, samples.length, rate);
-    buffer.copyToChannel(Float32Array.from(samples), 0);
-    return buffer;
-  }
   function fadeSpeaker() {
     for (const [gain, on] of [[dry, !feeding.speaker], [wet, feeding.speaker]]) {
       gain.gain.setTargetAtTime(on ? 1 : 0, context.currentTime, FADE_S);
     }
   }
-  // Where the circuit stands: at the knob, or at 10 in its place.
-  const sounding = () => (now.reference === null ? now.target : 10);
-
   // Without an audio thread.
   function renderSoon() {
     clearTimeout(pending);
@@ -262,7 +261,7 @@ export function makeLive(data, sources, heard, hooks) {
       let out = held(tabulate(circuits[now.chosen], data.method, rate, QUICK_ROWS), nodes, dial);
       if (voice.dirt) out = roughlyDirty(out, voice.dirt.spec, voice.volts, rate);
       const gain = voice.trueGain * 10 ** (gainDb(row, now, dial, { dials, wanted: voice.wanted }) / 20);
-      source = new AudioBufferSourceNode(context, { buffer: bufferOf(out.map((x) => gain * x)), loop: true });
+      source = new AudioBufferSourceNode(context, { buffer: bufferOf(context, out.map((x) => gain * x)), loop: true });
       source.connect(entry);
       source.start();
       heardAt = context.currentTime;
@@ -272,7 +271,7 @@ export function makeLive(data, sources, heard, hooks) {
 
   return {
     data, circuits, levelsOf, now, feeding, ready, rows: () => rows, voice: () => voice, rate: () => rate, measured: () => rows.length > 0 && rows.every((row) => row.measured),
-    node: () => node, heardDial: () => heardDial, impulse: () => impulse, loudnessNow,
+    node: () => node, heardDial: () => heardDial, loudnessNow,
     async start(into_) {
       await connect(into_);
       now.running = true;
@@ -284,14 +283,12 @@ export function makeLive(data, sources, heard, hooks) {
       now.running = false;
       tell({ running: false });
     },
-    turn(dial) { change({ target: dial, reference: null }); },
-    // As at 10, and as loud as where the knob stands; the knob stays.
-    asAtTen(on) {
-      const before = loudnessNow();
-      now.reference = on ? now.target : null;
-      tell({ reference: now.reference, target: sounding(), ...softly(before, NOTICEABLY_LOUDER_LU) });
-      measure(serial);
+    turn(dial) {
+      Object.assign(now, { target: dial, reference: null });
+      tell({ target: dial, reference: null });
     },
+    // As at 10, and as loud as where the knob stands; the knob stays.
+    asAtTen(on) { change({ reference: on ? now.target : null }); },
     choose(design) { change({ chosen: design }); },
     level(name) { change({ level: name }); },
     change(design, branches, value) {
@@ -314,12 +311,7 @@ export function makeLive(data, sources, heard, hooks) {
     feed({ cable, ...changed }) {
       const before = dirtNow();
       Object.assign(feeding, changed);
-      if (dirtNow() !== before) for (const circuit of circuits) {
-        for (const branch of circuit.branches) {
-          if (branch.part === "input") branch.value = inputNow().ohms;
-          if (branch.part === "cable") branch.value = cable + inputNow().farads;
-        }
-      }
+      if (dirtNow() !== before) for (const circuit of circuits) into(circuit, inputNow(), cable);
       return feed();
     },
     // The drive under the hand: heard at once, levelled when it rests.

@@ -57,6 +57,9 @@ export function monotone(places, values, wanted) {
 }
 
 const MOST_DB = 40;
+// What becomes louder by more comes up slowly, and how slowly.
+export const NOTICEABLY_LOUDER_LU = 6;
+export const RISE_DB_A_SECOND = 15;
 
 // Loudness of a design at a dial, from its row over evenly spaced dials.
 export function levelAt(row, dials, dial) {

@@ -4,8 +4,6 @@ import { highPass, loudestSecondPeak, roughlyDirty } from "./dirt.js";
 import { convolved } from "./fourier.js";
 import { integratedLoudness } from "./loudness.js";
 
-// As closely as render/listening/live.py has it.
-export const MEASURED_DIALS = [0.25, ...Array.from({ length: 18 }, (_, i) => 0.5 + i / 2), 9.25, 9.5, 9.75, 9.875, 10];
 const ROWS = 257;
 
 // The loop through a circuit held at a dial.

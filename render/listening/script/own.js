@@ -1,24 +1,21 @@
 // The visitor's own recording through the engine: decoded by the browser, un-loaded here if it
 // comes from the guitar's jack, and never sent anywhere.
 import { responseComplex } from "./engine.js";
-import { fft, minimumPhase, powerOfTwo, spectrum } from "./fourier.js";
+import { bandLimit, fft, minimumPhase, powerOfTwo, spectrum } from "./fourier.js";
 
 export function makeOwn(data) {
-  const LONGEST_S = 30, FADE_S = 0.012, LIFT_DB = 60;
-
-  const POINTS = 1500, LOW_HZ = 1;
+  const LONGEST_S = 30, FADE_S = 0.012, LIFT_DB = 60, POINTS = 1500, LOW_HZ = 1;
   // The chain as it stood, kept from falling 60 dB under where it passes best, as pairs at places
   // between bins; and the gain that ends the band above hearing. As models/audio/emf.py has it.
   function standing(rate) {
     const high = rate / 2, hz = Float64Array.from({ length: POINTS }, (_, i) => LOW_HZ * (high / LOW_HZ) ** (i / (POINTS - 1)));
-    const chain = data.jack ? responseComplex(data.jack.circuit, data.jack.dial, hz) : hz.reduce((list) => [...list, [1, 0]], []);
+    const chain = data.jack ? responseComplex(data.jack.circuit, data.jack.dial, hz) : Array.from(hz, () => [1, 0]);
     const floor = chain.reduce((m, [x, y]) => Math.max(m, Math.hypot(x, y)), 0) * 10 ** (-LIFT_DB / 20);
-    const start = Math.min(20000, 0.42 * rate), stop = Math.min(24000, 0.5 * rate);
     return (f) => {
       const at = Math.min(Math.max((Math.log(Math.max(f, LOW_HZ) / LOW_HZ) / Math.log(high / LOW_HZ)) * (POINTS - 1), 0), POINTS - 1.000001), i = Math.floor(at), share = at - i;
       const x = chain[i][0] + share * (chain[i + 1][0] - chain[i][0]), y = chain[i][1] + share * (chain[i + 1][1] - chain[i][1]);
       const bounded = 1 + (floor / Math.max(Math.hypot(x, y), 1e-12)) ** 4;
-      return { x: x * bounded, y: y * bounded, ends: 0.5 + 0.5 * Math.cos(Math.PI * Math.min(1, Math.max(0, (f - start) / (stop - start)))) };
+      return { x: x * bounded, y: y * bounded, ends: bandLimit(f, rate) };
     };
   }
   // From a recording at the jack to the EMF.

@@ -92,11 +92,14 @@ function stop(ended = false) {
   show();
 }
 const toggle = () => (state.playing ? stop() : play());
-function select(design, unlit = false) {
+function choose(design, unlit) {
   state.design = design;
   state.unlit = unlit; // the hidden one must not light up the sample it is
   if (context) recordings.choose(context, design);
   live.choose(design);
+}
+function select(design, unlit = false) {
+  choose(design, unlit);
   show();
   if (!blind.on()) parts.build();
 }
@@ -131,13 +134,11 @@ function feedingInWords() {
   const { dirt, driveDb, speaker } = live.feeding;
   return `${dirt === null ? "clean" : `${pack.live.dirts[dirt].words}, drive ${driveDb} dB`}${speaker ? ", loudspeaker" : ""}`;
 }
-async function refeed(changed) {
+function refeed(changed) {
   makeLiveNow();
-  const another = "dirt" in changed;
-  const fed = live.feed({ cable: parts.cable(), ...changed });
-  if (another && !blind.on()) { parts.refit(); parts.draw(); }
+  live.feed({ cable: parts.cable(), ...changed });
+  if ("dirt" in changed && !blind.on()) { parts.refit(); parts.draw(); }
   show();
-  await fed;
 }
 byId("dirt").addEventListener("change", () => refeed({ dirt: byId("dirt").value === "" ? null : Number(byId("dirt").value) }));
 byId("speaker").addEventListener("change", () => refeed({ speaker: byId("speaker").checked }));
@@ -172,7 +173,7 @@ let drawing = false;
 function drawSoon() {
   if (drawing || blind.on()) return;
   drawing = true;
-  requestAnimationFrame(() => { drawing = false; parts.draw(); });
+  requestAnimationFrame(() => { drawing = false; parts.drawDial(); });
 }
 function fixed(on) {
   for (const box of document.querySelectorAll(".deck fieldset")) box.disabled = on;
@@ -240,12 +241,7 @@ function tick() {
   requestAnimationFrame(tick);
 }
 function showBlind(order) {
-  state.unlit = false;
-  if (order) {
-    state.design = order[0];
-    live.choose(state.design);
-    if (context) recordings.choose(context, state.design);
-  }
+  choose(order ? order[0] : state.design, false);
   buildDesigns();
   if (!order) parts.build();
 }
@@ -265,7 +261,11 @@ function repeat(moved) {
   Object.assign(region, moved);
   makeLiveNow();
   const to = region.to ?? live.lengthS();
-  if (to - region.from < 0.3) { byId("region").textContent = "Leave a third of a second at least."; Object.assign(region, { from: 0, to: null }); live.region(0, live.lengthS()); return; }
+  if (to - region.from < 0.3) {
+    repeat({ from: 0, to: null });
+    byId("region").textContent = "Leave a third of a second at least.";
+    return;
+  }
   live.region(region.from, to);
   const whole = region.from === 0 && region.to === null;
   byId("region").textContent = whole ? "" : `${region.from.toFixed(1)} to ${to.toFixed(1)} s again and again`;

@@ -98,16 +98,21 @@ export function makeParts(pack, live, hooks) {
   }
   let turnWiper = () => {};
   function draw() {
-    const design = hooks.chosen(), dial = Math.max(hooks.dial(), 0.05), circuit = live.circuits[design], { parts, tree } = designs[design];
+    const design = hooks.chosen(), circuit = live.circuits[design], { parts, tree } = designs[design];
     turnWiper = drawPot(byId("pot"), { tree, parts, law: pack.live.pot }, parts.map((part, i) => `${part.name} ${spoken(part.kind, values[design][i])}`));
-    turnWiper(hooks.dial());
-    byId("curve-now").setAttribute("points", line(response(circuit, dial, HZ)));
     byId("curve-ten").setAttribute("points", line(response(circuit, 10, HZ)));
     drawLevels(circuit);
-    byId("level-knob").setAttribute("transform", `translate(${(30 + hooks.dial() * 28).toFixed(1)} 0)`);
-    byId("curve-name").textContent = `at ${hooks.dial().toFixed(1)}`;
     byId("back").disabled = isOwn(design);
     byId("expression").textContent = parts.length ? expressionOf(design) : "the bare pot";
+    drawDial();
+  }
+  // What a turn of the knob changes.
+  function drawDial() {
+    const dial = hooks.dial();
+    turnWiper(dial);
+    byId("curve-now").setAttribute("points", line(response(live.circuits[hooks.chosen()], Math.max(dial, 0.05), HZ)));
+    byId("level-knob").setAttribute("transform", `translate(${(30 + dial * 28).toFixed(1)} 0)`);
+    byId("curve-name").textContent = `at ${dial.toFixed(1)}`;
   }
 
   function message() {
@@ -129,7 +134,7 @@ export function makeParts(pack, live, hooks) {
   byId("save-choice").addEventListener("click", () => hooks.save(byId("choice-text").value, "my-choice.txt", "text/plain"));
   buildAround();
   return {
-    build, draw,
+    build, draw, drawDial,
     cable: () => around.cable,
     // Another input: the dirt's, or the amplifier's again.
     refit() { around.input = hooks.input().ohms; buildAround(); },

@@ -1,15 +1,17 @@
 // The rendered recordings: the archive, and the fallback. All designs of a place run side by side
 // from one instant; switching only moves gains.
 import { bytesOf } from "./live.js";
+import { NOTICEABLY_LOUDER_LU, RISE_DB_A_SECOND } from "./loudness.js";
 
-const FADE_S = 0.008, LOUDER_LU = 6, RISE_DB_A_SECOND = 15;
+const FADE_S = 0.008;
 
 export function makeRecordings(pieces, count, state, heard) {
   const decoded = new Map();
   let voices = null, buffers = null, startedAt = 0, out = null;
   const pieceOf = (design) => pieces.find((p) => p.design === design && p.voice === state.voice && String(p.dial ?? "sweep") === state.place);
-  const gainOf = (design) => 10 ** (pieceOf(design)[state.level === "true" ? "trueDb" : "matchedDb"] / 20);
-  const loudnessOf = (design) => { const piece = pieceOf(design); return piece.loudness === null ? null : piece.loudness + piece[state.level === "true" ? "trueDb" : "matchedDb"]; };
+  const gainDbOf = (design) => pieceOf(design)[state.level === "true" ? "trueDb" : "matchedDb"];
+  const gainOf = (design) => 10 ** (gainDbOf(design) / 20);
+  const loudnessOf = (design) => { const { loudness } = pieceOf(design); return loudness === null ? null : loudness + gainDbOf(design); };
   async function loadBuffers(context) {
     const wanted = [...Array(count).keys()].map(pieceOf);
     // What is not played now is decoded again when it is.
@@ -48,8 +50,7 @@ export function makeRecordings(pieces, count, state, heard) {
     heard.loudness = loudness ?? heard.loudness;
   }
   return {
-    pieceOf, loadBuffers, startVoices, fadeTo, loudnessOf,
-    there: pieces.length > 0,
+    loadBuffers, startVoices, fadeTo,
     cached: () => decoded.size,
     playing: () => voices !== null,
     lengthS: () => (buffers ? Math.min(...buffers.map((b) => b.duration)) : (pieceOf(0) || { seconds: 0 }).seconds),
@@ -67,7 +68,7 @@ export function makeRecordings(pieces, count, state, heard) {
     },
     choose(context, chosen) {
       if (!voices) return;
-      softly(chosen, context.currentTime, LOUDER_LU);
+      softly(chosen, context.currentTime, NOTICEABLY_LOUDER_LU);
       fadeTo(voices, chosen, context.currentTime);
     },
     // Faded out, so that nothing clicks.

@@ -3,9 +3,9 @@
 // however many there are, one is paid for.
 import { REACH, STAGES, makeStepper } from "./engine.js";
 import { highPass, makeDirt } from "./dirt.js";
-import { gainDb } from "./loudness.js";
+import { RISE_DB_A_SECOND, gainDb } from "./loudness.js";
 
-const KNOB_S = 0.012, FADE_S = 0.004, SEAM_S = 0.012, DIALS_A_SECOND = 120, TOLD_S = 0.03, COMING_DB_A_SECOND = 15, DRIVE_S = 0.03;
+const KNOB_S = 0.012, FADE_S = 0.004, SEAM_S = 0.012, DIALS_A_SECOND = 120, TOLD_S = 0.03, DRIVE_S = 0.03;
 
 // Designs into one input, through one dirt or none, and how far they are faded in.
 function makeVoice({ tables, dirt, volts, trueGain, ownGain, wanted, levels }, old) {
@@ -13,16 +13,16 @@ function makeVoice({ tables, dirt, volts, trueGain, ownGain, wanted, levels }, o
   if (old) steppers.forEach((stepper, i) => stepper.adopt(old.steppers[i]));
   const stage = dirt && makeDirt(dirt.spec, sampleRate, dirt.tables);
   if (stage) stage.volts = volts;
-  return { steppers, weights: steppers.map(() => 0), ghosts: [], stage, volts, driven: dirt && dirt.driven, trueGain, ownGain, wanted, levels, gain: null, fade: 0, goal: 1 };
+  return { steppers, weights: old ? [...old.weights] : steppers.map(() => 0), ghosts: [], stage, emphasis: dirt && highPass(dirt.spec.preHz, sampleRate), volts, driven: dirt && dirt.driven, trueGain, ownGain, wanted, levels, gain: null, fade: 0, goal: 1 };
 }
 
 class Live extends AudioWorkletProcessor {
   constructor() {
     super();
     Object.assign(this, { nodes: null, voice: null, leaving: [], position: 0, jump: null, gate: 1, from: 0, to: 0, dial: 10, target: 10, chosen: 0, level: "true", running: false, reference: null, master: 0, coming: 1, sink: null, told: 0, dials: null });
-    Object.assign(this, { listening: false, taps: null, heard: new Float64Array(4 * REACH), heardAt: 0, hottest: 0.05, emphasis: null, own: Array.from({ length: STAGES }, () => new Float64Array(1)) });
+    Object.assign(this, { listening: false, taps: null, heard: new Float64Array(4 * REACH), heardAt: 0, hottest: 0.05, own: Array.from({ length: STAGES }, () => new Float64Array(1)) });
     const smooth = (seconds) => 1 - Math.exp(-1 / (seconds * sampleRate));
-    this.rates = { knob: smooth(KNOB_S), fade: smooth(FADE_S), drive: smooth(DRIVE_S), rise: 10 ** (COMING_DB_A_SECOND / 20 / sampleRate) };
+    this.rates = { knob: smooth(KNOB_S), fade: smooth(FADE_S), drive: smooth(DRIVE_S), rise: 10 ** (RISE_DB_A_SECOND / 20 / sampleRate) };
     this.port.onmessage = ({ data }) => this.hear(data);
   }
   hear(data) {
@@ -37,17 +37,13 @@ class Live extends AudioWorkletProcessor {
     if (data.voice) {
       const old = this.voice;
       this.voice = makeVoice(data.voice, old);
-      this.emphasis = data.voice.dirt && highPass(data.voice.dirt.spec.preHz, sampleRate);
-      if (old) {
-        this.voice.weights = [...old.weights];
-        if (old.fade > 1e-6) this.leaving.push(Object.assign(old, { goal: 0 }));
-      }
+      if (old && old.fade > 1e-6) this.leaving.push(Object.assign(old, { goal: 0 }));
     }
     // A part of another value: the circuit that was fades out while the new one, in its states, comes.
     if (data.replace) {
       const { index, tabulated } = data.replace, stepper = makeStepper(tabulated), voice = this.voice;
       stepper.adopt(voice.steppers[index]);
-      // What is not heard leaves no ghost: else a few changes at once would push out the one that is.
+      // What is not heard leaves no ghost: it would only be paid for.
       if (voice.weights[index] > 1e-6) voice.ghosts.push({ stepper: voice.steppers[index], weight: voice.weights[index] });
       voice.steppers[index] = stepper;
       voice.weights[index] = 0;
@@ -96,7 +92,8 @@ class Live extends AudioWorkletProcessor {
   // the seam of the part that is repeated.
   enter(x) {
     if (this.listening) {
-      if (this.emphasis) this.hottest = Math.max(this.hottest, Math.abs(this.emphasis(x)));
+      const { emphasis } = this.voice;
+      if (emphasis) this.hottest = Math.max(this.hottest, Math.abs(emphasis(x)));
       this.listen(x, this.own);
       return;
     }
@@ -149,7 +146,7 @@ class Live extends AudioWorkletProcessor {
     this.told += count;
     if (this.told >= TOLD_S * sampleRate) {
       this.told = 0;
-      this.port.postMessage({ position: this.position, dial: this.dial, hottest: this.hottest });
+      this.port.postMessage({ position: this.position, dial: this.dial });
     }
     return true;
   }
