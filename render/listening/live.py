@@ -17,7 +17,8 @@ from presolder.models.audio.emf import recover_emf
 from presolder.models.audio.loudness import integrated_loudness, k_weighting
 from presolder.models.audio.matching import shared_gain_db
 from presolder.models.audio.renderer import Renderer, advance
-from presolder.models.circuit.chain import GROUND, OUTPUT, Branch, control_chain
+from presolder.models.circuit.branch import GROUND, OUTPUT, Branch
+from presolder.models.circuit.chain import control_chain
 from presolder.models.circuit.recursion import (
     DIAL_ROWS,
     Recursion,
@@ -60,7 +61,7 @@ _DIRT_WORDS: dict[DirtKind, str] = {
     "smooth": "soft clipping",
     "diodes": "clipping by diodes",
     "lopsided": "lopsided clipping",
-    "fuzz": "lopsided clipping, input of 10 kΩ",
+    "lopsided-10k": "lopsided clipping, input of 10 kΩ",
 }
 # Closely, because the gates let quiet chords in or out at once, and closest where the track's
 # first ohms above the wiper damp the pickup's peak.
@@ -80,12 +81,13 @@ def live_data(job: PackJob, renderer: Renderer) -> dict[str, Any]:
     -------
     dict
     """
-    rate, rig = job.recording.sample_rate_hz, renderer.rig
+    rate, rig, own = job.recording.sample_rate_hz, renderer.rig, job.after.dirt
     nodes = loop_nodes(renderer, job.recording.samples)
     # Of the instants of a step the last is the sample's own.
     emf = nodes[-1]
     scale = _PEAK / max(float(np.abs(emf).max()), 1e-12)
     levels_db, peaks_db = levels_over_dial(renderer, nodes)
+    bands = _bands(emf, rate)
     return {
         "rate": rate,
         "rows": DIAL_ROWS,
@@ -101,14 +103,14 @@ def live_data(job: PackJob, renderer: Renderer) -> dict[str, Any]:
         "dirts": [dirt_plain(dirt) for dirt in dirts_of(job)],
         "feeding": {
             # A dirt of the pack's own stands first.
-            "dirt": None if job.after.dirt is None else 0,
-            "driveDb": (job.after.dirt or Dirt()).drive_db,
+            "dirt": 0 if isinstance(own, Dirt) else None,
+            "driveDb": own.drive_db if isinstance(own, Dirt) else Dirt().drive_db,
             "speaker": job.after.speaker is not None,
         },
-        "speaker": _speaker_plain(job, rate),
+        "speaker": _speaker_plain(job, rate, bands["bandHz"]),
         "tone": tone_plain(rig),
         "jack": jack_plain(rig),
-        **_bands(emf, rate),
+        **bands,
         "levelDials": _LEVEL_DIALS.tolist(),
         "measuredDials": list(_MEASURED_DIALS),
         "levelDb": [[round(float(db), 2) for db in row] for row in levels_db + decibels(scale)],
@@ -124,8 +126,9 @@ def _as_flac(audio: Array, rate: int) -> str:
 def dirts_of(job: PackJob) -> list[Dirt]:
     """The memoryless kinds, the pack's own first and as it is set."""
     own = job.after.dirt
-    others = [Dirt(kind) for kind in DIRT_KINDS if own is None or kind != own.kind]
-    return others if own is None else [own, *others]
+    if not isinstance(own, Dirt):
+        return [Dirt(kind) for kind in DIRT_KINDS]
+    return [own, *(Dirt(kind) for kind in DIRT_KINDS if kind != own.kind)]
 
 
 def dirt_plain(dirt: Dirt) -> dict[str, Any]:
@@ -147,13 +150,20 @@ def _load_plain(load: Load) -> dict[str, float]:
     return {"ohms": min(load.resistance_ohms, _OPEN_OHMS), "farads": load.capacitance_farads}
 
 
-def _speaker_plain(job: PackJob, rate: int) -> dict[str, Any]:
+def _speaker_plain(job: PackJob, rate: int, band_hz: list[float]) -> dict[str, Any]:
     """The pack's loudspeaker, or else the plain one, as an impulse response to decode."""
-    impulse = load_speaker(job.after.speaker or PLAIN_SPEAKER, rate).impulses[0]
+    speaker = load_speaker(job.after.speaker or PLAIN_SPEAKER, rate)
+    impulse = speaker.impulses[0]
+    gains = speaker.power_at(np.array(band_hz), rate)
     # The plain one has died away by then; of a measured one a page needs no more.
     shown = impulse[: round(_SPEAKER_SECONDS * rate)]
     peak = float(np.abs(shown).max())
-    return {"impulse": _as_flac(shown * (_PEAK / peak), rate), "rate": rate, "scale": peak / _PEAK}
+    return {
+        "impulse": _as_flac(shown * (_PEAK / peak), rate),
+        "rate": rate,
+        "scale": peak / _PEAK,
+        "bandGains": [float(f"{gain:.4g}") for gain in gains],
+    }
 
 
 def method_plain() -> dict[str, Any]:

@@ -1,9 +1,9 @@
 // What is worked out beside the page's own thread, one question after the other.
-import { answer } from "./measuring.js";
+import { answer, looped } from "./measuring.js";
 
 let loop = {};
 onmessage = ({ data }) => {
-  if (data.loop) { loop = data.loop; return; }
-  const found = answer(data, loop);
-  postMessage({ id: data.id, found }, found.table ? [found.table.buffer] : []);
+  if (data.loop) { loop = looped(data.loop); return; }
+  const found = answer(data, loop), large = data.ask === "nodes" ? found : [found.table || []];
+  postMessage({ id: data.id, found }, large.map((array) => array.buffer).filter(Boolean));
 };

@@ -1,5 +1,5 @@
 // Levels of a design over the dial, by playing the loop through it at rest.
-import { makeStepper, tabulate } from "./engine.js";
+import { emfNodes, makeStepper, tabulate } from "./engine.js";
 import { highPass, loudestSecondPeak, roughlyDirty } from "./dirt.js";
 import { convolved } from "./fourier.js";
 import { integratedLoudness } from "./loudness.js";
@@ -30,9 +30,13 @@ export function levelsAt(circuit, dials, { method, rate, nodes, dirt, volts, imp
   });
 }
 
-// What the page asks: a table of a circuit, volts of a dirt, or levels.
+// Another loop, given to `answer` from then on: its EMF at the method's instants.
+export const looped = ({ samples, method, rate }) => ({ method, rate, nodes: emfNodes(samples, method.nodes).map((x) => Float32Array.from(x)) });
+
+// What the page asks: the loop's nodes, a table of a circuit, volts of a dirt, or levels.
 export function answer({ ask, circuit, rows, dials, with: given }, loop) {
   const all = { ...loop, ...given };
+  if (ask === "nodes") return loop.nodes.map((node) => node.slice());
   if (ask === "table") return tabulate(circuit, all.method, all.rate, rows);
   return ask === "volts" ? voltsFor(all.dirt, circuit, all) : levelsAt(circuit, dials, all);
 }
