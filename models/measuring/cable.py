@@ -6,8 +6,8 @@ from typing import Literal
 
 import numpy as np
 
+from presolder.models.circuit.assembly import assemble
 from presolder.models.circuit.chain import control_chain
-from presolder.models.circuit.equations import assemble
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
 from presolder.models.errors import InputError

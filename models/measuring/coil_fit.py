@@ -6,13 +6,14 @@ into the pickup, and how it rolled off, is the same in both and drops out.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 import scipy
 
+from presolder.models.circuit.assembly import assemble
 from presolder.models.circuit.chain import control_chain
 from presolder.models.circuit.coil import admittance, coil_impedance, coil_response
-from presolder.models.circuit.equations import assemble
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
 from presolder.models.errors import InputError
@@ -239,8 +240,14 @@ def in_common(responses: Sequence[Response]) -> tuple[Array, Array]:
 
 def differences(left: Array) -> Array:
     """Of one response all but its mean; of several what differs between them, but for means."""
-    rows = left if len(left) == 1 else scipy.linalg.helmert(len(left)) @ left
+    rows = left if len(left) == 1 else _contrasts(len(left)) @ left
     return np.ravel(rows - rows.mean(axis=1, keepdims=True))
+
+
+@cache
+def _contrasts(count: int) -> Array:
+    """What differs between so many responses; asked for at each step of a fit."""
+    return np.asarray(scipy.linalg.helmert(count), dtype=np.float64)
 
 
 def _between(responses: Sequence[Response]) -> float:

@@ -103,8 +103,8 @@ def fitted(
                 bounds=(bounds[:, 0], bounds[:, 1]),
                 x_scale=0.3,
                 args=(noise,),
-                xtol=1e-10,
-                ftol=1e-10,
+                xtol=1e-8,
+                ftol=1e-8,
             )
             for start in tried
         ]

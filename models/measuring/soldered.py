@@ -4,14 +4,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from presolder.models.circuit.chain import (
-    GROUND,
-    OUTPUT,
-    Branch,
-    Chain,
-    control_chain,
-    gang_rheostat,
-)
+from presolder.models.circuit.branch import GROUND, OUTPUT, Branch, gang_rheostat
+from presolder.models.circuit.chain import Chain, control_chain
 from presolder.models.circuit.ohms import ohms_between
 from presolder.models.instrument.controls import Load
 from presolder.models.instrument.network import Capacitor, Gang, Network, Resistor

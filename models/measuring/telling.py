@@ -6,7 +6,7 @@ from typing import Literal
 
 import numpy as np
 
-from presolder.models.circuit.chain import GROUND, OUTPUT
+from presolder.models.circuit.branch import GROUND, OUTPUT
 from presolder.models.circuit.ohms import OPEN_OHMS, ohms_between
 from presolder.models.instrument.controls import Load
 from presolder.models.measuring.faults import Guitar
