@@ -1,10 +1,12 @@
 """Running audio through a clipping stage without audible aliasing.
 
 The curve runs at eight times the audio rate on a band-limited interpolation, and
-is averaged between those samples by first-order antiderivative antialiasing
-(Parker, Zavalishin and Le Bivic, DAFx-16). The half-sample delay and the
-droop of that average are undone, and the low-pass applied as an analogue
-one, in the spectrum on the way back down: the stage adds no latency.
+is averaged round each of those samples by second-order antiderivative
+antialiasing (Parker, Zavalishin and Le Bivic, DAFx-16: the triangular kernel).
+The droop of that average is undone, and the low-pass applied as an analogue
+one, in the spectrum on the way back down: the stage adds no latency. A curve
+that is not odd makes direct voltage, which is blocked as a real stage's output
+capacitor would.
 """
 
 from collections.abc import Iterable, Iterator
@@ -13,14 +15,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from presolder.models.audio.curves import first_order_gain, knee_volts, static_curve
-from presolder.models.audio.drive import pre_emphasis
+from presolder.models.audio.drive import first_order_high_pass, pre_emphasis
 from presolder.models.audio.emf import band_limit
 from presolder.models.audio.overlap import windowed
 from presolder.models.audio.sections import through_sections
 from presolder.models.audio.shaper import shape_averaged
 from presolder.models.decibels import amplitude
 from presolder.models.instrument.dirt import Dirt
-from presolder.models.typing import Array
+from presolder.models.typing import Array, ComplexArray
 
 OVERSAMPLING = 8
 _WINDOW = 1 << 13
@@ -29,16 +31,19 @@ _MARGIN = 1 << 10
 # The table reaches this far past the peak of the loudest second.
 _TABLE_REACH_DB = 18.0
 _NODES_PER_KNEE = 100
+# Half a knee; see `shape_averaged`.
+_SHORT_NODES = 50
+# Well below the lowest string.
+DC_BLOCK_HZ = 10.0
 
 
 @dataclass(frozen=True, eq=False)
 class CurveTable:
-    """A static curve and its antiderivative on evenly spaced nodes."""
+    """A static curve, its antiderivative and that one's on evenly spaced nodes, shape (3, k)."""
 
     first: float
     step: float
-    curve: Array
-    integral: Array
+    curves: Array
 
 
 def tabulate(dirt: Dirt) -> CurveTable:
@@ -52,7 +57,7 @@ def tabulate(dirt: Dirt) -> CurveTable:
     Returns
     -------
     CurveTable
-        The antiderivative is zero at zero, where rounding matters most.
+        The antiderivatives are zero at zero, where rounding matters most.
     """
     knee = knee_volts(dirt.kind)
     reach = knee * amplitude(dirt.drive_db + _TABLE_REACH_DB)
@@ -61,10 +66,19 @@ def tabulate(dirt: Dirt) -> CurveTable:
     nodes = np.arange(-half, half + 1) * step
     curve = static_curve(dirt.kind, nodes)
     slope = np.gradient(curve, step)
-    # Trapezoids with the Euler-Maclaurin end correction: exact for cubics.
-    pieces = 0.5 * step * (curve[1:] + curve[:-1]) + step**2 / 12.0 * (slope[:-1] - slope[1:])
+    once = _summed(curve, slope, step)
+    twice = _summed(once, curve, step)
+    return CurveTable(-half * step, step, np.array([curve, once, twice]))
+
+
+def _summed(values: Array, slopes: Array, step: float) -> Array:
+    """The antiderivative of values with these slopes, zero at the middle node.
+
+    Trapezoids with the Euler-Maclaurin end correction: exact for cubics.
+    """
+    pieces = 0.5 * step * (values[1:] + values[:-1]) + step**2 / 12.0 * (slopes[:-1] - slopes[1:])
     integral = np.concatenate([[0.0], np.cumsum(pieces)])
-    return CurveTable(-half * step, step, curve, integral - integral[half])
+    return np.asarray(integral - integral[values.size // 2], dtype=np.float64)
 
 
 def clipped(
@@ -83,30 +97,43 @@ def clipped(
     volts_per_unit : float
         Volts at the curve for a sample value of 1.
 
-    Yields
-    ------
-    ndarray, shape (channels, n)
+    Returns
+    -------
+    iterator of ndarray, shape (channels, n)
         Sample-aligned; as many samples in all. Independent of block lengths.
     """
     table = tabulate(dirt)
     bins = np.linspace(0.0, 0.5 * sample_rate_hz, _WINDOW // 2 + 1)
     up = band_limit(bins, sample_rate_hz) * OVERSAMPLING
-    # What the average does to a signal too small to clip: the mean of two fine
-    # samples, which is a delay of half a step and a cosine.
-    half_step = np.pi * bins / (sample_rate_hz * OVERSAMPLING)
-    average = np.cos(half_step) * np.exp(-1j * half_step)
+    # What the average does to a signal too small to clip: a sixth, two thirds and a sixth of
+    # three fine samples. It is of the sample before, so that all comes a fine sample late.
+    turn = 2.0 * np.pi * bins / (sample_rate_hz * OVERSAMPLING)
+    average = (2.0 + np.cos(turn)) / 3.0 * np.exp(-1j * turn)
     level = amplitude(dirt.level_db)
     down = level * band_limit(bins, sample_rate_hz) * first_order_gain(dirt, bins)[1]
     down /= average * OVERSAMPLING
     emphasis = pre_emphasis(dirt, sample_rate_hz)
     emphasis[:, :3] *= volts_per_unit
     emphasised = through_sections(blocks, emphasis)
-    for window, count in windowed(emphasised, _WINDOW, _MARGIN, _MARGIN):
+    shaped = _shaped(emphasised, table, up, down)
+    return through_sections(shaped, first_order_high_pass(DC_BLOCK_HZ, sample_rate_hz))
+
+
+def _shaped(
+    blocks: Iterable[Array], table: CurveTable, up: Array, down: ComplexArray
+) -> Iterator[Array]:
+    """Through the curve: to the fine rate and back, window by window."""
+    bins = _WINDOW // 2 + 1
+    for window, count in windowed(blocks, _WINDOW, _MARGIN, _MARGIN):
         fine = np.fft.irfft(np.fft.rfft(window) * up, _WINDOW * OVERSAMPLING)
         shaped = np.empty_like(fine)
         for channel, into in zip(fine, shaped, strict=True):
+            # A window is a ring: the line before its first sample starts at its last.
+            carried = np.array([channel[-1], 0.0])
             shape_averaged(
-                table.integral, table.curve, table.first, table.step, channel[-1], channel, into
-            )
-        spectrum = np.fft.rfft(shaped)[:, : bins.size] * down
+                table.curves, table.first, table.step, _SHORT_NODES * table.step, carried,
+                channel, into,
+            )  # fmt: skip
+            into[0] += carried[1]
+        spectrum = np.fft.rfft(shaped)[:, :bins] * down
         yield np.fft.irfft(spectrum, _WINDOW)[:, _MARGIN : _MARGIN + count].copy()

@@ -36,14 +36,14 @@ def static_curve(kind: DirtKind, volts: ArrayLike) -> Array:
 
     Notes
     -----
-    ``smooth``: tanh v. ``lopsided``, ``fuzz``: (tanh(v + b) - tanh b) / (1 -
+    ``smooth``: tanh v. ``lopsided``, ``lopsided-10k``: (tanh(v + b) - tanh b) / (1 -
     tanh^2 b). ``diodes``: the v that solves Shockley's equation for both diodes
     and the resistor, v_in = v + 2 R I_s sinh(v / (n V_T)), by Newton's method;
     scaled by its gain at zero, which is 1 to within R over the diodes' leakage.
     """
     x = np.asarray(volts, dtype=np.float64)
     match kind:
-        case "smooth" | "lopsided" | "fuzz":
+        case "smooth" | "lopsided" | "lopsided-10k":
             bias = curve_bias(kind)
             return np.asarray(
                 (np.tanh(x + bias) - np.tanh(bias)) / (1.0 - np.tanh(bias) ** 2),
@@ -55,7 +55,7 @@ def static_curve(kind: DirtKind, volts: ArrayLike) -> Array:
 
 def curve_bias(kind: DirtKind) -> float:
     """Where on its tanh a kind's curve starts."""
-    return _BIAS if kind in ("lopsided", "fuzz") else 0.0
+    return _BIAS if kind in ("lopsided", "lopsided-10k") else 0.0
 
 
 def diode_pair() -> tuple[float, float]:

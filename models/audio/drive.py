@@ -11,11 +11,16 @@ from presolder.models.typing import Array
 
 
 def pre_emphasis(dirt: Dirt, sample_rate_hz: float) -> Array:
-    """The high-pass as one second-order section, by the bilinear transform.
+    """The high-pass before a curve; see `first_order_high_pass`."""
+    return first_order_high_pass(dirt.pre_hz, sample_rate_hz)
+
+
+def first_order_high_pass(corner_hz: float, sample_rate_hz: float) -> Array:
+    """A high-pass as one second-order section, by the bilinear transform.
 
     Its corner lies so low that the transform's warping does not matter.
     """
-    k = np.tan(np.pi * dirt.pre_hz / sample_rate_hz)
+    k = np.tan(np.pi * corner_hz / sample_rate_hz)
     section = np.array([[1.0, -1.0, 0.0, 1.0 + k, k - 1.0, 0.0]]) / (1.0 + k)
     return np.asarray(section, dtype=np.float64)
 
@@ -29,7 +34,7 @@ class LoudestSecond:
 
 
 def loudest_second(
-    blocks: Iterable[Array], sample_rate_hz: float, sections: Array
+    blocks: Iterable[Array], sample_rate_hz: float, sections: Array | None = None
 ) -> LoudestSecond:
     """Find the second with the highest RMS, after filtering.
 
@@ -40,7 +45,7 @@ def loudest_second(
     sample_rate_hz : float
         Sample rate.
     sections : ndarray, shape (k, 6)
-        Second-order sections to filter with first.
+        Second-order sections to filter with first; by default none.
 
     Returns
     -------
@@ -48,7 +53,8 @@ def loudest_second(
         Of the louder channel; of the whole signal if it is under a second.
     """
     hop = round(0.1 * sample_rate_hz)
-    signal = np.concatenate(list(through_sections(blocks, sections)), axis=1)
+    filtered = blocks if sections is None else through_sections(blocks, sections)
+    signal = np.concatenate(list(filtered), axis=1)
     pad = -signal.shape[1] % hop
     hops = np.pad(signal, ((0, 0), (0, pad))).reshape(len(signal), -1, hop)
     energy = np.square(hops).sum(axis=-1)

@@ -13,7 +13,7 @@ from collections.abc import Iterable, Iterator
 import numpy as np
 
 from presolder.models.audio.overlap import FilterBank, filter_bank, filtered
-from presolder.models.circuit.equations import Descriptor
+from presolder.models.circuit.assembly import Descriptor
 from presolder.models.circuit.recursion import collocation_nodes
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import amplitude
@@ -34,7 +34,10 @@ _LEAD_FRACTION = 1 / 8
 
 
 def emf_filters(
-    sample_rate_hz: float, take: Descriptor | None = None, dial: float = 10.0
+    sample_rate_hz: float,
+    take: Descriptor | None = None,
+    dial: float = 10.0,
+    instants: Array | None = None,
 ) -> FilterBank:
     """Design the filters that recover the EMF from a recording.
 
@@ -46,11 +49,14 @@ def emf_filters(
         The chain during the take; None if the recording is the EMF itself.
     dial : float
         Volume dial during the take, above 0.
+    instants : ndarray, shape (q,), optional
+        When within each sample's step the EMF is wanted, as fractions of it; by
+        default `collocation_nodes`.
 
     Returns
     -------
     FilterBank
-        One filter a collocation node.
+        One filter an instant.
 
     Notes
     -----
@@ -66,7 +72,8 @@ def emf_filters(
         chain = transfer(take, np.maximum(frequency_hz, 1e-3), dial)[0]
         chain[0] = chain[0].real
         wanted /= bounded(chain)
-    advance_samples = collocation_nodes()[:, None] - 1.0
+    wanted_at = collocation_nodes() if instants is None else instants
+    advance_samples = wanted_at[:, None] - 1.0
     turn = np.exp(2j * np.pi * advance_samples * (frequency_hz / sample_rate_hz))
     impulse = np.roll(np.fft.irfft(wanted * turn, taps), lead, axis=-1)
     return filter_bank(impulse, lead)

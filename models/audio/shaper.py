@@ -1,72 +1,101 @@
 """The per-sample loop of the clipping stage, compiled by numba."""
 
+import numpy as np
 from numba import njit
 
 from presolder.models.typing import Array
 
+# Gauss-Legendre points on 0 to 1 and their weights: exact to the fifth order.
+_POINTS = np.array([0.5 - np.sqrt(0.15), 0.5, 0.5 + np.sqrt(0.15)])
+_WEIGHTS = np.array([5.0, 8.0, 5.0]) / 18.0
 
-@njit(cache=True, nogil=True)
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def shape_averaged(
-    integral: Array,
-    curve: Array,
+    curves: Array,
     first: float,
     step: float,
-    previous: float,
+    short: float,
+    carried: Array,
     signal: Array,
     output: Array,
-) -> float:
-    """Pass a signal through a static curve, averaged between samples.
+) -> None:
+    """Pass a signal through a static curve, averaged round each sample.
 
     Between two samples the signal is taken as a straight line, and the output
-    is the mean of the curve along it, from the difference of the curve's
-    integral: first-order antiderivative antialiasing.
+    is the mean of the curve along it, weighted by a triangle that ends at both
+    neighbours. Along a line from x by d that is, for the neighbour before,
+    (F2(x + d) - F2(x) - d F1(x)) / d^2, with F1 the curve's antiderivative and F2
+    that of F1.
 
     Parameters
     ----------
-    integral, curve : ndarray, shape (k,)
-        The curve and its antiderivative at ``first + i * step``. Between nodes
-        the antiderivative is the cubic with these values and slopes; outside
-        them the curve goes on as its end value.
+    curves : ndarray, shape (3, k)
+        The curve, F1 and F2 at ``first + i * step``. Outside them the curve
+        goes on as its end value.
     first, step : float
         Input of the first node, and spacing.
-    previous : float
-        Sample before the block.
+    short : float
+        Lines shorter than this are taken by quadrature, since the differences
+        of F2 over d^2 would lose their figures.
+    carried : ndarray, shape (2,)
+        Sample before the block, and what its line gave to it; updated.
     signal, output : ndarray, shape (n,)
-        Input, and where the result is written.
-
-    Returns
-    -------
-    float
-        The last sample of the block.
+        Input, and the result: the first is the sample before the block.
     """
-    last = curve.shape[0] - 1
+    last = curves.shape[1] - 1
     end = first + last * step
-    nearly_equal = 1e-3 * step
 
-    def antiderivative(x: float) -> float:
-        if x <= first:
-            return float(integral[0] + (x - first) * curve[0])
-        if x >= end:
-            return float(integral[last] + (x - end) * curve[last])
+    def inside(row: int, x: float) -> float:
+        """F1 or F2: the cubic with its values and slopes at the nodes."""
         place = (x - first) / step
         i = min(int(place), last - 1)
         t = place - i
-        rise = integral[i + 1] - integral[i]
-        start, stop = step * curve[i], step * curve[i + 1]
+        rise = curves[row, i + 1] - curves[row, i]
+        start, stop = step * curves[row - 1, i], step * curves[row - 1, i + 1]
         bend = start + stop - 2.0 * rise
-        return float(integral[i] + t * (start + t * ((rise - start) - bend + t * bend)))
+        return float(curves[row, i] + t * (start + t * ((rise - start) - bend + t * bend)))
 
-    here = antiderivative(previous)
+    def integral(x: float) -> float:
+        if x <= first:
+            return float(curves[1, 0] + (x - first) * curves[0, 0])
+        if x >= end:
+            return float(curves[1, last] + (x - end) * curves[0, last])
+        return inside(1, x)
+
+    def twice(x: float) -> float:
+        if x <= first:
+            beyond = x - first
+            return float(curves[2, 0] + beyond * (curves[1, 0] + 0.5 * beyond * curves[0, 0]))
+        if x >= end:
+            beyond = x - end
+            return float(
+                curves[2, last] + beyond * (curves[1, last] + 0.5 * beyond * curves[0, last])
+            )
+        return inside(2, x)
+
+    def curve(x: float) -> float:
+        place = min(max((x - first) / step, 0.0), float(last))
+        i = min(int(place), last - 1)
+        t = place - i
+        return float(curves[0, i] + t * (curves[0, i + 1] - curves[0, i]))
+
+    previous, given = carried[0], carried[1]
+    here, here_twice = integral(previous), twice(previous)
     for n in range(signal.shape[0]):
         x = signal[n]
-        there = antiderivative(x)
         difference = x - previous
-        if abs(difference) > nearly_equal:
-            output[n] = (there - here) / difference
+        there, there_twice = integral(x), twice(x)
+        if abs(difference) > short:
+            change = there_twice - here_twice
+            before = (change - difference * here) / difference**2
+            after = (difference * there - change) / difference**2
         else:
-            middle = 0.5 * (x + previous)
-            output[n] = (
-                antiderivative(middle + nearly_equal) - antiderivative(middle - nearly_equal)
-            ) / (2.0 * nearly_equal)
-        previous, here = x, there
-    return float(previous)
+            before, after = 0.0, 0.0
+            for k in range(3):
+                value = _WEIGHTS[k] * curve(previous + _POINTS[k] * difference)
+                before += (1.0 - _POINTS[k]) * value
+                after += _POINTS[k] * value
+        output[n] = given + before
+        previous, given, here, here_twice = x, after, there, there_twice
+    carried[0], carried[1] = previous, given

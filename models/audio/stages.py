@@ -8,18 +8,17 @@ import numpy as np
 from presolder.models.audio.clip import clipped
 from presolder.models.audio.curves import driven_volts
 from presolder.models.audio.drive import loudest_second, pre_emphasis
+from presolder.models.audio.driven import Driven, emf_volts_for
 from presolder.models.audio.knob import KnobPath
 from presolder.models.audio.overlap import FilterBank
-from presolder.models.audio.renderer import Renderer
-from presolder.models.audio.voicing import hum_and_hiss, voiced
+from presolder.models.audio.renderer import Renderer, sample_count
+from presolder.models.audio.voicing import hum_and_hiss, looped_noise, voiced
 from presolder.models.decibels import amplitude
-from presolder.models.instrument.dirt import Dirt
+from presolder.models.instrument.dirt import AnyDirt, Dirt, load_of
+from presolder.models.instrument.stage import Stage
 from presolder.models.typing import Array
 
-# Longer noise repeats, which nobody hears.
-_NOISE_SECONDS = 60.0
 _MEASURED_SECONDS = 2.0
-_UNTOUCHED = np.array([[1.0, 0.0, 0.0, 1.0, 0.0, 0.0]])
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,15 +31,20 @@ class Stages:
         Level of the coil's hum and hiss at the input the guitar feeds, at dial
         10, relative to the loudest second of the take there. They come in with
         the EMF, so that the knob turns them down.
-    dirt : Dirt or None
-        Clipping stage.
+    dirt : Dirt, Stage or None
+        Clipping curve, or a circuit that the guitar feeds.
     speaker : FilterBank or None
         A loudspeaker's response.
     """
 
     hum_db: float | None = None
-    dirt: Dirt | None = None
+    dirt: AnyDirt | None = None
     speaker: FilterBank | None = None
+
+    @property
+    def needs_the_chain(self) -> bool:
+        """Whether the take through the chain at 10 has to be known beforehand."""
+        return isinstance(self.dirt, Dirt) or self.hum_db is not None
 
     @property
     def nothing_after(self) -> bool:
@@ -54,16 +58,18 @@ class Voice:
 
     Attributes
     ----------
-    renderer : Renderer
-        Of the chain; with dirt it feeds the dirt's input.
+    renderer : Renderer or Driven
+        Of the chain; with a curve it feeds the curve's input. With a circuit,
+        of chain and circuit together.
     stages : Stages
     volts_per_unit : float
-        Volts at the clipping curve for a sample value of 1.
+        Volts at the clipping curve for a sample value of 1; with a circuit, of
+        EMF for a recovered EMF of 1.
     noise_gain : float
         Of the coil's hum and hiss, which go through the chain; 0 for none.
     """
 
-    renderer: Renderer
+    renderer: Renderer | Driven
     stages: Stages
     volts_per_unit: float
     noise_gain: float
@@ -71,12 +77,12 @@ class Voice:
     def along(self, path: KnobPath, take: Array) -> Iterator[list[Array]]:
         """Render a take along a path as `Renderer.along` does, hum and hiss of the coil with it."""
         clean = self.renderer.along(path, take)
-        if not self.noise_gain:
+        if not self.noise_gain or isinstance(self.renderer, Driven):
             yield from clean
             return
         rate = self.renderer.sample_rate_hz
-        count = round(min(path.duration_s, _NOISE_SECONDS) * rate)
-        noise = np.tile(self.noise_gain * hum_and_hiss(count, rate), (take.shape[0], 1))
+        once = looped_noise(sample_count(path, rate), rate)
+        noise = np.tile(self.noise_gain * once, (take.shape[0], 1))
         of_coil = self.renderer.of_emf().along(path, noise)
         for blocks, others in zip(clean, of_coil, strict=True):
             yield [block + other for block, other in zip(blocks, others, strict=True)]
@@ -84,7 +90,7 @@ class Voice:
     def through(self, blocks: Iterable[Array]) -> Iterator[Array]:
         """Stream a design's audio, shape (channels, n) a block, through the stages."""
         audio = iter(blocks)
-        if self.stages.dirt is not None:
+        if isinstance(self.stages.dirt, Dirt):
             rate = self.renderer.sample_rate_hz
             audio = clipped(audio, rate, self.stages.dirt, self.volts_per_unit)
         if self.stages.speaker is not None:
@@ -113,16 +119,19 @@ def voice(renderer: Renderer, stages: Stages, take: Array) -> Voice:
     """
     rate, dirt = renderer.sample_rate_hz, stages.dirt
     if dirt is not None:
-        renderer = renderer.into(dirt.load)
+        renderer = renderer.into(load_of(dirt))
     volts_per_unit, noise_gain = 1.0, 0.0
-    if dirt is not None or stages.hum_db is not None:
-        chain = list(renderer.at_ten(take))
-        if dirt is not None:
-            reached = loudest_second(chain, rate, pre_emphasis(dirt, rate)).peak
-            volts_per_unit = driven_volts(dirt) / reached
-        if stages.hum_db is not None:
-            noise = hum_and_hiss(round(_MEASURED_SECONDS * rate), rate)[np.newaxis]
-            of_coil = list(renderer.of_emf().at_ten(noise))
-            wanted = loudest_second(chain, rate, _UNTOUCHED).rms * amplitude(stages.hum_db)
-            noise_gain = wanted / loudest_second(of_coil, rate, _UNTOUCHED).rms
+    chain = list(renderer.at_ten(take)) if stages.needs_the_chain else []
+    if isinstance(dirt, Dirt):
+        reached = loudest_second(chain, rate, pre_emphasis(dirt, rate)).peak
+        volts_per_unit = driven_volts(dirt) / reached
+    if stages.hum_db is not None:
+        noise = hum_and_hiss(round(_MEASURED_SECONDS * rate), rate)[np.newaxis]
+        of_coil = list(renderer.of_emf().at_ten(noise))
+        wanted = loudest_second(chain, rate).rms * amplitude(stages.hum_db)
+        noise_gain = wanted / loudest_second(of_coil, rate).rms
+    if isinstance(dirt, Stage):
+        volts_per_unit = emf_volts_for(renderer.rig, dirt, take, rate)
+        driven = Driven(renderer.rig, renderer.designs, rate, volts_per_unit, noise_gain)
+        return Voice(driven, stages, volts_per_unit, noise_gain)
     return Voice(renderer, stages, volts_per_unit, noise_gain)

@@ -13,6 +13,7 @@ LONGEST_IMPULSE_SECONDS = 10.0
 MAINS_HZ = 50.0
 QUIETEST_HUM_DB, LOUDEST_HUM_DB = -140.0, 0.0
 _SEED = 50
+_NOISE_SECONDS = 60.0
 # Shares of the noise power: mains fundamental, its first harmonics, and hiss.
 _HUM_SHARES = ((1, 0.5), (2, 0.3), (3, 0.1))
 _HISS_SHARE = 0.1
@@ -127,3 +128,9 @@ def hum_and_hiss(sample_count: int, sample_rate_hz: float) -> Array:
     hum = sum(np.sqrt(2 * share) * np.sin(order * phase) for order, share in _HUM_SHARES)
     hiss = np.sqrt(_HISS_SHARE) * np.random.default_rng(_SEED).normal(size=sample_count)
     return np.asarray(hum + hiss, dtype=np.float64)
+
+
+def looped_noise(sample_count: int, sample_rate_hz: float) -> Array:
+    """`hum_and_hiss` that repeats after a minute, which nobody hears."""
+    once = hum_and_hiss(min(sample_count, round(_NOISE_SECONDS * sample_rate_hz)), sample_rate_hz)
+    return np.resize(once, sample_count)

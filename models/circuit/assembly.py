@@ -16,10 +16,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
-from presolder.models.circuit.chain import GROUND, OUTPUT, Branch, Rheostat, control_chain
-from presolder.models.instrument.network import Network
-from presolder.models.instrument.rig import Rig
+from presolder.models.circuit.branch import GROUND, OUTPUT, Branch, Rheostat
 from presolder.models.typing import Array
+
+_WITH_CURRENT = ("inductor", "rheostat", "source", "supply", "amplifier")
 
 
 @dataclass(frozen=True)
@@ -34,6 +34,9 @@ class Descriptor:
         The part of A that does not depend on the dial.
     drive : ndarray, shape (n,)
         B, for the pickup's EMF in volts.
+    supply : ndarray, shape (n,)
+        What batteries add to the right-hand side; nothing where the unknowns
+        are counted from their resting values.
     moving : tuple of (int, Rheostat)
         Row (and column) of each rheostat's current. A rheostat's unknown is its
         current times its total resistance, so that A gets ``share`` there.
@@ -48,6 +51,7 @@ class Descriptor:
     mass: Array
     fixed: Array
     drive: Array
+    supply: Array
     moving: tuple[tuple[int, Rheostat], ...]
     reading: Array
     inertia: Array
@@ -100,12 +104,13 @@ def assemble(branches: tuple[Branch, ...]) -> Descriptor:
     Descriptor
     """
     node_count = 1 + max(max(branch.plus, branch.minus) for branch in branches)
-    with_current = [b for b in branches if b.kind in ("inductor", "rheostat", "source")]
+    with_current = [b for b in branches if b.kind in _WITH_CURRENT]
     reactive = [b for b in branches if b.kind in ("capacitor", "inductor")]
     size = node_count + len(with_current)
     # Stamped with ground included, which is dropped at the end.
     stamp = _Stamp(
         np.zeros((size, size)),
+        np.zeros(size),
         np.zeros(size),
         np.zeros((len(reactive), size)),
         np.zeros((size, len(reactive))),
@@ -123,6 +128,7 @@ def assemble(branches: tuple[Branch, ...]) -> Descriptor:
         mass=(stamp.inertia @ stamp.reading)[keep, keep],
         fixed=stamp.fixed[keep, keep],
         drive=stamp.drive[keep],
+        supply=stamp.supply[keep],
         moving=tuple(moving),
         reading=stamp.reading[:, keep],
         inertia=stamp.inertia[keep],
@@ -136,6 +142,7 @@ class _Stamp:
 
     fixed: Array
     drive: Array
+    supply: Array
     reading: Array
     inertia: Array
 
@@ -158,22 +165,31 @@ class _Stamp:
                 self.fixed[:, row] -= ends
                 self.fixed[row] -= ends
                 self.drive[row] = branch.value
+            case "supply":
+                self.fixed[:, row] -= ends
+                self.fixed[row] -= ends
+                self.supply[row] = branch.value
+            case "amplifier":
+                assert branch.control is not None
+                self.fixed[:, row] -= ends
+                self.fixed[row] -= ends
+                self.fixed[row, branch.control[0]] += branch.value
+                self.fixed[row, branch.control[1]] -= branch.value
             case "rheostat":
                 assert branch.rheostat is not None
                 self.fixed[:, row] -= ends / branch.rheostat.ohms
                 self.fixed[row] -= ends
 
 
-def chain_equations(rig: Rig, network: Network | None) -> Descriptor:
-    """Equations of the chain under audition, EMF to output."""
-    return assemble(control_chain(rig, network).branches)
+def ends_of(pairs: tuple[tuple[int, int], ...], size: int) -> Array:
+    """One column a pair of nodes, shape (size, p): 1 at the first and -1 at the second.
 
-
-def take_equations(rig: Rig) -> Descriptor | None:
-    """Equations of the chain as it stood while the take was recorded.
-
-    The volume stood at ``rig.take.dial``. None if the take is the EMF itself.
+    Transposed it reads the voltage between them out of z; as it is, it takes a
+    current from the first to the second.
     """
-    if rig.take.rig is None:
-        return None
-    return chain_equations(rig.take.rig, rig.take.network)
+    ends = np.zeros((size, len(pairs)))
+    for column, (plus, minus) in enumerate(pairs):
+        for node, sign in ((plus, 1.0), (minus, -1.0)):
+            if node != GROUND:
+                ends[_row(node), column] += sign
+    return ends

@@ -6,8 +6,16 @@ from itertools import count
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike
 
+from presolder.models.circuit.branch import (
+    GROUND,
+    OUTPUT,
+    Branch,
+    Device,
+    Rheostat,
+    gang_rheostat,
+)
+from presolder.models.circuit.stage_parts import stage_parts
 from presolder.models.instrument.controls import Pickup, Pot, Tone
 from presolder.models.instrument.network import (
     CONTACT_OHMS,
@@ -19,72 +27,13 @@ from presolder.models.instrument.network import (
     Series,
 )
 from presolder.models.instrument.rig import Channel, Rig, VolumeWiring
-from presolder.models.instrument.taper import Taper, fraction_below_wiper
-from presolder.models.typing import Array
+from presolder.models.instrument.taper import fraction_below_wiper
 
-GROUND = 0
-OUTPUT = 2
 # The first channel's; further ones get the next free node.
 PICKUP_SIDE = 1
 _FIRST_FREE_NODE = 3
 # Between which lugs the bypass lies; all but the first are mistakes.
 BypassLugs = Literal["input-wiper", "input-ground", "wiper-ground"]
-
-
-@dataclass(frozen=True)
-class Rheostat:
-    """A resistance that follows the volume dial.
-
-    Attributes
-    ----------
-    ohms : float
-        Total resistance.
-    taper : Taper
-        Fraction of the total at each dial position.
-    falling : bool
-        True if the resistance is the rest of the track (1 - fraction).
-    floor_ohms : float
-        Lowest resistance at the zero end.
-    held_at : float or None
-        Where it stands if its shaft is not the volume dial's.
-    """
-
-    ohms: float
-    taper: Taper
-    falling: bool
-    floor_ohms: float = 0.0
-    held_at: float | None = None
-
-    def share(self, dial: ArrayLike) -> Array:
-        """Resistance over total resistance, same shape as `dial`."""
-        stands = dial if self.held_at is None else np.full(np.shape(dial), self.held_at)
-        fraction = fraction_below_wiper(self.taper, stands)
-        share = 1.0 - fraction if self.falling else fraction
-        return np.maximum(share, self.floor_ohms / self.ohms)
-
-
-def gang_rheostat(gang: Gang) -> Rheostat:
-    """The law of a second gang, down to the resistance of its contact."""
-    return Rheostat(gang.ohms, gang.taper, gang.at_ten == "zero", CONTACT_OHMS)
-
-
-@dataclass(frozen=True)
-class Branch:
-    """One two-terminal part between nodes `plus` and `minus`.
-
-    `value` is in ohms, farads or henries, for a source its share of the EMF;
-    `rheostat` is set for rheostats only. `part` says what the branch is where
-    somebody may change it: ``"cable"`` and ``"input"``, ``"tone"`` for a tone
-    pot, ``"bypass"`` for each part of the one under audition, in the order of
-    `placed_parts`.
-    """
-
-    kind: Literal["resistor", "capacitor", "inductor", "source", "rheostat"]
-    plus: int
-    minus: int
-    value: float = 0.0
-    rheostat: Rheostat | None = None
-    part: str = ""
 
 
 @dataclass(frozen=True)
@@ -99,10 +48,16 @@ class Chain:
         For each channel the node of the pickup's side of its volume pot. That
         is the input lug, and the wiper with the independent wiring. A bypass
         lies between it and the output.
+    devices : tuple of Diode or Transistor
+        Of the stage that the guitar feeds, whose branches are among the others.
+    stage_output : int
+        The node where the stage is listened to; without one, the output.
     """
 
     branches: tuple[Branch, ...]
     sides: tuple[int, ...]
+    devices: tuple[Device, ...] = ()
+    stage_output: int = OUTPUT
 
 
 def control_chain(rig: Rig, network: Network | None, lugs: BypassLugs = "input-wiper") -> Chain:
@@ -134,7 +89,10 @@ def control_chain(rig: Rig, network: Network | None, lugs: BypassLugs = "input-w
         branches.append(Branch("capacitor", OUTPUT, GROUND, shunt_farads, part="cable"))
     if np.isfinite(rig.load.resistance_ohms):
         branches.append(Branch("resistor", OUTPUT, GROUND, rig.load.resistance_ohms, part="input"))
-    return Chain(tuple(branches), tuple(sides))
+    if rig.load.stage is None:
+        return Chain(tuple(branches), tuple(sides))
+    stage = stage_parts(rig.load.stage, OUTPUT, free)
+    return Chain((*branches, *stage.branches), tuple(sides), stage.devices, stage.output)
 
 
 def _channel(

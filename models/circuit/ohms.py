@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from presolder.models.circuit.chain import Branch
+from presolder.models.circuit.branch import Branch
 from presolder.models.errors import InputError
 from presolder.models.instrument.network import (
     Capacitor,

@@ -12,8 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from presolder.models.circuit.chain import OUTPUT, control_chain, gang_rheostat
-from presolder.models.circuit.equations import assemble, between
+from presolder.models.circuit.assembly import between
+from presolder.models.circuit.branch import OUTPUT, gang_rheostat
+from presolder.models.circuit.chain import control_chain
+from presolder.models.circuit.equations import small_signal
 from presolder.models.instrument.network import (
     Capacitor,
     Gang,
@@ -77,7 +79,7 @@ def open_chain(rig: Rig, frequency_hz: ArrayLike, dial: ArrayLike) -> OpenChain:
     s = np.asarray(2j * np.pi * frequency, dtype=np.complex128)
     dials = np.atleast_1d(np.asarray(dial, dtype=np.float64))
     bare = control_chain(rig, None)
-    descriptor = assemble(bare.branches)
+    descriptor = small_signal(rig, bare)
     open_places = [
         (side, dials if channel.held_at is None else np.full_like(dials, channel.held_at))
         for channel, side in zip(rig.channels, bare.sides, strict=True)

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.polynomial import Polynomial
 
-from presolder.models.circuit.equations import Descriptor
+from presolder.models.circuit.assembly import Descriptor
 from presolder.models.instrument.taper import DIAL_MAX
 from presolder.models.typing import Array, ComplexArray
 

@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import ArrayLike
 
-from presolder.models.circuit.equations import Descriptor
+from presolder.models.circuit.assembly import Descriptor
 from presolder.models.typing import ComplexArray
 
 # Bounds the memory of one batched solve: 20,000 matrices of 12 x 12 complex

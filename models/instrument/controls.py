@@ -6,10 +6,15 @@ from typing import Literal, get_args
 
 from presolder.models.errors import InputError
 from presolder.models.instrument.quantities import format_quantity, require_component
+from presolder.models.instrument.stage import Stage
 from presolder.models.instrument.taper import BENT_TAPERS, DIAL_MAX, Taper
 
 ToneWiring = Literal["modern", "fifties"]
 TONE_WIRINGS: tuple[ToneWiring, ...] = get_args(ToneWiring)
+
+# A hard strum on an ordinary pickup; common practice, no source.
+TYPICAL_OUTPUT_VOLTS = 0.15
+LEAST_OUTPUT_VOLTS, MOST_OUTPUT_VOLTS = 1e-3, 5.0
 
 
 def require_dial(name: str, dial: float) -> None:
@@ -38,6 +43,9 @@ class Pickup:
     leakage_henries : float
         The part of the inductance that eddy currents do not act on: it is in
         series with the rest and the eddy resistance, which lie in parallel.
+    output_volts : float
+        Peak of its EMF in the loudest second of ordinary playing; what a
+        circuit that it feeds is driven by.
     """
 
     resistance_ohms: float
@@ -45,6 +53,7 @@ class Pickup:
     capacitance_farads: float = 0.0
     eddy_ohms: float | None = None
     leakage_henries: float = 0.0
+    output_volts: float = TYPICAL_OUTPUT_VOLTS
 
     def __post_init__(self) -> None:
         require_component("resistance", self.resistance_ohms, "ohm")
@@ -53,6 +62,11 @@ class Pickup:
         if self.eddy_ohms is not None:
             require_component("eddy", self.eddy_ohms, "ohm")
         self._require_leakage()
+        if not LEAST_OUTPUT_VOLTS <= self.output_volts <= MOST_OUTPUT_VOLTS:
+            raise InputError(
+                f"output = {1e3 * self.output_volts:g} mV must lie between"
+                f" {1e3 * LEAST_OUTPUT_VOLTS:g} and {1e3 * MOST_OUTPUT_VOLTS:g} mV"
+            )
 
     def _require_leakage(self) -> None:
         require_component("leakage", self.leakage_henries, "henry", zero_ok=True)
@@ -135,10 +149,20 @@ class Tone:
 
 @dataclass(frozen=True)
 class Load:
-    """The input that the cable feeds: resistance (infinite for none) and capacitance."""
+    """The input that the cable feeds.
+
+    Attributes
+    ----------
+    resistance_ohms : float
+        Infinite for none.
+    capacitance_farads : float
+    stage : Stage or None
+        A circuit there, whose input comes on top.
+    """
 
     resistance_ohms: float = math.inf
     capacitance_farads: float = 0.0
+    stage: Stage | None = None
 
     def __post_init__(self) -> None:
         if self.resistance_ohms != math.inf:
@@ -146,6 +170,8 @@ class Load:
         require_component("capacitance", self.capacitance_farads, "farad", zero_ok=True)
 
     def __str__(self) -> str:
+        if self.stage is not None:
+            return f"the circuit {self.stage}"
         return (
             f"{format_quantity(self.resistance_ohms, 'ohm')},"
             f" {format_quantity(self.capacitance_farads, 'farad')}"

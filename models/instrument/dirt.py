@@ -1,14 +1,17 @@
-"""A clipping stage as its owner describes it, and what its input puts on the guitar."""
+"""A clipping curve as its owner describes it, and what its input puts on the guitar."""
 
 from dataclasses import dataclass
 from typing import Literal, get_args
 
 from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Load
+from presolder.models.instrument.stage import STAGE_KINDS, Stage, StageKind
 
-DirtKind = Literal["smooth", "diodes", "lopsided", "fuzz"]
+DirtKind = Literal["smooth", "diodes", "lopsided", "lopsided-10k"]
 DIRT_KINDS: tuple[DirtKind, ...] = get_args(DirtKind)
 LARGEST_DRIVE_DB = 60.0
+AnyKind = DirtKind | StageKind
+ANY_KINDS: tuple[AnyKind, ...] = (*DIRT_KINDS, *STAGE_KINDS)
 
 
 @dataclass(frozen=True)
@@ -17,11 +20,11 @@ class Dirt:
 
     Attributes
     ----------
-    kind : {"smooth", "diodes", "lopsided", "fuzz"}
+    kind : {"smooth", "diodes", "lopsided", "lopsided-10k"}
         ``smooth``: a symmetric saturator, tanh. ``diodes``: an antiparallel
         diode pair behind a resistor. ``lopsided``: a biased tanh, with even
-        harmonics. ``fuzz``: the same curve at a low-impedance input, where the
-        guitar becomes part of the circuit.
+        harmonics. ``lopsided-10k``: the same curve behind an input of 10 kΩ,
+        whatever is played; a fuzz's own input is in `Stage`.
     drive_db : float
         By how much the loudest second of the take, at dial 10, goes past the
         knee; 0 to 60.
@@ -59,5 +62,18 @@ class Dirt:
                 return Load(500e3, 50e-12)
             case "lopsided":
                 return Load(220e3, 100e-12)
-            case "fuzz":
+            case "lopsided-10k":
                 return Load(10e3, 100e-12)
+
+
+AnyDirt = Dirt | Stage
+
+
+def load_of(dirt: AnyDirt) -> Load:
+    """What a dirt's input puts on the guitar."""
+    return Load(stage=dirt) if isinstance(dirt, Stage) else dirt.load
+
+
+def dirt_of(kind: AnyKind) -> AnyDirt:
+    """A dirt of this kind, set as usual."""
+    return Stage(kind) if kind in STAGE_KINDS else Dirt(kind)  # type: ignore[arg-type]

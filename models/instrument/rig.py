@@ -6,7 +6,7 @@ from typing import Literal, get_args
 
 from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Load, Pickup, Pot, Tone, require_dial
-from presolder.models.instrument.dirt import Dirt
+from presolder.models.instrument.dirt import AnyDirt, load_of
 from presolder.models.instrument.network import Network
 from presolder.models.instrument.player import Player
 from presolder.models.instrument.quantities import format_quantity, require_component
@@ -107,8 +107,8 @@ class Rig:
         The input at the cable's end.
     take : Take
         How takes of it were made; the default is at its jack, at dial 10.
-    dirt : Dirt or None
-        A clipping stage to listen through; its input then replaces `load`.
+    dirt : Dirt, Stage or None
+        A clipping curve or circuit to listen through; its input then replaces `load`.
     volume_wiring : {"lug", "independent"}
         The pickup at the input lug and the output at the wiper; or the other
         way round, so that one volume at 0 does not silence the other pickup.
@@ -122,7 +122,7 @@ class Rig:
     cable_farads: float = 0.0
     load: Load = field(default_factory=Load)
     take: Take = field(default_factory=Take)
-    dirt: Dirt | None = None
+    dirt: AnyDirt | None = None
     volume_wiring: VolumeWiring = "lug"
     name: str = "rig"
     title: str = ""
@@ -155,7 +155,7 @@ class Rig:
     @property
     def as_heard(self) -> "Rig":
         """The instrument as it is listened to: with dirt, it feeds the dirt's input."""
-        return self if self.dirt is None else self.feeding(self.dirt.load)
+        return self if self.dirt is None else self.feeding(load_of(self.dirt))
 
     def with_first(self, channel: Channel) -> "Rig":
         """The rig with another first channel."""
@@ -181,7 +181,7 @@ class Rig:
         rows.append(("cable", format_quantity(self.cable_farads, "farad")))
         rows.append(("input", str(self.load)))
         if self.dirt is not None:
-            rows.append(("dirt", f"{self.dirt.kind}, whose input is {self.dirt.load}"))
+            rows.append(("dirt", f"{self.dirt.kind}, whose input is {load_of(self.dirt)}"))
         rows.append(("take", f"captured at the {self.take.captured}"))
         rows.append(("player", str(self.player)))
         return rows

@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from presolder.models.circuit.equations import Descriptor, chain_equations
+from presolder.models.circuit.assembly import Descriptor
+from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
 from presolder.models.instrument.network import Network

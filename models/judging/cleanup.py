@@ -1,4 +1,4 @@
-"""How each design cleans up: distortion of a tone as the knob comes down."""
+"""How each design cleans up: distortion of tones and of playing as the knob comes down."""
 
 from dataclasses import dataclass
 
@@ -8,7 +8,7 @@ from numpy.typing import ArrayLike
 from presolder.models.audio.curves import driven_volts, first_order_gain, static_curve
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
-from presolder.models.decibels import decibels
+from presolder.models.decibels import amplitude, decibels
 from presolder.models.instrument.dirt import Dirt, DirtKind
 from presolder.models.instrument.network import Network
 from presolder.models.instrument.rig import Rig
@@ -16,6 +16,9 @@ from presolder.models.judging.character import balance
 from presolder.models.typing import Array, ComplexArray
 
 REFERENCE_HZ = 330.0
+# A low string, the reference and a high note; as usual, and softly.
+TONES_HZ = (110.0, 330.0, 880.0)
+TOUCHES_DB = (0.0, -12.0)
 _POINTS = 4096
 
 
@@ -33,12 +36,15 @@ class Cleanup:
         RMS of the tone after the stage, re 1 V.
     treble_db : ndarray
         Treble of what reaches the stage: mean gain over 2-4 kHz less that at 500 Hz.
+    tones_thd : ndarray, shape (touches, tones, dials)
+        Distortion of `TONES_HZ` at `TOUCHES_DB`.
     """
 
     dial: Array
     thd: Array
     level_db: Array
     treble_db: Array
+    tones_thd: Array
 
 
 def total_harmonic_distortion(harmonics: ArrayLike) -> Array:
@@ -89,7 +95,7 @@ def clean_up(
     dial: Array,
     frequency_hz: float = REFERENCE_HZ,
 ) -> Cleanup:
-    """Distortion, level and treble balance of a reference tone over the dial.
+    """Distortion, level and treble balance of tones over the dial, through a curve.
 
     Parameters
     ----------
@@ -103,47 +109,61 @@ def clean_up(
     dial : ndarray, shape (d,)
         Positions.
     frequency_hz : float
-        The tone.
+        The reference tone.
 
     Returns
     -------
     Cleanup
     """
     descriptor = chain_equations(rig.feeding(dirt.load), network)
-    gain = transfer(descriptor, frequency_hz, np.concatenate([[10.0], dial]))[:, 0]
-    _, after = first_order_gain(dirt, frequency_hz * np.arange(1, _POINTS // 4))
-    harmonics = tone_harmonics(dirt.kind, driven_volts(dirt) * np.abs(gain[1:] / gain[0])) * after
-    power = 0.5 * np.square(np.abs(harmonics)).sum(axis=-1)
-    with np.errstate(invalid="ignore"):
-        thd = np.nan_to_num(total_harmonic_distortion(harmonics))
+
+    def harmonics(tone_hz: float, touch_db: float) -> ComplexArray:
+        gain = transfer(descriptor, tone_hz, np.concatenate([[10.0], dial]))[:, 0]
+        peak = driven_volts(dirt) * amplitude(touch_db) * np.abs(gain[1:] / gain[0])
+        _, after = first_order_gain(dirt, tone_hz * np.arange(1, _POINTS // 4))
+        return np.asarray(tone_harmonics(dirt.kind, peak) * after)
+
+    tone = harmonics(frequency_hz, 0.0)
+    power = 0.5 * np.square(np.abs(tone)).sum(axis=-1)
     _, treble_db = balance(descriptor, dial)
     level_db = 0.5 * decibels(power) + dirt.level_db
-    return Cleanup(dial, thd, level_db, treble_db)
+    others = [[_thd(harmonics(hz, touch)) for hz in TONES_HZ] for touch in TOUCHES_DB]
+    return Cleanup(dial, _thd(tone), level_db, treble_db, np.array(others))
 
 
-def clean_dial(figures: Cleanup, threshold: float) -> float | None:
+def _thd(harmonics: ComplexArray) -> Array:
+    """Distortion, 0 where all is silent."""
+    with np.errstate(invalid="ignore"):
+        return np.nan_to_num(total_harmonic_distortion(harmonics))
+
+
+def falls_through(dial: Array, distortion: Array, threshold: float) -> float | None:
     """Dial at which distortion falls through a threshold as the knob comes down.
 
     Parameters
     ----------
-    figures : Cleanup
-        With rising dials.
+    dial, distortion : ndarray, shape (d,)
+        Dials rising; distortion as a ratio.
     threshold : float
-        Distortion as a ratio.
 
     Returns
     -------
     float or None
-        Interpolated between the dials given; the highest given dial if the
-        tone is clean there already, None if it never gets clean.
+        Interpolated between the dials given; the highest given dial if all is
+        clean there already, None if it never gets clean.
     """
-    dirty = np.flatnonzero(figures.thd > threshold)
+    dirty = np.flatnonzero(distortion > threshold)
     if dirty.size == 0:
-        return float(figures.dial[-1])
+        return float(dial[-1])
     below = int(dirty[0])
     if below == 0:
         return None
-    thd = np.log(np.maximum(figures.thd[below - 1 : below + 1], 1e-12))
-    share = (np.log(threshold) - thd[0]) / (thd[1] - thd[0])
-    low, high = figures.dial[below - 1 : below + 1]
+    low_thd, high_thd = np.log(np.maximum(distortion[below - 1 : below + 1], 1e-12))
+    share = (np.log(threshold) - low_thd) / (high_thd - low_thd)
+    low, high = dial[below - 1 : below + 1]
     return float(low + share * (high - low))
+
+
+def clean_dial(figures: Cleanup, threshold: float) -> float | None:
+    """`falls_through` of the reference tone."""
+    return falls_through(figures.dial, figures.thd, threshold)

@@ -5,9 +5,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from presolder.models.circuit.assembly import Descriptor
 from presolder.models.circuit.chain import PICKUP_SIDE
 from presolder.models.circuit.coil import coil_impedance
-from presolder.models.circuit.equations import Descriptor, chain_equations
+from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.hearing.bands import LINES_HZ
 from presolder.models.hearing.change import Change, change

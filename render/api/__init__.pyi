@@ -11,13 +11,13 @@ from ._describe import sample as sample
 from ._describe import starter as starter
 from ._describe import turn as turn
 from ._judge import builds as builds
-from ._judge import cleanup as cleanup
 from ._judge import compare as compare
 from ._judge import curves as curves
 from ._judge import need as need
 from ._judge import response as response
 from ._judge import response_db as response_db
 from ._judge import tailor as tailor
+from ._listen import cleanup as cleanup
 from ._listen import pack as pack
 from ._listen import render as render
 from ._listen import render_files as render_files
@@ -47,6 +47,7 @@ from ._types import Resonance as Resonance
 from ._types import Response as Response
 from ._types import Rig as Rig
 from ._types import Spread as Spread
+from ._types import Stage as Stage
 from ._types import Take as Take
 from ._types import Taper as Taper
 from ._types import Tone as Tone

@@ -21,14 +21,12 @@ from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
 from presolder.models.errors import InputError, place
-from presolder.models.instrument.dirt import Dirt
 from presolder.models.instrument.network import Capacitor, Network, Resistor
 from presolder.models.instrument.player import Playing
 from presolder.models.instrument.preferred import preferred_values
 from presolder.models.instrument.quantities import Unit, parse_quantity, require_component
 from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.topologies import DEFAULT_SHAPES, canonical
-from presolder.models.judging.cleanup import REFERENCE_HZ, clean_up
 from presolder.models.judging.ear import LISTENING_LEVEL_DB
 from presolder.models.judging.need import need as judge_need
 from presolder.models.judging.ranking import ranked
@@ -49,7 +47,6 @@ from presolder.models.judging.tolerance import (
 )
 from presolder.models.typing import Array, ComplexArray
 from presolder.render.files.audio import Recording
-from presolder.render.report.cleanup import CleanupReport
 from presolder.render.report.curves import Curves, Ends
 from presolder.render.report.figures import Comparison
 from presolder.render.report.need import NeedReport
@@ -57,7 +54,6 @@ from presolder.render.report.search import SearchReport
 
 Value = float | str
 FREQUENCIES_HZ = np.geomspace(20.0, 20_000.0, 200)
-CLEANUP_DIALS = np.linspace(0.1, 10.0, 100)
 
 
 def response(rig: RigLike, design: DesignLike, hz: Numbers, dial: Numbers) -> ComplexArray:
@@ -507,56 +503,3 @@ def _values(bounds: tuple[Value, Value], series: str, unit: Unit) -> Array:
     if values.size == 0:
         raise InputError(f"{bounds[0]}:{bounds[1]}: no {series} value lies between these")
     return values
-
-
-def cleanup(
-    rig: RigLike,
-    designs: Iterable[DesignLike] | None = None,
-    *,
-    dirt: Dirt | None = None,
-    tone_hz: float = REFERENCE_HZ,
-    dials: Numbers = CLEANUP_DIALS,
-) -> CleanupReport:
-    """Tell at which dial each design's dirt turns clean.
-
-    Parameters
-    ----------
-    rig : Rig or str
-    designs : iterable of Design or str, optional
-        By default every built-in one.
-    dirt : Dirt, optional
-        The stage; by default the rig's own, or a smooth one.
-    tone_hz : float
-        The reference tone, 20 to 5000 Hz. It reaches the stage at dial 10 by
-        the stage's drive past its knee.
-    dials : float or array_like, shape (d,)
-        Rising positions above 0.
-
-    Returns
-    -------
-    CleanupReport
-        Distortion as a ratio, level and treble in dB, by dial.
-
-    Raises
-    ------
-    InputError
-        If a value is out of range.
-
-    Notes
-    -----
-    Total harmonic distortion after IEC 60268-3, referred to the total output.
-
-    Examples
-    --------
-    >>> import presolder as ps
-    >>> report = ps.cleanup("humbucker-500k", ["bare"], dirt=ps.dirt("smooth"))
-    >>> float(report.figures[0].thd[-1].round(2))
-    0.33
-    """
-    found = asked_rig(rig)
-    stage = dirt or found.dirt or Dirt("smooth")
-    if not 20 <= tone_hz <= 5000:
-        raise InputError(f"{tone_hz:g} must lie between 20 and 5000 Hz")
-    chosen, positions = asked_designs(designs, found), asked_dials(dials, silent_ok=False)
-    figures = tuple(clean_up(found, one.network, stage, positions, tone_hz) for one in chosen)
-    return CleanupReport(found, stage, tone_hz, chosen, figures)

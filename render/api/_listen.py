@@ -6,24 +6,32 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from presolder._asked import (
     DesignLike,
     Numbers,
     Progress,
     RigLike,
     asked_designs,
+    asked_dials,
     asked_ear,
     asked_rig,
     counted,
 )
+from presolder._describe import sample
 from presolder.models.audio.knob import KnobPath, steady_turn
 from presolder.models.audio.stairs import DIALS, PHRASE_SECONDS
 from presolder.models.audio.take import folded
 from presolder.models.errors import InputError
 from presolder.models.instrument.designs import short_list
-from presolder.models.instrument.dirt import Dirt
+from presolder.models.instrument.dirt import AnyDirt, Dirt
 from presolder.models.instrument.player import Playing
+from presolder.models.instrument.stage import Stage
+from presolder.models.judging.cleanup import REFERENCE_HZ, clean_up
 from presolder.models.judging.ear import LISTENING_LEVEL_DB
+from presolder.models.judging.played import DIALS as PLAYED_DIALS
+from presolder.models.judging.played import played, tones
 from presolder.render.files.audio import Bits, Recording
 from presolder.render.files.ffmpeg import Format
 from presolder.render.listening.after import After, join
@@ -32,7 +40,10 @@ from presolder.render.listening.comparisons import Comparing
 from presolder.render.listening.job import PackJob
 from presolder.render.listening.pack import work_units, write_pack, write_single_file
 from presolder.render.listening.sweeps import SweepJob, write_sweeps
+from presolder.render.report.cleanup import CleanupReport
 
+CLEANUP_DIALS = np.linspace(0.1, 10.0, 100)
+_PLAYED_SECONDS = 2.0
 SWEEP = steady_turn(10.0, 0.0, 8.0, 1.0)
 HELD = (10.0, 8.0, 6.0, 4.0, 2.0)
 LARGEST_GAIN_DB = 200.0
@@ -44,7 +55,7 @@ def render(
     designs: Iterable[DesignLike] | None = None,
     path: KnobPath = SWEEP,
     *,
-    dirt: Dirt | None = None,
+    dirt: AnyDirt | None = None,
     speaker: str | None = None,
     hum_db: float | None = None,
 ) -> Audition:
@@ -60,8 +71,9 @@ def render(
         By default every built-in one.
     path : KnobPath
         From `turn` or `gesture`; by default a slow turn from 10 to 0.
-    dirt : Dirt, optional
-        A clipping stage after the chain; its input then loads the guitar.
+    dirt : Dirt or Stage, optional
+        A clipping curve after the chain, or a circuit that the guitar feeds and
+        is part of; its input then loads the guitar.
     speaker : str, optional
         ``"plain"``, or the path of an impulse response.
     hum_db : float, optional
@@ -108,7 +120,7 @@ def render_files(
     designs: Iterable[DesignLike] | None = None,
     path: KnobPath = SWEEP,
     *,
-    dirt: Dirt | None = None,
+    dirt: AnyDirt | None = None,
     speaker: str | None = None,
     hum_db: float | None = None,
     stairs: bool = False,
@@ -198,7 +210,7 @@ def pack(
     *,
     dials: Iterable[float] = HELD,
     sweep: KnobPath = SWEEP,
-    dirt: Dirt | None = None,
+    dirt: AnyDirt | None = None,
     speaker: str | None = None,
     hum_db: float | None = None,
     stairs: bool = False,
@@ -305,3 +317,88 @@ def pack(
 def _require_page(path: Path) -> None:
     if path.suffix.lower() not in (".html", ".htm"):
         raise InputError(f"a single file must end in .html, got {str(path)!r}")
+
+
+def cleanup(
+    rig: RigLike,
+    designs: Iterable[DesignLike] | None = None,
+    *,
+    dirt: AnyDirt | None = None,
+    tone_hz: float = REFERENCE_HZ,
+    dials: Numbers | None = None,
+    take: Recording | None = None,
+    hum_db: float | None = None,
+    progress: Progress | None = None,
+) -> CleanupReport:
+    """Tell at which dial each design's dirt turns clean, by tones and by playing.
+
+    Parameters
+    ----------
+    rig : Rig or str
+    designs : iterable of Design or str, optional
+        By default every built-in one; into a circuit, the few easily told apart.
+    dirt : Dirt or Stage, optional
+        The curve or circuit; by default the rig's own, or a smooth curve.
+    tone_hz : float
+        The reference tone, 20 to 5000 Hz. It reaches a curve at dial 10 by the
+        curve's drive past its knee; into a circuit it is as strong as the
+        pickup's output.
+    dials : float or array_like, shape (d,), optional
+        Rising positions above 0.
+    take : Recording, optional
+        What is played; by default two seconds of a bundled one.
+    hum_db : float, optional
+        Hum and hiss, dB re the take's loudest second, -140 to 0.
+    progress : callable, optional
+        Called with the steps done since the last call, and all there are.
+
+    Returns
+    -------
+    CleanupReport
+        Distortion as a ratio, level and treble in dB, by dial; the same under
+        playing; and the order in which the designs clean up.
+
+    Raises
+    ------
+    InputError
+        If a value is out of range.
+
+    Notes
+    -----
+    Of tones: total harmonic distortion after IEC 60268-3, referred to the total
+    output. Of playing: 1 less the coherence of output and take (Bendat and
+    Piersol, Random Data, chapter 6).
+
+    Examples
+    --------
+    >>> import presolder as ps
+    >>> report = ps.cleanup("humbucker-500k", ["bare"], dirt=ps.dirt("smooth"))
+    >>> float(report.figures[0].thd[-1].round(2))
+    0.33
+    """
+    found = asked_rig(rig)
+    chosen_dirt = dirt or found.dirt or Dirt("smooth")
+    if not 20 <= tone_hz <= 5000:
+        raise InputError(f"{tone_hz:g} must lie between 20 and 5000 Hz")
+    few = isinstance(chosen_dirt, Stage) and designs is None
+    chosen = short_list(found.first.volume) if few else asked_designs(designs, found)
+    given = None if dials is None else asked_dials(dials, silent_ok=False)
+    held = np.array(PLAYED_DIALS) if given is None else given
+    steps = held.size + (len(chosen) * held.size if isinstance(chosen_dirt, Stage) else 0)
+    told = counted(progress, steps)
+    if isinstance(chosen_dirt, Stage):
+        figures = tones(found, chosen, chosen_dirt, held, tone_hz, told)
+    else:
+        fine = CLEANUP_DIALS if given is None else given
+        figures = tuple(clean_up(found, one.network, chosen_dirt, fine, tone_hz) for one in chosen)
+    heard = take or _phrase()
+    after = After(chosen_dirt, None, hum_db).loaded(heard.sample_rate_hz)
+    under = played(found, chosen, after, heard.samples, heard.sample_rate_hz, held, told)
+    return CleanupReport(found, chosen_dirt, tone_hz, chosen, figures, heard.name, under)
+
+
+def _phrase() -> Recording:
+    """What is played where no take is given: the beginning of a bundled one."""
+    bundled = sample("chords")
+    count = round(_PLAYED_SECONDS * bundled.sample_rate_hz)
+    return replace(bundled, samples=bundled.samples[:, :count])

@@ -7,6 +7,7 @@ from presolder.models.instrument.dirt import Dirt
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.player import Player
 from presolder.models.instrument.rig import Channel, Rig, Take
+from presolder.models.instrument.stage import Stage
 from presolder.models.instrument.taper import Taper
 from presolder.models.judging.tolerance import Spread
 from presolder.models.measuring.cable import Hung, Resonance
@@ -30,6 +31,7 @@ __all__ = [
     "Response",
     "Rig",
     "Spread",
+    "Stage",
     "Take",
     "Taper",
     "Tone",

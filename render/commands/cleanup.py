@@ -6,22 +6,25 @@ import click
 
 import presolder as ps
 from presolder.models.errors import InputError
-from presolder.models.instrument.dirt import DIRT_KINDS, DirtKind
+from presolder.models.instrument.dirt import ANY_KINDS, AnyKind
 from presolder.models.instrument.rig import Rig
 from presolder.models.judging.cleanup import REFERENCE_HZ
 from presolder.render import plots
 from presolder.render.commands.options import (
-    all_designs,
     choose_dirt,
     design_options,
     dirt_option,
     drive_option,
+    gather_designs,
     json_option,
     plot_options,
+    require_hum_db,
     require_plot_ending,
     rig_option,
+    touch_option,
 )
-from presolder.render.commands.output import new_text, say
+from presolder.render.commands.output import new_text, progress_on_terminal, say
+from presolder.render.files.audio import read_recording
 from presolder.render.files.folder import new_file
 
 
@@ -30,6 +33,12 @@ from presolder.render.files.folder import new_file
 @design_options
 @dirt_option
 @drive_option
+@touch_option
+@click.option(
+    "--take", "take_file", type=click.Path(path_type=Path),
+    help="Recording to play; default: two seconds of a bundled one.",
+)  # fmt: skip
+@click.option("--hum-db", type=float, help="Add hum and hiss, dB re the take's loudest second.")
 @click.option("--tone", "tone_hz", type=float, default=REFERENCE_HZ, show_default=True, help="Hz.")
 @click.option("--csv", "csv_file", type=click.Path(path_type=Path), help="Write the numbers.")
 @plot_options
@@ -38,8 +47,11 @@ def cleanup(
     rig: Rig,
     design_names: tuple[str, ...],
     designs_file: Path | None,
-    dirt_kind: DirtKind | None,
+    dirt_kind: AnyKind | None,
     drive: float | None,
+    touch: float | None,
+    take_file: Path | None,
+    hum_db: float | None,
     tone_hz: float,
     csv_file: Path | None,
     plot_file: Path | None,
@@ -48,23 +60,29 @@ def cleanup(
 ) -> None:
     """Tell at which dial each design's dirt turns clean.
 
-    A reference tone reaches the stage --drive dB past its knee at dial 10.
-    Without --dirt, and with none in the rig, the stage is smooth.
+    By tones, and by playing a recording at each dial.
+    Tones reach a curve --drive dB past its knee at dial 10, a circuit with the
+    pickup's output. Without --dirt, and with none in the rig, it is a smooth curve.
     """
-    designs = all_designs(design_names, designs_file, rig)
+    designs = gather_designs(design_names, designs_file, rig)
     if dirt_kind is None and rig.dirt is None:
         dirt_kind = "smooth"
-    dirt = choose_dirt(rig, dirt_kind, drive)
+    dirt = choose_dirt(rig, dirt_kind, drive, touch)
     if dirt is None:
-        raise InputError(f"--dirt none has nothing to clean up; one of {', '.join(DIRT_KINDS)}")
+        raise InputError(f"--dirt none has nothing to clean up; one of {', '.join(ANY_KINDS)}")
     if not 20 <= tone_hz <= 5000:
         raise InputError(f"--tone {tone_hz:g} must lie between 20 and 5000 Hz")
     require_plot_ending(plot_file)
-    report = ps.cleanup(rig, designs, dirt=dirt, tone_hz=tone_hz)
+    require_hum_db(hum_db)
+    take = None if take_file is None else read_recording(take_file)
+    with progress_on_terminal("playing") as progress:
+        report = ps.cleanup(
+            rig, designs, dirt=dirt, tone_hz=tone_hz, take=take, hum_db=hum_db, progress=progress
+        )
     if csv_file is not None:
         with new_text(csv_file, force=force) as file:
             report.write_csv(file)
     if plot_file is not None:
         with new_file(plot_file, force=force) as scratch:
-            plots.plot_cleanup(scratch, report.title, designs, report.figures)
+            plots.plot_cleanup(scratch, report.title, report)
     say(report, as_json)

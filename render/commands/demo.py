@@ -7,7 +7,7 @@ import click
 import presolder as ps
 from presolder.models.errors import InputError
 from presolder.models.instrument.designs import short_list
-from presolder.models.instrument.dirt import DirtKind
+from presolder.models.instrument.dirt import AnyKind
 from presolder.models.instrument.rig import Rig
 from presolder.render.commands.options import (
     choose_dirt,
@@ -31,8 +31,9 @@ _OUT = {False: Path("presolder-demo"), True: Path("presolder-demo-pack")}
 @json_option
 def demo(
     rig: Rig,
-    dirt_kind: DirtKind | None,
+    dirt_kind: AnyKind | None,
     drive: float | None,
+    touch: float | None,
     speaker: str | None,
     hum_db: float | None,
     as_pack: bool,
@@ -46,7 +47,7 @@ def demo(
     As slow sweeps, as stairs (one dial after the other), and beside the bare pot.
     """
     take = ps.sample("string" if rig.take.captured == "string" else "phrase")
-    dirt = choose_dirt(rig, dirt_kind, drive)
+    dirt = choose_dirt(rig, dirt_kind, drive, touch)
     require_hum_db(hum_db)
     out = out or _OUT[as_pack]
     if light and not as_pack:

@@ -16,12 +16,20 @@ from presolder.models.audio.voicing import require_hum
 from presolder.models.errors import ImplausibleValueError, InputError, OddValueWarning, place
 from presolder.models.instrument.controls import require_dial
 from presolder.models.instrument.designs import built_in_designs, for_volume
-from presolder.models.instrument.dirt import DIRT_KINDS, Dirt, DirtKind
+from presolder.models.instrument.dirt import (
+    ANY_KINDS,
+    DIRT_KINDS,
+    AnyDirt,
+    AnyKind,
+    Dirt,
+    dirt_of,
+)
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.plausible import oddities
 from presolder.models.instrument.player import PLAYING, Playing
 from presolder.models.instrument.quantities import Unit, parse_quantity, require_component
 from presolder.models.instrument.rig import Rig
+from presolder.models.instrument.stage import STAGE_KINDS, Stage
 from presolder.models.judging.ear import (
     LISTENING_LEVEL_DB,
     LOUDEST_LEVEL_DB,
@@ -31,7 +39,7 @@ from presolder.models.typing import Array
 from presolder.render.files.audio import read_recording
 from presolder.render.files.default_rig import default_rig
 from presolder.render.files.designs import read_designs, resolve_design
-from presolder.render.files.rigs import DEFAULT_RIG, find_rig
+from presolder.render.files.rigs import DEFAULT_RIG, FUZZ_WAS_RENAMED, find_rig
 
 Command = Callable[..., None]
 PLOT_ENDINGS = (".png", ".svg")
@@ -202,12 +210,13 @@ def json_option(function: Command) -> Command:
 
 
 def stage_options(function: Command) -> Command:
-    """``--dirt``, ``--drive``, ``--speaker`` and ``--hum-db``."""
+    """``--dirt``, ``--drive``, ``--touch``, ``--speaker`` and ``--hum-db``."""
     for option in (
         click.option(
             "--hum-db", type=float, help="Add hum and hiss, dB re the take's loudest second."
         ),
         speaker_option,
+        touch_option,
         drive_option,
         dirt_option,
     ):
@@ -220,20 +229,41 @@ def speaker_option(function: Command) -> Command:
     return click.option("--speaker", help="'plain', or an impulse response WAV.")(function)
 
 
+class _DirtChoice(click.Choice[str]):
+    """Kinds of dirt, with a word for whoever used an old name."""
+
+    def convert(
+        self, value: object, param: click.Parameter | None, ctx: click.Context | None
+    ) -> str:
+        if value == "fuzz":
+            raise InputError(f"--dirt {FUZZ_WAS_RENAMED}")
+        return super().convert(value, param, ctx)
+
+
 def dirt_option(function: Command) -> Command:
     """``--dirt``."""
     return click.option(
         "--dirt",
         "dirt_kind",
-        type=click.Choice([*DIRT_KINDS, "none"]),
-        help="Clipping stage after the chain; default: the rig's.",
+        type=_DirtChoice([*ANY_KINDS, "none"]),
+        help="Clipping curve after the chain, or a circuit; default: the rig's.",
     )(function)
+
+
+def touch_option(function: Command) -> Command:
+    """``--touch``."""
+    return click.option(
+        "--touch", type=float,
+        help="Into a circuit: dB harder (or, below 0, softer) than the pickup's output.",
+    )(function)  # fmt: skip
 
 
 def drive_option(function: Command) -> Command:
     """``--drive``."""
     return click.option(
-        "--drive", type=float, help="dB by which the loudest second passes the knee. [default: 20]"
+        "--drive",
+        type=float,
+        help="Into a curve: dB by which the loudest second passes the knee. [default: 20]",
     )(function)
 
 
@@ -308,21 +338,41 @@ def read_preference(keep: str) -> float:
 
 
 def choose_dirt(
-    rig: Rig, kind: DirtKind | Literal["none"] | None, drive: float | None
-) -> Dirt | None:
-    """The clipping stage from the options, or else the rig's own."""
+    rig: Rig,
+    kind: AnyKind | Literal["none"] | None,
+    drive: float | None,
+    touch: float | None = None,
+) -> AnyDirt | None:
+    """The clipping curve or circuit from the options, or else the rig's own.
+
+    Raises
+    ------
+    InputError
+        If ``--drive`` is given without a curve, ``--touch`` without a circuit,
+        or one is out of range.
+    """
     if kind == "none":
         dirt = None
     elif kind is None or (rig.dirt is not None and kind == rig.dirt.kind):
         dirt = rig.dirt
     else:
-        dirt = Dirt(kind)
-    if drive is None:
-        return dirt
-    if dirt is None:
-        raise InputError(f"--drive {drive:g} needs a --dirt kind; one of {', '.join(DIRT_KINDS)}")
-    with place("--drive"):
-        return replace(dirt, drive_db=drive)
+        dirt = dirt_of(kind)
+    if drive is not None:
+        if not isinstance(dirt, Dirt):
+            instead = "" if dirt is None else f", and {dirt.kind} is a circuit (see --touch)"
+            raise InputError(
+                f"--drive {drive:g} needs a --dirt kind; one of {', '.join(DIRT_KINDS)}{instead}"
+            )
+        with place("--drive"):
+            dirt = replace(dirt, drive_db=drive)
+    if touch is not None:
+        if not isinstance(dirt, Stage):
+            raise InputError(
+                f"--touch {touch:g} needs a circuit as --dirt; one of {', '.join(STAGE_KINDS)}"
+            )
+        with place("--touch"):
+            dirt = replace(dirt, touch_db=touch)
+    return dirt
 
 
 def gather_designs(

@@ -7,7 +7,7 @@ import click
 
 import presolder as ps
 from presolder.models.errors import InputError
-from presolder.models.instrument.dirt import DirtKind
+from presolder.models.instrument.dirt import AnyKind
 from presolder.models.instrument.player import PLAYING, Playing
 from presolder.models.instrument.rig import Rig
 from presolder.render.commands.options import (
@@ -78,8 +78,9 @@ def pack(
     recordings: bool,
     plays: Playing | None,
     comparing: dict[str, Any],
-    dirt_kind: DirtKind | None,
+    dirt_kind: AnyKind | None,
     drive: float | None,
+    touch: float | None,
     speaker: str | None,
     hum_db: float | None,
     out: Path | None,
@@ -94,7 +95,7 @@ def pack(
     for option, text in (("--workshop", workshop), ("--note", note)):
         if len(text) > _LONGEST_TEXT:
             raise InputError(f"{option} has {len(text)} characters; at most {_LONGEST_TEXT}")
-    dirt = choose_dirt(rig, dirt_kind, drive)
+    dirt = choose_dirt(rig, dirt_kind, drive, touch)
     require_hum_db(hum_db)
     sweep = ps.turn(10.0, 0.0, travel=travel, rest=1.0)
     held = read_turned_dials(dials)

@@ -8,7 +8,7 @@ import click
 import presolder as ps
 from presolder.models.audio.knob import KnobPath
 from presolder.models.errors import InputError, place
-from presolder.models.instrument.dirt import DirtKind
+from presolder.models.instrument.dirt import AnyKind
 from presolder.models.instrument.rig import Captured, Rig
 from presolder.render.commands.options import (
     all_designs,
@@ -73,8 +73,9 @@ def render(
     gain_db: float | None,
     bits: Bits,
     comparing: dict[str, Any],
-    dirt_kind: DirtKind | None,
+    dirt_kind: AnyKind | None,
     drive: float | None,
+    touch: float | None,
     speaker: str | None,
     hum_db: float | None,
     out: Path | None,
@@ -85,7 +86,7 @@ def render(
     rig = ps.rig(rig, captured=captured)
     designs = all_designs(design_names, designs_file, rig)
     path = knob_path(context, from_dial, to_dial, travel, rest, gesture)
-    dirt = choose_dirt(rig, dirt_kind, drive)
+    dirt = choose_dirt(rig, dirt_kind, drive, touch)
     require_hum_db(hum_db)
     take = ps.read(di, start, end, trim=True)
     warn_of(take, rig)

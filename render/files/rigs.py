@@ -12,13 +12,22 @@ import tomlkit
 
 from presolder.models.decibels import amplitude
 from presolder.models.errors import InputError, place
-from presolder.models.instrument.controls import TONE_WIRINGS, Load, Pickup, Pot, Tone, require_dial
+from presolder.models.instrument.controls import (
+    TONE_WIRINGS,
+    TYPICAL_OUTPUT_VOLTS,
+    Load,
+    Pickup,
+    Pot,
+    Tone,
+    require_dial,
+)
 from presolder.models.instrument.designs import for_volume
-from presolder.models.instrument.dirt import DIRT_KINDS, Dirt
+from presolder.models.instrument.dirt import ANY_KINDS, DIRT_KINDS, AnyDirt, AnyKind, Dirt
 from presolder.models.instrument.markings import law_of, read_length, read_pot_marking
 from presolder.models.instrument.plausible import Kind
 from presolder.models.instrument.player import PLAYING, Player
 from presolder.models.instrument.rig import CAPTURED, VOLUME_WIRINGS, Channel, Rig, Take
+from presolder.models.instrument.stage import Stage
 from presolder.models.instrument.taper import NAMED_TAPERS, Taper, TaperKind
 from presolder.render.files.designs import resolve_design
 from presolder.render.files.points import read_points
@@ -26,6 +35,9 @@ from presolder.render.files.toml import Section, nearest, read_text, read_toml
 
 DEFAULT_RIG = "humbucker-500k"
 _PICOFARAD = 1e-12
+FUZZ_WAS_RENAMED = (
+    "'fuzz' is now 'lopsided-10k', the same curve; 'germanium-fuzz' and 'silicon-fuzz' are circuits"
+)
 Part = TypeVar("Part")
 
 
@@ -176,14 +188,30 @@ def _optional(whole: Section, key: str, read: Callable[[Section], Part]) -> Part
 
 
 def _read_pickup(section: Section) -> Pickup:
-    section.only("resistance", "inductance", "capacitance", "eddy", "leakage")
+    section.only("resistance", "inductance", "capacitance", "eddy", "leakage", "output")
     return Pickup(
         section.quantity("resistance", "ohm", kind="winding resistance"),
         section.quantity("inductance", "henry", kind="pickup inductance"),
         section.quantity("capacitance", "farad", 0.0, kind="winding capacitance"),
         section.optional_quantity("eddy", "ohm", kind="eddy resistance"),
         section.quantity("leakage", "henry", 0.0, kind="leakage inductance"),
+        _read_output(section),
     )
+
+
+def _read_output(section: Section) -> float:
+    """Volts from millivolts, as a number or as text such as "250 mV"."""
+    if "output" not in section.table:
+        return TYPICAL_OUTPUT_VOLTS
+    value = section.table["output"]
+    text = str(value).removesuffix("mV").strip() if isinstance(value, str) else value
+    try:
+        millivolts = math.nan if isinstance(text, bool) else float(text)
+    except (TypeError, ValueError):
+        millivolts = math.nan
+    if not math.isfinite(millivolts):
+        raise InputError(f'output = {value!r} is not a value; write for example "250 mV"')
+    return 1e-3 * millivolts
 
 
 def _read_pot(section: Section, folder: Path, kind: Kind, *extra: str) -> Pot:
@@ -332,14 +360,41 @@ def _read_player(section: Section) -> Player:
     return Player(plays, None if dials is None else tuple(float(dial) for dial in dials))
 
 
-def _read_dirt(section: Section) -> Dirt:
-    section.only("kind", "drive", "pre_hz", "post_hz", "level_db")
+def _read_dirt(section: Section) -> AnyDirt:
     section.required("kind")
+    if section.table["kind"] == "fuzz":
+        raise InputError(f"kind = {FUZZ_WAS_RENAMED}")
+    kind = section.choice("kind", ANY_KINDS, "smooth")
+    return _read_curve(section, kind) if kind in DIRT_KINDS else _read_stage(section, kind)
+
+
+def _read_curve(section: Section, kind: AnyKind) -> Dirt:
+    section.only("kind", "drive", "pre_hz", "post_hz", "level_db")
     plain = Dirt()
     return Dirt(
-        section.choice("kind", DIRT_KINDS, plain.kind),
+        kind,  # type: ignore[arg-type]
         section.number("drive", plain.drive_db),
         section.number("pre_hz", plain.pre_hz),
         section.number("post_hz", plain.post_hz),
+        section.number("level_db", plain.level_db),
+    )
+
+
+# What each circuit's own knob is called; the booster has none.
+_CONTROLS = {"germanium-fuzz": "fuzz", "silicon-fuzz": "fuzz", "diode-clipper": "gain"}
+
+
+def _read_stage(section: Section, kind: AnyKind) -> Stage:
+    control = _CONTROLS.get(kind)
+    active = () if kind == "diode-clipper" else ("bias", "supply", "battery")
+    section.only("kind", *([control] if control else []), *active, "touch_db", "level_db")
+    plain = Stage()
+    return Stage(
+        kind,  # type: ignore[arg-type]
+        section.number(control, plain.control) if control else plain.control,
+        section.number("bias", plain.bias),
+        section.number("supply", plain.supply_volts),
+        section.quantity("battery", "ohm", plain.battery_ohms),
+        section.number("touch_db", plain.touch_db),
         section.number("level_db", plain.level_db),
     )

@@ -8,8 +8,10 @@ from presolder.models.audio.curves import driven_volts, knee_volts
 from presolder.models.audio.renderer import Renderer
 from presolder.models.audio.stages import Stages, Voice, voice
 from presolder.models.audio.voicing import require_hum
+from presolder.models.circuit.entrance import entrance_ohms
+from presolder.models.decibels import amplitude
 from presolder.models.errors import place
-from presolder.models.instrument.dirt import Dirt
+from presolder.models.instrument.dirt import AnyDirt, Dirt
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
 from presolder.render.files.audio import Recording
@@ -22,8 +24,8 @@ class After:
 
     Attributes
     ----------
-    dirt : Dirt or None
-        Clipping stage.
+    dirt : Dirt, Stage or None
+        Clipping curve, or a circuit that the guitar feeds.
     speaker : str or None
         ``"plain"`` or the path of an impulse response.
     hum_db : float or None
@@ -36,7 +38,7 @@ class After:
         If the hum is out of range.
     """
 
-    dirt: Dirt | None = None
+    dirt: AnyDirt | None = None
     speaker: str | None = None
     hum_db: float | None = None
 
@@ -57,21 +59,30 @@ class After:
 
     def plain(self, heard: Voice) -> dict[str, Any]:
         """For the manifest, with what the take made of it."""
-        dirt = self.dirt
-        resolved = None
-        if dirt is not None:
-            resolved = asdict(dirt) | {
-                "knee_volts": knee_volts(dirt.kind),
-                "loudest_second_volts": driven_volts(dirt),
-                "volts_per_unit": heard.volts_per_unit,
-                "input_ohms": dirt.load.resistance_ohms,
-                "input_farads": dirt.load.capacitance_farads,
-            }
         return {
-            "dirt": resolved,
+            "dirt": None if self.dirt is None else dirt_plain(self.dirt, heard),
             "speaker": None if self.speaker is None else Path(self.speaker).name,
             "hum_db": self.hum_db,
         }
+
+
+def dirt_plain(dirt: AnyDirt, heard: Voice) -> dict[str, Any]:
+    """A dirt's settings, and the volts that it was driven by."""
+    if isinstance(dirt, Dirt):
+        return asdict(dirt) | {
+            "knee_volts": knee_volts(dirt.kind),
+            "loudest_second_volts": driven_volts(dirt),
+            "volts_per_unit": heard.volts_per_unit,
+            "input_ohms": dirt.load.resistance_ohms,
+            "input_farads": dirt.load.capacitance_farads,
+        }
+    output_volts = heard.renderer.rig.first.pickup.output_volts
+    return asdict(dirt) | {
+        "pickup_output_volts": output_volts,
+        "loudest_second_emf_volts": output_volts * amplitude(dirt.touch_db),
+        "volts_per_unit": heard.volts_per_unit,
+        "input_ohms_at_330_hz": abs(complex(entrance_ohms(dirt, 330.0)[0])),
+    }
 
 
 def join(recording: Recording, rig: Rig, designs: tuple[Design, ...], after: After) -> Voice:

@@ -8,6 +8,7 @@ from presolder.models.audio.knob import KnobPath
 from presolder.models.errors import InputError
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
+from presolder.models.instrument.stage import Stage
 from presolder.models.judging.ear import Ear
 from presolder.models.judging.merit import Heard, Merit, heard_at, merit
 from presolder.render.files.audio import Recording
@@ -70,7 +71,11 @@ class PackJob:
     @property
     def left_out(self) -> str:
         """What the recordings have and the page's own engine has not, in words."""
-        return "" if self.after.hum_db is None else "hum"
+        stage = self.after.dirt
+        things = [] if self.after.hum_db is None else ["hum"]
+        if isinstance(stage, Stage):
+            things.append(f"the circuit {stage}")
+        return " and ".join(things)
 
     def __post_init__(self) -> None:
         if not self.dials or len(self.dials) > MOST_DIALS or len(set(self.dials)) < len(self.dials):

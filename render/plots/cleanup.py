@@ -1,19 +1,37 @@
 """How dirt clears as the knob comes down, as a picture."""
 
 import math
+from typing import Protocol
 
 import numpy as np
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from presolder.models.instrument.network import Design
 from presolder.models.judging.cleanup import Cleanup
+from presolder.models.judging.played import Played
 from presolder.render.plots.style import Canvas, colour_of, line_style, save, spread_apart
 
 
-def plot_cleanup(
-    canvas: Canvas, title: str, designs: tuple[Design, ...], figures: tuple[Cleanup, ...]
-) -> None:
-    """Draw distortion against dial, one labelled line a design.
+class Cleaning(Protocol):
+    """Designs with their figures; a `CleanupReport` is one."""
+
+    @property
+    def designs(self) -> tuple[Design, ...]: ...  # noqa: D102
+    @property
+    def figures(self) -> tuple[Cleanup, ...]: ...  # noqa: D102
+    @property
+    def played(self) -> tuple[Played, ...]: ...  # noqa: D102
+    @property
+    def tone_hz(self) -> float: ...  # noqa: D102
+
+
+# What is too small to be told by the estimate, or by an ear.
+_LOWEST_PERCENT, _LOWEST_DB = 1.0, -40.0
+
+
+def plot_cleanup(canvas: Canvas, title: str, report: Cleaning) -> None:
+    """Draw distortion of a tone and of playing, level and brightness against dial.
 
     Parameters
     ----------
@@ -21,36 +39,51 @@ def plot_cleanup(
         A PNG or SVG file, or where SVG text goes.
     title : str
         What is driven how.
-    designs, figures
-        In the same order.
+    report : Cleaning
+        Designs with their figures.
     """
-    figure = Figure(figsize=(8, 4.6), layout="constrained")
-    axes = figure.subplots()
+    figure = Figure(figsize=(11, 7.4), layout="constrained")
+    (tone, playing), (level, bright) = figure.subplots(2, 2, sharex=True)
     labels = []
-    for i, (design, curve) in enumerate(zip(designs, figures, strict=True)):
-        percent = np.maximum(100 * curve.thd, 1e-3)
-        axes.semilogy(curve.dial, percent, **line_style(i))
-        height = float(np.interp(1.0, curve.dial, np.log10(percent)))
-        labels.append((height, design.name, colour_of(i)))
-    for percent_line in (10, 3):
-        axes.axhline(percent_line, color="0.75", linewidth=0.8, zorder=0)
-        axes.annotate(
-            f"{percent_line} %", (1.1, percent_line * 1.06), color="0.35", fontsize=8, va="bottom"
-        )
-    axes.set_xlim(1.0, 10.0)
-    axes.set_ylim(0.1, 100.0)
+    for i, (design, tones, under) in enumerate(
+        zip(report.designs, report.figures, report.played, strict=True)
+    ):
+        style = line_style(i)
+        tone.semilogy(tones.dial, np.maximum(100 * tones.thd, _LOWEST_PERCENT / 10), **style)
+        percent = np.maximum(100 * under.distortion, _LOWEST_PERCENT)
+        playing.semilogy(under.dial, percent, **style)
+        level.plot(under.dial, np.maximum(under.level_db, _LOWEST_DB), **style)
+        bright.plot(under.dial, under.brightness_db, **style)
+        labels.append((float(np.log10(percent[0])), design.name, colour_of(i)))
+    for axes, said in (
+        (tone, f"a tone of {report.tone_hz:g} Hz: harmonic distortion, %"),
+        (playing, "playing: what is not linearly related to it, %"),
+        (level, "playing: level after the dirt, dB"),
+        (bright, "playing: edge above 1.5 kHz after the dirt, dB"),
+    ):
+        axes.set_title(said, loc="left", fontsize=10)
+        axes.spines[["top", "right"]].set_visible(False)
+    for axes, low in ((tone, _LOWEST_PERCENT / 10), (playing, _LOWEST_PERCENT)):
+        axes.set_ylim(low, 110.0)
+        ticks = [value for value in (0.1, 1, 3, 10, 30, 100) if value >= low]
+        axes.set_yticks(ticks, [f"{value:g}" for value in ticks])
+        axes.set_yticks([], minor=True)
+        for line in (3.0, 10.0):
+            axes.axhline(line, color="0.8", linewidth=0.8, zorder=0)
+    for axes in (level, bright):
+        axes.set_xlabel("volume dial")
+    playing.set_xlim(float(min(one.dial[0] for one in report.played)), 10.0)
+    _name_lines(playing, labels)
+    figure.suptitle(title, x=0.01, ha="left", fontsize=11, parse_math=False)
+    save(figure, canvas)
+
+
+def _name_lines(axes: Axes, labels: list[tuple[float, str, str]]) -> None:
+    """Each line's name beyond the right end, in a column, by height at the left."""
     labels.sort()
-    heights = spread_apart([max(place, -0.885) for place, *_ in labels], 0.115, math.inf)
+    heights = spread_apart([place for place, *_ in labels], 0.13, math.inf)
     for (_, name, colour), height in zip(labels, heights, strict=True):
         axes.annotate(
-            name, (0.93, 10.0**height), color=colour, fontsize=9, ha="right", va="center",
+            name, (10.15, 10.0**height), color=colour, fontsize=9, ha="left", va="center",
             annotation_clip=False, parse_math=False,
         )  # fmt: skip
-    axes.yaxis.tick_right()
-    axes.yaxis.set_label_position("right")
-    axes.set_yticks([0.1, 1, 10, 100], ["0.1", "1", "10", "100"])
-    axes.set_ylabel("total harmonic distortion, %")
-    axes.set_xlabel("volume dial")
-    axes.set_title(title, loc="left", fontsize=11, parse_math=False)
-    axes.spines[["top", "left"]].set_visible(False)
-    save(figure, canvas)

@@ -4,10 +4,13 @@ import csv
 from dataclasses import asdict, dataclass
 from typing import Any, TextIO
 
-from presolder.models.instrument.dirt import Dirt
+from presolder.models.decibels import amplitude
+from presolder.models.instrument.dirt import AnyDirt, Dirt
 from presolder.models.instrument.network import Design, format_network
 from presolder.models.instrument.rig import Rig
-from presolder.models.judging.cleanup import Cleanup, clean_dial
+from presolder.models.judging.cleanup import TONES_HZ, TOUCHES_DB, Cleanup, clean_dial
+from presolder.models.judging.played import Played, cleaning_order
+from presolder.models.typing import Array
 from presolder.render.report.table import Block, Table, lines_of, shows_itself
 
 COLUMNS = (
@@ -26,44 +29,74 @@ def _clean_dials(figure: Cleanup) -> list[float | None]:
     return [clean_dial(figure, threshold) for threshold in _THRESHOLDS]
 
 
+def _at(dial: float | None) -> str:
+    return "never" if dial is None else f"at {dial:.1f}"
+
+
 @shows_itself
 @dataclass(frozen=True, eq=False)
 class CleanupReport:
-    """Distortion of a reference tone over the dial, one figure a design.
+    """Distortion of tones and of playing over the dial, one figure a design.
 
     Attributes
     ----------
     rig : Rig
-    dirt : Dirt
+    dirt : Dirt or Stage
     tone_hz : float
     designs : tuple of Design
     figures : tuple of Cleanup
-        In the designs' order.
+        Of tones, in the designs' order.
+    take : str
+        What was played.
+    played : tuple of Played
+        Of playing, in the designs' order.
     """
 
     rig: Rig
-    dirt: Dirt
+    dirt: AnyDirt
     tone_hz: float
     designs: tuple[Design, ...]
     figures: tuple[Cleanup, ...]
+    take: str
+    played: tuple[Played, ...]
+
+    @property
+    def driven(self) -> str:
+        """What it is driven by, in words."""
+        if isinstance(self.dirt, Dirt):
+            return f"{self.dirt.drive_db:g} dB past its knee"
+        millivolts = 1e3 * self.rig.first.pickup.output_volts * amplitude(self.dirt.touch_db)
+        return f"{millivolts:.3g} mV of EMF at the loudest"
 
     @property
     def title(self) -> str:
         """What is driven how, for a plot."""
-        return (
-            f"{self.rig.name}, {self.dirt.kind} at {self.dirt.drive_db:g} dB, {self.tone_hz:g} Hz"
-        )
+        return f"{self.rig.name} into {self.dirt.kind}, {self.driven}"
 
     def blocks(self) -> tuple[Block, ...]:
-        """The dial at which distortion falls through 10 % and 3 %."""
-        rows = tuple(
-            (
-                design.name,
-                *("never" if d is None else f"at {d:.1f}" for d in _clean_dials(figure)),
+        """In cleaning order: where tones and playing turn clean, and what edge is left."""
+        rows = []
+        for index in cleaning_order(self.played):
+            under = self.played[index]
+            rows.append(
+                (
+                    self.designs[index].name,
+                    *(_at(dial) for dial in _clean_dials(self.figures[index])),
+                    _at(under.clean_dial),
+                    f"{under.edge_left_db:+.0f} dB",
+                    f"{under.unevenness_db:.1f} dB",
+                )
             )
-            for design, figure in zip(self.designs, self.figures, strict=True)
+        table = Table(
+            ("design", f"{self.tone_hz:g} Hz 10 %", "3 %", "playing", "edge left", "uneven"),
+            tuple(rows),
         )
-        return (Table(("design", "10 %", "clean (3 %)"), rows), f"Rig: {self.rig.name}")
+        said = (
+            f"Rig: {self.rig.name}, into {self.dirt.kind}, {self.driven}; played: {self.take}."
+            " First what cleans earliest under playing (a tenth of it unrelated to the strings);"
+            " within half a number, what keeps more edge."
+        )
+        return (table, said)
 
     def lines(self) -> list[str]:
         """For a terminal."""
@@ -74,10 +107,15 @@ class CleanupReport:
         return {
             "rig": self.rig.name,
             "dirt": asdict(self.dirt),
+            "pickup_output_volts": self.rig.first.pickup.output_volts,
             "tone_hz": self.tone_hz,
+            "take": self.take,
+            "order": [self.designs[index].name for index in cleaning_order(self.played)],
             "designs": [
-                _design_plain(design, figure)
-                for design, figure in zip(self.designs, self.figures, strict=True)
+                _design_plain(design, figure) | {"played": _played_plain(under)}
+                for design, figure, under in zip(
+                    self.designs, self.figures, self.played, strict=True
+                )
             ],
         }
 
@@ -94,6 +132,22 @@ class CleanupReport:
                 )
 
 
+def _rounded(values: Array, digits: int = 4) -> list[float]:
+    return [round(float(value), digits) for value in values]
+
+
+def _played_plain(under: Played) -> dict[str, Any]:
+    return {
+        "clean_below_10_percent_dial": under.clean_dial,
+        "edge_left_db": round(under.edge_left_db, 2),
+        "unevenness_db": round(under.unevenness_db, 2),
+        "dials": _rounded(under.dial),
+        "distortion_percent": _rounded(100 * under.distortion),
+        "level_db": _rounded(under.level_db),
+        "brightness_db": _rounded(under.brightness_db),
+    }
+
+
 def _design_plain(design: Design, figure: Cleanup) -> dict[str, Any]:
     ten, three = _clean_dials(figure)
     return {
@@ -101,8 +155,13 @@ def _design_plain(design: Design, figure: Cleanup) -> dict[str, Any]:
         "expression": format_network(design.network) or None,
         "clean_below_10_percent_dial": ten,
         "clean_below_3_percent_dial": three,
-        "dials": [round(float(dial), 4) for dial in figure.dial],
-        "thd_percent": [round(100 * float(thd), 4) for thd in figure.thd],
-        "level_db": [round(float(level), 4) for level in figure.level_db],
-        "treble_db": [round(float(treble), 4) for treble in figure.treble_db],
+        "dials": _rounded(figure.dial),
+        "thd_percent": _rounded(100 * figure.thd),
+        "level_db": _rounded(figure.level_db),
+        "treble_db": _rounded(figure.treble_db),
+        "tones": [
+            {"tone_hz": hz, "touch_db": touch, "thd_percent": _rounded(100 * thd)}
+            for touch, rows in zip(TOUCHES_DB, figure.tones_thd, strict=True)
+            for hz, thd in zip(TONES_HZ, rows, strict=True)
+        ],
     }

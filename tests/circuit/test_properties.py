@@ -6,8 +6,9 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from presolder.models.circuit.assembly import assemble
 from presolder.models.circuit.chain import control_chain
-from presolder.models.circuit.equations import assemble, chain_equations
+from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.recursion import discretise
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels

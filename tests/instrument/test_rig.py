@@ -36,7 +36,7 @@ def test_take_section_replaces_only_what_it_names(humbucker: Rig, tmp_path: Path
 def test_what_the_rig_feeds_later_leaves_its_takes_alone(humbucker: Rig) -> None:
     before = take_equations(humbucker)
     for changed in (
-        humbucker.feeding(Dirt("fuzz").load),
+        humbucker.feeding(Dirt("lopsided-10k").load),
         replace(humbucker, cable_farads=2e-9),
         humbucker.with_first(replace(humbucker.first, volume=Pot(250e3))),
     ):

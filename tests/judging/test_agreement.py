@@ -31,7 +31,10 @@ def grid() -> list[Rig]:
     """54 rigs: light to heavy coils, three pots, short to long cables, into an amplifier or fuzz."""
     rigs = []
     for henries, ohms, farads, dirt in product(
-        (2.2, 4.3, 7.5), (250e3, 500e3, 1e6), (250e-12, 600e-12, 1.3e-9), (None, Dirt("fuzz"))
+        (2.2, 4.3, 7.5),
+        (250e3, 500e3, 1e6),
+        (250e-12, 600e-12, 1.3e-9),
+        (None, Dirt("lopsided-10k")),
     ):
         tone = Tone(Pot(ohms), 22e-9) if ohms != 1e6 else None
         law = Taper("linear") if farads < 300e-12 else Taper("audio")

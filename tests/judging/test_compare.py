@@ -81,8 +81,8 @@ def test_nothing_changes_at_ten(humbucker: Rig) -> None:
 
 def test_dirt_is_what_the_guitar_feeds(humbucker: Rig) -> None:
     """A rig with a fuzz is judged as the same rig into that fuzz's input."""
-    fuzz = replace(humbucker, dirt=Dirt("fuzz"))
-    into = humbucker.feeding(Dirt("fuzz").load)
+    fuzz = replace(humbucker, dirt=Dirt("lopsided-10k"))
+    into = humbucker.feeding(Dirt("lopsided-10k").load)
     network = parse_expression("68k + 1n5")
     told, same = merit(ear_of(fuzz), network), merit(ear_of(into), network)
     assert told.tone_db == pytest.approx(same.tone_db, abs=1e-9)

@@ -70,7 +70,7 @@ def test_losses_do_not_cancel_against_gains() -> None:
 
 
 def test_dirt_changes_the_answer(humbucker: Rig) -> None:
-    fuzz = need(ear_of(replace(humbucker, dirt=Dirt("fuzz"))), DIALS)
+    fuzz = need(ear_of(replace(humbucker, dirt=Dirt("lopsided-10k"))), DIALS)
     assert fuzz.verdict == "hardly"
     assert need(ear_of(humbucker), DIALS).verdict == "yes"
 

@@ -107,6 +107,6 @@ def test_parallel_second_gang_makes_an_audio_pot_nearly_linear() -> None:
 @pytest.mark.parametrize("expression", [None, BEHIND, BESIDE])
 def test_rolling_back_cleans_a_fuzz(expression: str | None) -> None:
     network = None if expression is None else parse_expression(expression)
-    figures = clean_up(RIG, network, Dirt("fuzz", 20.0), np.array([3.0, 6.0, 8.0, 10.0]))
+    figures = clean_up(RIG, network, Dirt("lopsided-10k", 20.0), np.array([3.0, 6.0, 8.0, 10.0]))
     assert np.all(np.diff(figures.thd) > 0)
     assert figures.thd[0] < 0.5 * figures.thd[-1]

@@ -26,7 +26,7 @@ from confusion import SMALL_DB, matrix, totals
 from scipy.signal import resample_poly
 
 from netlist import at_dial, parts_of
-from presolder.models.circuit.equations import assemble
+from presolder.models.circuit.assembly import assemble
 from presolder.models.circuit.response import transfer
 from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Pickup, Pot

@@ -12,8 +12,10 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser
 
 import presolder as ps
-from presolder.models.circuit.chain import OUTPUT, PICKUP_SIDE, Branch, Rheostat, control_chain
-from presolder.models.circuit.equations import assemble, chain_equations
+from presolder.models.circuit.assembly import assemble
+from presolder.models.circuit.branch import OUTPUT, Branch, Rheostat
+from presolder.models.circuit.chain import PICKUP_SIDE, control_chain
+from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
 from presolder.models.errors import InputError

@@ -20,11 +20,14 @@ from checks_books import (
 )
 from checks_hearing import annex_loudness, narrow_band_sharpness, takes_by_library
 from checks_simulator import lsoda, spice_ac, spice_transient, spice_two_pickups, symbolic
+from checks_stages import spice_stages, spice_working_points
 
 CHECKS: tuple[Callable[[], list[Row]], ...] = (
     spice_ac,
     spice_two_pickups,
     spice_transient,
+    spice_stages,
+    spice_working_points,
     lsoda,
     symbolic,
     attenuator,

@@ -101,7 +101,7 @@ def spice_transient_errors() -> dict[str, tuple[float, float, float]]:
     errors = {}
     for rig, network, label in zip(rigs, networks, ("series-parallel", "gang"), strict=True):
         for name, path in GESTURES.items():
-            coarse, fine = (spice_moving(rig, network, path, rate, step) for step in (16, 32))
+            coarse, fine = (spice_moving(rig, network, path, rate, step) for step in (8, 16))
             exact = fine + (fine - coarse) / 3  # trapezoidal rule: error falls as the step squared
             time_s = np.arange(exact.size) / rate
             emf = ramp(time_s) * sum(np.sin(2 * np.pi * f * time_s) for f in TONES_HZ)

@@ -154,13 +154,15 @@ def spice_lines(parts: list[Part]) -> list[str]:
     return [f"{p.letter}{i} {p.plus} {p.minus} {p.value}" for i, p in enumerate(parts, start=1)]
 
 
-def run_spice(lines: list[str], *commands: str) -> list[Array]:
-    """Run ngspice; each command is an analysis whose ``v(out)`` is returned as columns."""
+def run_spice(
+    lines: list[str], *commands: str, nodes: str = "v(out)", options: str = SPICE_OPTIONS
+) -> list[Array]:
+    """Run ngspice; each command is an analysis whose nodes are returned as columns."""
     with tempfile.TemporaryDirectory() as folder:
         control = [".control", "set numdgt=15", "set wr_singlescale"]
         for i, command in enumerate(commands):
-            control += [command, f"wrdata {folder}/{i}.txt v(out)"]
-        text = ["presolder check", *lines, SPICE_OPTIONS, *control, "quit", ".endc", ".end", ""]
+            control += [command, f"wrdata {folder}/{i}.txt {nodes}"]
+        text = ["presolder check", *lines, options, *control, "quit", ".endc", ".end", ""]
         deck = Path(folder) / "deck.cir"
         deck.write_text("\n".join(text))
         result = subprocess.run(

@@ -1,0 +1,220 @@
+"""A take through a guitar that feeds a stage of transistors or diodes, which it is part of."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import repeat
+
+import numpy as np
+
+from presolder.models.audio.decimation import decimated
+from presolder.models.audio.devices import step_devices
+from presolder.models.audio.drive import loudest_second
+from presolder.models.audio.emf import emf_filters, recover_emf
+from presolder.models.audio.knob import KnobPath, dial_at
+from presolder.models.audio.loop import fitted_blocks
+from presolder.models.audio.overlap import FilterBank
+from presolder.models.audio.renderer import BLOCK, sample_count
+from presolder.models.audio.voicing import looped_noise
+from presolder.models.circuit.equations import take_equations
+from presolder.models.circuit.newton import WORK_ROWS
+from presolder.models.circuit.steps import PAST, Steps, tabulate_steps
+from presolder.models.decibels import amplitude
+from presolder.models.errors import InputError
+from presolder.models.instrument.network import Design
+from presolder.models.instrument.rig import Rig
+from presolder.models.instrument.stage import Stage
+from presolder.models.typing import Array
+
+# So many that the aliases of a full fuzz lie 80 dB below its tone: measured in the tests.
+LEAST_STEPS_PER_SECOND = 430_000.0
+
+
+@dataclass(frozen=True, eq=False)
+class Driven:
+    """A rig with designs that feeds a stage, at one sample rate.
+
+    Attributes
+    ----------
+    rig : Rig
+        Its load has the stage.
+    designs : tuple of Design
+    sample_rate_hz : float
+    emf_volts : float
+        Volts of EMF for a sample value of 1 in the recovered EMF.
+    noise_gain : float
+        Of the coil's own hum and hiss beside the recovered EMF; 0 for none.
+    """
+
+    rig: Rig
+    designs: tuple[Design, ...]
+    sample_rate_hz: float
+    emf_volts: float
+    noise_gain: float = 0.0
+
+    @property
+    def stage(self) -> Stage:
+        """What the guitar feeds."""
+        assert self.rig.load.stage is not None
+        return self.rig.load.stage
+
+    @property
+    def oversampling(self) -> int:
+        """Steps of the circuit in a sample."""
+        return int(np.ceil(LEAST_STEPS_PER_SECOND / self.sample_rate_hz))
+
+    @property
+    def instants(self) -> Array:
+        """When within a sample's time each of its steps ends."""
+        return np.arange(1, self.oversampling + 1) / self.oversampling
+
+    @cached_property
+    def filters(self) -> FilterBank:
+        """From a take to the EMF at each step."""
+        take, dial = take_equations(self.rig), self.rig.take.dial
+        return emf_filters(self.sample_rate_hz, take, dial, self.instants)
+
+    @cached_property
+    def steps(self) -> tuple[Steps, ...]:
+        """The circuit of each design, step by step."""
+        per_second = self.oversampling * self.sample_rate_hz
+        return tuple(tabulate_steps(self.rig, one.network, per_second) for one in self.designs)
+
+    def along(self, path: KnobPath, take: Array, block: int = BLOCK) -> Iterator[list[Array]]:
+        """Render a take while the knob follows a path, as `Renderer.along` does.
+
+        Parameters
+        ----------
+        path : KnobPath
+        take : ndarray, shape (channels, n)
+        block : int
+            Samples read at a time; the result does not depend on it.
+
+        Yields
+        ------
+        list of ndarray, shape (channels, n)
+            Volts at the stage's output, one block per design, sample-aligned.
+
+        Raises
+        ------
+        InputError
+            If a step of the circuit has no solution, with its time.
+        """
+        level = amplitude(self.stage.level_db)
+        fine = self._fine(path, take, block)
+        for heard in decimated(fine, self.oversampling, self.sample_rate_hz):
+            yield list(level * heard.reshape(len(self.designs), take.shape[0], -1))
+
+    def _fine(self, path: KnobPath, take: Array, block: int) -> Iterator[Array]:
+        """All designs' channels, one after the other, at each step."""
+        rate, count = self.sample_rate_hz, sample_count(path, self.sample_rate_hz)
+        standing = [at_rest(steps, take.shape[0]) for steps in self.steps]
+        first = -self.filters.lead
+        emfs = recover_emf(fitted_blocks(take, count, rate, block), self.filters)
+        for emf, noise in zip(emfs, self._noise(count), strict=False):
+            volts = self.emf_volts * (emf + noise)
+            dial = dial_at(path, (np.arange(first, first + emf.shape[2]) - 0.5) / rate)
+            out = np.empty((len(self.designs), *emf.shape[:2], emf.shape[2]))
+            out = out.reshape(len(self.designs), emf.shape[0], -1)
+            for design, steps in enumerate(self.steps):
+                for channel in range(emf.shape[0]):
+                    failed = advance(
+                        steps, dial, volts[channel], standing[design][channel], out[design, channel]
+                    )
+                    self.require_solved(design, failed, first)
+            kept = max(0, -first) * self.oversampling
+            first += emf.shape[2]
+            if first > 0:
+                yield out.reshape(-1, out.shape[2])[:, kept:]
+
+    def require_solved(self, design: int, failed: int, first: int) -> None:
+        """Refuse to go on where a step has no solution.
+
+        Parameters
+        ----------
+        design : int
+        failed : int
+            From `advance`.
+        first : int
+            Sample that its block started at.
+
+        Raises
+        ------
+        InputError
+            With the time.
+        """
+        if failed >= 0:
+            at_s = max(0.0, (first + failed / self.oversampling) / self.sample_rate_hz)
+            raise InputError(
+                f"{self.stage.kind} behind {self.designs[design].name!r} finds no solution at"
+                f" {at_s:.4f} s; its input may be far too strong"
+            )
+
+    def _noise(self, count: int) -> Iterator[Array | float]:
+        """The coil's hum and hiss at each step, in pieces as long as the take's EMF."""
+        if not self.noise_gain:
+            return repeat(0.0)
+        filters = emf_filters(self.sample_rate_hz, instants=self.instants)
+        noise = self.noise_gain * looped_noise(count, self.sample_rate_hz)[np.newaxis]
+        return recover_emf(iter([noise]), filters)
+
+
+@dataclass(frozen=True, eq=False)
+class Standing:
+    """Where a circuit stands: its last three states, and the junctions' as `newton` has them."""
+
+    past: Array
+    work: Array
+
+
+def at_rest(steps: Steps, channels: int) -> list[Standing]:
+    """A circuit at its working point, once a channel."""
+    return [
+        Standing(np.zeros((3, steps.state_count)), np.tile(steps.rest_volts, (WORK_ROWS, 1)))
+        for _ in range(channels)
+    ]
+
+
+def advance(steps: Steps, dial: Array, emf: Array, standing: Standing, output: Array) -> int:
+    """Run a circuit over one block of one channel.
+
+    Parameters
+    ----------
+    steps : Steps
+    dial : ndarray, shape (n,)
+    emf : ndarray, shape (q, n)
+        Volts at each of a sample's q steps.
+    standing : Standing
+        Updated in place.
+    output : ndarray, shape (n * q,)
+        Written: volts at the stage's output.
+
+    Returns
+    -------
+    int
+        Index of a step that has no solution, or -1.
+    """
+    return int(
+        step_devices(
+            (0,) * steps.junction_count, steps.fours, steps.by_columns, steps.dials, steps.kinds,
+            np.array([steps.rest_volts, steps.rest_currents]), np.array(PAST), dial,
+            np.ascontiguousarray(emf), standing.past, standing.work, output,
+        )
+    )  # fmt: skip
+
+
+def emf_volts_for(rig: Rig, stage: Stage, take: Array, sample_rate_hz: float) -> float:
+    """Volts of EMF for a recovered EMF of 1: by the pickup's output in the loudest second.
+
+    Parameters
+    ----------
+    rig : Rig
+    stage : Stage
+        Its touch is how much harder than the pickup's output says.
+    take : ndarray, shape (channels, n)
+    sample_rate_hz : float
+    """
+    filters = emf_filters(sample_rate_hz, take_equations(rig), rig.take.dial, np.ones(1))
+    blocks = (emf[:, 0] for emf in recover_emf(iter([take]), filters))
+    peak = loudest_second(blocks, sample_rate_hz).peak
+    return rig.first.pickup.output_volts * amplitude(stage.touch_db) / peak

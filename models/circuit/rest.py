@@ -1,0 +1,95 @@
+"""Where a stage's voltages stand while nothing is played."""
+
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import count
+
+import numpy as np
+
+from presolder.models.circuit.assembly import Descriptor, assemble
+from presolder.models.circuit.branch import GROUND, Branch
+from presolder.models.circuit.junctions import Junctions, junctions_of
+from presolder.models.circuit.stage_parts import stage_parts
+from presolder.models.errors import InputError
+from presolder.models.instrument.stage import Stage
+from presolder.models.typing import Array
+
+# Switched on with all capacitors empty, then ever longer steps until nothing moves.
+_FIRST_STEP_S, _LAST_STEP_S = 1e-6, 1e6
+# No guitar puts direct voltage on a stage, since a capacitor stands at each one's input.
+_ENTRY, _ENTRY_OHMS = 1, 1e6
+
+
+@dataclass(frozen=True, eq=False)
+class Rest:
+    """A stage's working point.
+
+    Attributes
+    ----------
+    junction_volts : ndarray, shape (p,)
+        Across each junction, in the order of `junctions_of`.
+    node_volts : dict of str to float
+        At the nodes that the stage names.
+    """
+
+    junction_volts: Array
+    node_volts: dict[str, float]
+
+
+def resting(stage: Stage) -> Rest:
+    """A stage's working point.
+
+    Raises
+    ------
+    InputError
+        If none is found.
+
+    Notes
+    -----
+    The circuit is switched on and left alone: implicit Euler steps that double
+    in length (pseudo-transient continuation; Kelley and Keyes, SIAM J. Numer.
+    Anal. 35, 1998).
+    """
+    return _found(stage.apart_from_playing())
+
+
+@lru_cache(maxsize=64)
+def _found(stage: Stage) -> Rest:
+    parts = stage_parts(stage, _ENTRY, count(_ENTRY + 2))
+    # Node 2 is what equations are listened to at; here it is bound to the entry.
+    bound = (
+        Branch("resistor", _ENTRY, GROUND, _ENTRY_OHMS),
+        Branch("resistor", _ENTRY, _ENTRY + 1, 1.0),
+    )
+    descriptor = assemble((*bound, *parts.branches))
+    junctions = junctions_of(parts.devices, descriptor.drive.size)
+    unknowns, volts = _settled(descriptor, junctions, stage)
+    return Rest(volts, {name: float(unknowns[node - 1]) for name, node in parts.names.items()})
+
+
+def _settled(descriptor: Descriptor, junctions: Junctions, stage: Stage) -> tuple[Array, Array]:
+    # Here, so that only rigs that feed a circuit wait for the compiler.
+    from presolder.models.circuit.newton import (  # noqa: PLC0415
+        CURRENTS,
+        OPEN,
+        VOLTS,
+        WORK_ROWS,
+        kinds_of,
+        solve_guarded,
+    )  # fmt: skip
+
+    unknowns, count_ = np.zeros(descriptor.drive.size), junctions.saturation.size
+    kinds = kinds_of(junctions.saturation, junctions.slope_volts)
+    work, square = np.zeros((WORK_ROWS, count_)), np.zeros((2, count_, count_))
+    taken = junctions.ends @ junctions.coupling
+    step_s = _FIRST_STEP_S
+    while step_s < _LAST_STEP_S:
+        step_s *= 1.4
+        pencil = descriptor.mass / step_s - descriptor.fixed
+        without = np.linalg.solve(pencil, descriptor.mass @ unknowns / step_s + descriptor.supply)
+        per_ampere = -np.linalg.solve(pencil, taken)
+        work[OPEN], square[0] = junctions.ends.T @ without, junctions.ends.T @ per_ampere
+        if not solve_guarded(tuple(range(count_)), kinds, work, square):
+            raise InputError(f"{stage.kind} has no working point with these settings")
+        unknowns = without + per_ampere @ work[CURRENTS]
+    return unknowns, work[VOLTS].copy()

@@ -1,0 +1,67 @@
+"""A dirt stage that is a circuit of its own: which, and how it is set."""
+
+from dataclasses import dataclass, replace
+from typing import Literal, get_args
+
+from presolder.models.errors import InputError
+
+StageKind = Literal["germanium-fuzz", "silicon-fuzz", "treble-booster", "diode-clipper"]
+STAGE_KINDS: tuple[StageKind, ...] = get_args(StageKind)
+
+
+@dataclass(frozen=True)
+class Stage:
+    """A circuit that the guitar feeds, and becomes part of.
+
+    Attributes
+    ----------
+    kind : {"germanium-fuzz", "silicon-fuzz", "treble-booster", "diode-clipper"}
+        ``germanium-fuzz``, ``silicon-fuzz``: two transistors with feedback from
+        the second's emitter to the first's base. ``treble-booster``: one
+        transistor behind a small capacitor. ``diode-clipper``: a pair of diodes
+        to ground behind an amplifier.
+    control : float
+        The stage's own knob, 0-10: fuzz of the fuzzes, gain of the clipper. The
+        booster has none.
+    bias : float
+        Trim of the last transistor's collector resistor, 0-10; 5 is as
+        designed. The clipper has none.
+    supply_volts : float
+        Of the battery, without load.
+    battery_ohms : float
+        What it sags by: resistance of the battery.
+    touch_db : float
+        How much harder than the pickup's output says the strings are played;
+        below 0 softer.
+    level_db : float
+        Output level.
+    """
+
+    kind: StageKind = "germanium-fuzz"
+    control: float = 10.0
+    bias: float = 5.0
+    supply_volts: float = 9.0
+    battery_ohms: float = 50.0
+    touch_db: float = 0.0
+    level_db: float = 0.0
+
+    def __post_init__(self) -> None:
+        if self.kind not in STAGE_KINDS:
+            raise InputError(f"stage {self.kind!r} is unknown; one of {', '.join(STAGE_KINDS)}")
+        for name, value, low, high in (
+            ("control", self.control, 0.0, 10.0),
+            ("bias", self.bias, 0.0, 10.0),
+            ("supply", self.supply_volts, 3.0, 24.0),
+            ("battery", self.battery_ohms, 1.0, 10e3),
+            ("touch", self.touch_db, -60.0, 60.0),
+            ("level_db", self.level_db, -60.0, 60.0),
+        ):
+            if not low <= value <= high:
+                raise InputError(f"{name} = {value:g} must lie between {low:g} and {high:g}")
+
+    def apart_from_playing(self) -> "Stage":
+        """The same circuit, whatever is played into it at which level."""
+        return replace(self, touch_db=0.0, level_db=0.0)
+
+    def __str__(self) -> str:
+        return self.kind
