@@ -9,17 +9,17 @@ import numpy as np
 mpl.use("Agg")
 import matplotlib.pyplot as plt
 
+import presolder as ps
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
-from presolder.models.instrument.designs import BUILT_IN, short_list
-from presolder.models.instrument.dirt import Dirt
-from presolder.models.judging.cleanup import clean_up
+from presolder.models.instrument.designs import BUILT_IN
 from presolder.render import plots
 from presolder.render.files.rigs import DEFAULT_RIG, find_rig
 from presolder.render.plots.style import spread_apart
 
 PICTURES = Path(__file__).parent / "pictures"
+CLEANING = ("bare", "120k + 680p", "120k || 680p")
 SHOWN = ("bare", "cap-strong", "parallel-strong", "series-strong", "gang-series")
 # Dark to light and distinct dashes, so that greyscale and colour-blind eyes can tell them apart.
 STYLES = (
@@ -67,12 +67,8 @@ def draw_curves() -> None:
 
 def draw_cleanup() -> None:
     """Distortion against dial, by the command's own plot."""
-    rig, dirt = find_rig(DEFAULT_RIG), Dirt("smooth")
-    dial = np.linspace(0.1, 10, 100)
-    designs = short_list(rig.first.volume)
-    figures = tuple(clean_up(rig, design.network, dirt, dial) for design in designs)
-    title = f"{rig.name}, {dirt.kind} at {dirt.drive_db:g} dB"
-    plots.plot_cleanup(PICTURES / "cleanup.png", title, designs, figures)
+    report = ps.cleanup(DEFAULT_RIG, CLEANING, dirt=ps.Stage("germanium-fuzz"))
+    plots.plot_cleanup(PICTURES / "cleanup.png", report.title, report)
 
 
 if __name__ == "__main__":

@@ -32,7 +32,7 @@ The netlists are written from the description of rig and network by code of thei
 
 ## Against the circuit simulator, knob moving
 
-The simulator has a step error of its own. Halving its step from 1/16 to 1/32 of an audio sample shows how large it is (it falls fourfold, 12 dB); extrapolating it away leaves the difference that counts.
+The simulator has a step error of its own. Halving its step from 1/8 to 1/16 of an audio sample shows how large it is (it falls fourfold, 12 dB); extrapolating it away leaves the difference that counts.
 
 ![Relative difference by simulator step](pictures/validation-moving.png)
 """
@@ -56,7 +56,7 @@ def draw_ac() -> None:
 def draw_moving() -> None:
     """Difference at two simulator steps and extrapolated, one line a case."""
     figure, axes = plt.subplots(figsize=(8, 3.6), layout="constrained")
-    labels = ("step 1/16 sample", "step 1/32 sample", "extrapolated")
+    labels = ("step 1/8 sample", "step 1/16 sample", "extrapolated")
     for i, (name, errors) in enumerate(spice_transient_errors().items()):
         axes.plot(labels, errors, marker="osd^vx"[i], color=str(0.1 * i), label=name)
     axes.axhline(-60, color="#c2571a", linestyle="--")

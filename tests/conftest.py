@@ -23,6 +23,7 @@ LONGEST = (
     "test_validation.py",
     "test_install.py",
     "test_load.py",
+    "test_pickup_errors.py",
     "test_pickup.py",
     "test_page.py",
     "test_live.py",
@@ -30,6 +31,8 @@ LONGEST = (
     "test_engine.py",
     "test_pack.py",
     "test_verify.py",
+    "test_stages.py",
+    "test_dirt.py",
 )
 
 

@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from presolder.models.instrument.player import Playing
+from presolder.models.instrument.stage import Stage
 from presolder.models.judging.ear import Ear
 from presolder.models.judging.merit import Merit
 from presolder.render.report.numbers import finite
@@ -24,7 +25,13 @@ def judged_by(ear: Ear) -> str:
     """The conditions in a sentence, for the end of every answer."""
     dirt = ear.rig.dirt
     into = "" if dirt is None else f", into {dirt.kind} dirt"
-    return f"Judged on {ear.rig.name}{into}: {ear.conditions}."
+    said = f"Judged on {ear.rig.name}{into}: {ear.conditions}."
+    if isinstance(dirt, Stage):
+        said += (
+            f" Of {dirt.kind} only its input for small signals is seen here, and not what it makes"
+            " of the sound; how it cleans up, presolder cleanup tells."
+        )
+    return said
 
 
 def conditions_plain(ear: Ear) -> dict[str, Any]:

@@ -10,6 +10,7 @@ import soundfile
 from bench import response
 from scipy.signal import chirp
 
+from coils import ADDED, HZ, METER, hung, measured, random_form
 from netlist import Part, at_dial, parts_of, spice_response
 from presolder.models.circuit.coil import coil_impedance, coil_response, peak_hz
 from presolder.models.circuit.equations import chain_equations
@@ -27,18 +28,8 @@ from presolder.models.measuring.sine_sweep import swept_response
 from presolder.render.files.rigs import find_rig
 from rigs import single
 from running import in_process
-from takes import ROOT
 
-METER = Load(1e6, 40e-12)
-ADDED = 470e-12
 COIL = Pickup(8200, 4.2, 120e-12, 900e3, 0.8)
-HZ = np.geomspace(100, 16_000, 80)
-
-
-def hung(meter: Load, added: float, ohms: float = np.inf) -> Load:
-    """The meter with parts beside it."""
-    siemens = 1 / meter.resistance_ohms + 1 / ohms
-    return Load(1 / siemens if siemens else np.inf, meter.capacitance_farads + added)
 
 
 def highest(pickup: Pickup, meter: Load, added: float, rising: bool) -> float:
@@ -117,35 +108,6 @@ def test_readings_with_noise() -> None:
         assert 0.005 < coil.inductance_error < 0.08
 
 
-def random_form(random: np.random.Generator, form: int) -> Pickup:
-    """Without eddy loss, with it, or with leakage as well."""
-    plain = Pickup(
-        random.uniform(4e3, 15e3), random.uniform(1.5, 8), random.uniform(60e-12, 250e-12)
-    )
-    eddy = float(np.exp(random.uniform(np.log(5e4), np.log(1e6))))
-    leakage = plain.inductance_henries * random.uniform(0.2, 0.7)
-    return (
-        plain,
-        replace(plain, eddy_ohms=eddy),
-        replace(plain, eddy_ohms=eddy, leakage_henries=leakage),
-    )[form]
-
-
-def measured(
-    truth: Pickup, random: np.random.Generator, noise_db: float, part_error: float
-) -> tuple[Response, ...]:
-    """Bare and with 200k || 470p, by an exciter that rolls off and parts that are off."""
-    rolling_off = -10 * np.log10(1 + (HZ / 2500) ** 2)
-    responses = []
-    for ohms, farads in ((np.inf, 0.0), (200e3, ADDED)):
-        off = 1 + random.normal(0, part_error, 2)
-        load = hung(METER, farads * off[0], ohms * off[1])
-        gain = decibels(coil_response(truth, HZ, load)) + rolling_off
-        noisy = gain + random.normal(0, noise_db, HZ.size) + random.uniform(-40, 0)
-        responses.append(Response(HZ, noisy, farads, ohms))
-    return tuple(responses)
-
-
 @pytest.mark.parametrize("form", [0, 1, 2])
 def test_any_exciter_drops_out(form: int) -> None:
     """Without noise the values come back, in the form that made them."""
@@ -157,50 +119,6 @@ def test_any_exciter_drops_out(form: int) -> None:
     assert (found.pickup.eddy_ohms is None) == (form == 0)
     assert (found.pickup.leakage_henries > 0) == (form == 2)
     assert found.misfit_db < 0.01
-
-
-@pytest.mark.slow
-def test_stated_errors_hold_the_truth_19_times_of_20() -> None:
-    """Noise of 0.1 and 0.5 dB, ohmmeter and added parts off by a percent, all forms of coil."""
-    inside, simple = [], 0
-    for index in range(96):
-        random = np.random.default_rng(index)
-        truth = random_form(random, index % 3)
-        noise_db = (0.1, 0.5)[index % 2]
-        responses = measured(truth, random, noise_db, 0.01)
-        coil = coil_from_responses(
-            truth.resistance_ohms * (1 + random.normal(0, 0.01)), responses, METER
-        )
-        found = coil.pickup
-        off = np.abs(
-            np.log(
-                [
-                    found.inductance_henries / truth.inductance_henries,
-                    found.capacitance_farads / truth.capacitance_farads,
-                ]
-            )
-        )
-        inside.append(off <= np.log1p([coil.inductance_error, coil.capacitance_error]))
-        simple += index % 3 == 1 and found.leakage_henries == 0
-        assert coil.misfit_db == pytest.approx(noise_db * np.sqrt(2), rel=0.35)
-    share = np.mean(inside, axis=0)
-    # Of 96, two standard errors about 0.95 are 0.044.
-    assert np.all(share > 0.95 - 0.044)
-    assert simple >= 28, "leakage is found where there is none"
-
-
-def test_real_pickups() -> None:
-    """Twenty-three, measured with a network analyser; see tests/data/README.md."""
-    rows = np.loadtxt(ROOT / "tests/data/measured_pickups.csv", delimiter=",", skiprows=1)
-    misfits = []
-    for number in np.unique(rows[:, 0]):
-        own = rows[(rows[:, 0] == number) & (rows[:, 2] >= 100) & (rows[:, 2] <= 10_000)]
-        hz, bare, loaded = own[:, 2], own[:, 3], own[:, 5]
-        responses = (Response(hz, bare), Response(hz, loaded, ADDED, 200e3))
-        misfits.append(coil_from_responses(float(own[0, 1]), responses, Load()).misfit_db)
-    assert len(misfits) == 23
-    assert np.median(misfits) <= 0.2
-    assert np.percentile(misfits, 90) <= 0.6
 
 
 def ladder(random: np.random.Generator) -> tuple[list[Part], float]:
