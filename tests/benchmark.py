@@ -59,6 +59,9 @@ def main() -> None:
         soundfile.write(di, audio, RATE, "PCM_24")
         times = [command(di, Path(folder) / f"out{i}") for i in range(4)]
         dirty = min(command(di, Path(folder) / f"dirt{i}", "--dirt", "diodes") for i in range(3))
+        fuzzy = [
+            command(di, Path(folder) / f"fuzz{i}", "--dirt", "germanium-fuzz") for i in range(3)
+        ]
     start = time.perf_counter()
     subprocess.run(
         [sys.executable, "-m", "presolder.render", "tailor"], check=True, stdout=subprocess.DEVNULL
@@ -68,6 +71,8 @@ def main() -> None:
     best = min(times[1:])
     print(f"render, later runs  {best:6.2f} s  {SECONDS / best:6.0f} x real time")
     print(f"render with dirt    {dirty:6.2f} s  {SECONDS / dirty:6.0f} x real time")
+    fuzz = min(fuzzy)
+    print(f"render with a fuzz  {fuzz:6.2f} s  {SECONDS / fuzz:6.1f} x real time")
     peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
     print(f"peak memory         {peak:6.0f} MB")
     sections = scipy.signal.butter(6, 5000, fs=RATE, output="sos")

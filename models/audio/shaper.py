@@ -11,6 +11,40 @@ _WEIGHTS = np.array([5.0, 8.0, 5.0]) / 18.0
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
+def _between(curves: Array, row: int, first: float, step: float, x: float) -> float:
+    """F1 or F2 between nodes: the cubic with its values and slopes there."""
+    place = (x - first) / step
+    i = min(int(place), curves.shape[1] - 2)
+    t = place - i
+    rise = curves[row, i + 1] - curves[row, i]
+    start, stop = step * curves[row - 1, i], step * curves[row - 1, i + 1]
+    bend = start + stop - 2.0 * rise
+    return float(curves[row, i] + t * (start + t * ((rise - start) - bend + t * bend)))
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _integrals(curves: Array, first: float, step: float, x: float) -> tuple[float, float]:
+    """F1 and F2 at x."""
+    last = curves.shape[1] - 1
+    end = first + last * step
+    if first < x < end:
+        return _between(curves, 1, first, step, x), _between(curves, 2, first, step, x)
+    near, beyond = (0, x - first) if x <= first else (last, x - end)
+    once = curves[1, near] + beyond * curves[0, near]
+    twice = curves[2, near] + beyond * (curves[1, near] + 0.5 * beyond * curves[0, near])
+    return float(once), float(twice)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _curve(curves: Array, first: float, step: float, x: float) -> float:
+    """The curve itself, along straight lines from node to node."""
+    last = curves.shape[1] - 1
+    place = min(max((x - first) / step, 0.0), float(last))
+    i = min(int(place), last - 1)
+    return float(curves[0, i] + (place - i) * (curves[0, i + 1] - curves[0, i]))
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def shape_averaged(
     curves: Array,
     first: float,
@@ -43,49 +77,12 @@ def shape_averaged(
     signal, output : ndarray, shape (n,)
         Input, and the result: the first is the sample before the block.
     """
-    last = curves.shape[1] - 1
-    end = first + last * step
-
-    def inside(row: int, x: float) -> float:
-        """F1 or F2: the cubic with its values and slopes at the nodes."""
-        place = (x - first) / step
-        i = min(int(place), last - 1)
-        t = place - i
-        rise = curves[row, i + 1] - curves[row, i]
-        start, stop = step * curves[row - 1, i], step * curves[row - 1, i + 1]
-        bend = start + stop - 2.0 * rise
-        return float(curves[row, i] + t * (start + t * ((rise - start) - bend + t * bend)))
-
-    def integral(x: float) -> float:
-        if x <= first:
-            return float(curves[1, 0] + (x - first) * curves[0, 0])
-        if x >= end:
-            return float(curves[1, last] + (x - end) * curves[0, last])
-        return inside(1, x)
-
-    def twice(x: float) -> float:
-        if x <= first:
-            beyond = x - first
-            return float(curves[2, 0] + beyond * (curves[1, 0] + 0.5 * beyond * curves[0, 0]))
-        if x >= end:
-            beyond = x - end
-            return float(
-                curves[2, last] + beyond * (curves[1, last] + 0.5 * beyond * curves[0, last])
-            )
-        return inside(2, x)
-
-    def curve(x: float) -> float:
-        place = min(max((x - first) / step, 0.0), float(last))
-        i = min(int(place), last - 1)
-        t = place - i
-        return float(curves[0, i] + t * (curves[0, i + 1] - curves[0, i]))
-
     previous, given = carried[0], carried[1]
-    here, here_twice = integral(previous), twice(previous)
+    here, here_twice = _integrals(curves, first, step, previous)
     for n in range(signal.shape[0]):
         x = signal[n]
         difference = x - previous
-        there, there_twice = integral(x), twice(x)
+        there, there_twice = _integrals(curves, first, step, x)
         if abs(difference) > short:
             change = there_twice - here_twice
             before = (change - difference * here) / difference**2
@@ -93,7 +90,9 @@ def shape_averaged(
         else:
             before, after = 0.0, 0.0
             for k in range(3):
-                value = _WEIGHTS[k] * curve(previous + _POINTS[k] * difference)
+                value = _WEIGHTS[k] * _curve(
+                    curves, first, step, previous + _POINTS[k] * difference
+                )
                 before += (1.0 - _POINTS[k]) * value
                 after += _POINTS[k] * value
         output[n] = given + before

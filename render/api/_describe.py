@@ -298,11 +298,11 @@ def gesture(points: AnyPath | Iterable[tuple[float, float]]) -> KnobPath:
 
 
 def dirt(kind: DirtKind = "smooth", drive: float = 20.0) -> Dirt:
-    """A clipping stage to listen through.
+    """A clipping curve to listen through; `Stage` is a circuit.
 
     Parameters
     ----------
-    kind : {"smooth", "diodes", "lopsided", "fuzz"}
+    kind : {"smooth", "diodes", "lopsided", "lopsided-10k"}
     drive : float
         dB by which the loudest second of the take passes the knee, at dial 10.
 
@@ -318,7 +318,7 @@ def dirt(kind: DirtKind = "smooth", drive: float = 20.0) -> Dirt:
     Examples
     --------
     >>> import presolder as ps
-    >>> ps.dirt("fuzz", drive=25).load.resistance_ohms
+    >>> ps.dirt("lopsided-10k", drive=25).load.resistance_ohms
     10000.0
     """
     return Dirt(kind, drive)

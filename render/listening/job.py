@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from presolder.models.audio.knob import KnobPath
+from presolder.models.decibels import amplitude
 from presolder.models.errors import InputError
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
@@ -74,7 +75,8 @@ class PackJob:
         stage = self.after.dirt
         things = [] if self.after.hum_db is None else ["hum"]
         if isinstance(stage, Stage):
-            things.append(f"the circuit {stage}")
+            volts = self.rig.first.pickup.output_volts * amplitude(stage.touch_db)
+            things.append(f"the circuit {stage}, played with {1e3 * volts:.3g} mV at the loudest")
         return " and ".join(things)
 
     def __post_init__(self) -> None:

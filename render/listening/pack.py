@@ -5,6 +5,7 @@ import shutil
 import zipfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import asdict
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -241,6 +242,9 @@ def _contents(
         "listening_copies": ending,
         "archive_copies": None if light else "flac",
         "judged_by": conditions_plain(job.ear),
+        "dirt": None
+        if job.after.dirt is None
+        else asdict(job.after.dirt) | {"pickup_output_volts": job.rig.first.pickup.output_volts},
         "designs": [
             design_plain(dossier.design) | {"figures": figures_plain(dossier.figures)}
             for dossier in about

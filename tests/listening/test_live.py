@@ -415,19 +415,30 @@ def test_a_gesture_replayed_while_another_is_recorded(page: Page) -> None:
     assert page.locator("#replay").is_visible()
 
 
-def test_what_the_live_knob_leaves_out_is_said(tmp_path: Path, browser: Browser) -> None:
-    """Hum is in the recordings, which are then in the page; a loudspeaker is heard live."""
+@pytest.mark.parametrize(
+    ("asked", "said"),
+    [
+        (("--hum-db", "-60"), "heard with hum"),
+        (("--dirt", "germanium-fuzz", "--touch", "6"), "germanium-fuzz, played with 299 mV"),
+    ],
+)
+def test_what_the_live_knob_leaves_out_is_said(
+    tmp_path: Path, browser: Browser, asked: tuple[str, ...], said: str
+) -> None:
+    """Hum and circuits are in the recordings, which are then in the page; a loudspeaker is live."""
     take, rate = soundfile.read(SAMPLES / "chords.flac")
     soundfile.write(tmp_path / "take.wav", take[:rate], rate)
     options = ("--design", "cap", "--dials", "5", "--travel", "1", "--light", "--speaker", "plain")
-    done = presolder(
-        "pack", tmp_path / "take.wav", *options, "--hum-db", "-60", "--out", tmp_path / "out"
-    )
+    done = presolder("pack", tmp_path / "take.wav", *options, *asked, "--out", tmp_path / "out")
     assert done.returncode == 0, done.stderr
     page = browser.new_page()
     page.goto((tmp_path / "out" / "index.html").as_uri())
     assert page.get_by_label("recorded: knob turning").count() == 1
-    assert "heard with hum" in page.locator("#how").inner_text()
+    assert said in page.locator("#how").inner_text()
+    dirty = page.get_by_label("dirt", exact=True)
+    assert dirty.count() == (asked[0] == "--dirt")
+    if dirty.count():
+        assert json.loads((tmp_path / "out" / "pack.json").read_text())["dirt"]["touch_db"] == 6
     assert page.get_by_label("through a loudspeaker").is_checked()
     page.close()
 
