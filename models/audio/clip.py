@@ -31,6 +31,8 @@ _MARGIN = 1 << 10
 # The table reaches this far past the peak of the loudest second.
 _TABLE_REACH_DB = 18.0
 _NODES_PER_KNEE = 100
+# From here on tanh is level to the last bit, and so is what lies past a table's end.
+_LEVEL_VOLTS = 20.0
 # Half a knee; see `shape_averaged`.
 _SHORT_NODES = 50
 # Well below the lowest string.
@@ -61,6 +63,8 @@ def tabulate(dirt: Dirt) -> CurveTable:
     """
     knee = knee_volts(dirt.kind)
     reach = knee * amplitude(dirt.drive_db + _TABLE_REACH_DB)
+    if dirt.kind != "diodes":
+        reach = min(reach, _LEVEL_VOLTS)
     half = int(np.ceil(reach / knee * _NODES_PER_KNEE))
     step = knee / _NODES_PER_KNEE
     nodes = np.arange(-half, half + 1) * step

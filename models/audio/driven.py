@@ -114,10 +114,10 @@ class Driven:
         for emf, noise in zip(emfs, self._noise(count), strict=False):
             volts = self.emf_volts * (emf + noise)
             dial = dial_at(path, (np.arange(first, first + emf.shape[2]) - 0.5) / rate)
-            out = np.empty((len(self.designs), *emf.shape[:2], emf.shape[2]))
-            out = out.reshape(len(self.designs), emf.shape[0], -1)
+            channels, steps_in_all = emf.shape[0], emf.shape[1] * emf.shape[2]
+            out = np.empty((len(self.designs), channels, steps_in_all))
             for design, steps in enumerate(self.steps):
-                for channel in range(emf.shape[0]):
+                for channel in range(channels):
                     failed = advance(
                         steps, dial, volts[channel], standing[design][channel], out[design, channel]
                     )
@@ -125,7 +125,7 @@ class Driven:
             kept = max(0, -first) * self.oversampling
             first += emf.shape[2]
             if first > 0:
-                yield out.reshape(-1, out.shape[2])[:, kept:]
+                yield out.reshape(-1, steps_in_all)[:, kept:]
 
     def require_solved(self, design: int, failed: int, first: int) -> None:
         """Refuse to go on where a step has no solution.

@@ -1,6 +1,7 @@
 """A pickup by itself: its impedance, and what it gives into a load."""
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -59,9 +60,16 @@ def coil_response(pickup: Pickup, frequency_hz: ArrayLike, load: Load) -> Comple
     A voltage divider: 1 / (1 + Z Y), with Z of `coil_impedance` and Y the
     admittance of winding capacitance and load.
     """
-    hz = np.asarray(frequency_hz, dtype=np.float64)
-    hanging = admittance(load, hz) + 2j * np.pi * hz * pickup.capacitance_farads
-    return np.asarray(1.0 / (1.0 + coil_impedance(pickup, hz) * hanging))
+    (response,) = coil_responses(pickup, np.asarray(frequency_hz, dtype=np.float64), (load,))
+    return np.asarray(response, dtype=np.complex128)
+
+
+def coil_responses(pickup: Pickup, frequency_hz: Array, loads: Sequence[Load]) -> ComplexArray:
+    """`coil_response` into each of several loads, shape (loads, f)."""
+    s = 2j * np.pi * frequency_hz
+    siemens = np.array([[1.0 / load.resistance_ohms] for load in loads])
+    farads = np.array([[load.capacitance_farads + pickup.capacitance_farads] for load in loads])
+    return np.asarray(1.0 / (1.0 + coil_impedance(pickup, frequency_hz) * (siemens + farads * s)))
 
 
 def peak_hz(pickup: Pickup, load: Load, *, rising: bool = False) -> float:

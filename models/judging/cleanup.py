@@ -19,7 +19,8 @@ REFERENCE_HZ = 330.0
 # A low string, the reference and a high note; as usual, and softly.
 TONES_HZ = (110.0, 330.0, 880.0)
 TOUCHES_DB = (0.0, -12.0)
-_POINTS = 4096
+# Of a period; fewer where the reference tone stands beside.
+_POINTS, _FEWER_POINTS = 4096, 1024
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,8 +68,8 @@ def total_harmonic_distortion(harmonics: ArrayLike) -> Array:
     return np.asarray(np.sqrt(power[..., 1:].sum(axis=-1) / power.sum(axis=-1)), dtype=np.float64)
 
 
-def tone_harmonics(kind: DirtKind, peak_volts: ArrayLike) -> ComplexArray:
-    """Harmonic amplitudes of a clipped sine, from the second of many points a period.
+def tone_harmonics(kind: DirtKind, peak_volts: ArrayLike, points: int = _POINTS) -> ComplexArray:
+    """Harmonic amplitudes of a clipped sine.
 
     Parameters
     ----------
@@ -76,16 +77,18 @@ def tone_harmonics(kind: DirtKind, peak_volts: ArrayLike) -> ComplexArray:
         The stage's curve.
     peak_volts : array_like, shape (n,)
         Peak of the sine at the curve.
+    points : int
+        A period, of which a quarter's harmonics are told.
 
     Returns
     -------
-    ndarray of complex, shape (n, 1023)
+    ndarray of complex, shape (n, points / 4 - 1)
         Peak amplitudes of harmonics 1 and up.
     """
     peak = np.asarray(peak_volts, dtype=np.float64)[..., np.newaxis]
-    sine = np.sin(2 * np.pi * np.arange(_POINTS) / _POINTS)
-    spectrum = np.fft.rfft(static_curve(kind, peak * sine)) * (2.0 / _POINTS)
-    return np.asarray(spectrum[..., 1 : _POINTS // 4], dtype=np.complex128)
+    sine = np.sin(2 * np.pi * np.arange(points) / points)
+    spectrum = np.fft.rfft(static_curve(kind, peak * sine)) * (2.0 / points)
+    return np.asarray(spectrum[..., 1 : points // 4], dtype=np.complex128)
 
 
 def clean_up(
@@ -117,17 +120,19 @@ def clean_up(
     """
     descriptor = chain_equations(rig.feeding(dirt.load), network)
 
-    def harmonics(tone_hz: float, touch_db: float) -> ComplexArray:
+    def harmonics(tone_hz: float, touch_db: float, points: int) -> ComplexArray:
         gain = transfer(descriptor, tone_hz, np.concatenate([[10.0], dial]))[:, 0]
         peak = driven_volts(dirt) * amplitude(touch_db) * np.abs(gain[1:] / gain[0])
-        _, after = first_order_gain(dirt, tone_hz * np.arange(1, _POINTS // 4))
-        return np.asarray(tone_harmonics(dirt.kind, peak) * after)
+        _, after = first_order_gain(dirt, tone_hz * np.arange(1, points // 4))
+        return np.asarray(tone_harmonics(dirt.kind, peak, points) * after)
 
-    tone = harmonics(frequency_hz, 0.0)
+    tone = harmonics(frequency_hz, 0.0, _POINTS)
     power = 0.5 * np.square(np.abs(tone)).sum(axis=-1)
     _, treble_db = balance(descriptor, dial)
     level_db = 0.5 * decibels(power) + dirt.level_db
-    others = [[_thd(harmonics(hz, touch)) for hz in TONES_HZ] for touch in TOUCHES_DB]
+    others = [
+        [_thd(harmonics(hz, touch, _FEWER_POINTS)) for hz in TONES_HZ] for touch in TOUCHES_DB
+    ]
     return Cleanup(dial, _thd(tone), level_db, treble_db, np.array(others))
 
 

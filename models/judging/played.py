@@ -102,8 +102,8 @@ def cleaning_order(figures: tuple[Played, ...]) -> list[int]:
     Returns
     -------
     list of int
-        Indices, the best first. Dials within half a number are alike; those
-        that never clean come last.
+        Indices, the best first. Dials count to the nearest half; those that
+        never clean come last.
     """
 
     def key(index: int) -> tuple[float, float]:

@@ -13,7 +13,7 @@ import scipy
 
 from presolder.models.circuit.assembly import assemble
 from presolder.models.circuit.chain import control_chain
-from presolder.models.circuit.coil import admittance, coil_impedance, coil_response
+from presolder.models.circuit.coil import admittance, coil_impedance, coil_responses
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
 from presolder.models.errors import InputError
@@ -112,11 +112,8 @@ def coil_from_responses(
     hz, measured = in_common(responses)
 
     def miss(pickup: Pickup, off: Array) -> Array:
-        model = [
-            decibels(coil_response(pickup, hz, _together_with(meter, response, off)))
-            for response in responses
-        ]
-        return differences(np.array(model) - measured)
+        hung = [_together_with(meter, response, off) for response in responses]
+        return differences(decibels(coil_responses(pickup, hz, hung)) - measured)
 
     found, _ = fitted_coil(miss, resistance_ohms, _KNOWN_ERRORS)
     return replace(found, misfit_db=found.misfit_db * _between(responses))
@@ -241,7 +238,9 @@ def in_common(responses: Sequence[Response]) -> tuple[Array, Array]:
 def differences(left: Array) -> Array:
     """Of one response all but its mean; of several what differs between them, but for means."""
     rows = left if len(left) == 1 else _contrasts(len(left)) @ left
-    return np.ravel(rows - rows.mean(axis=1, keepdims=True))
+    # A product with ones takes a quarter of the time of a mean, and fits ask thousands of times.
+    means = rows @ np.full((rows.shape[1], 1), 1.0 / rows.shape[1])
+    return np.ravel(rows - means)
 
 
 @cache

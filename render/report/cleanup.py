@@ -93,8 +93,8 @@ class CleanupReport:
         )
         said = (
             f"Rig: {self.rig.name}, into {self.dirt.kind}, {self.driven}; played: {self.take}."
-            " First what cleans earliest under playing (a tenth of it unrelated to the strings);"
-            " within half a number, what keeps more edge."
+            " First what cleans earliest under playing (a tenth of it unrelated to the strings), to"
+            " the nearest half of a number; among equals what keeps more edge."
         )
         return (table, said)
 
