@@ -28,6 +28,5 @@ python="$environment/bin/python"
 "$python" -m pip install --quiet --disable-pip-version-check uv
 "$python" -m uv pip install --quiet --python "$python" '.[test]'
 rm -rf build ./*.egg-info
-# A file stays on one core, so that what its tests share is made once. One more than there are
-# cores, since the tests of the page wait while it plays.
-"$python" -m pytest --numprocesses $(($(nproc) + 1)) --dist loadfile --no-loadscope-reorder --durations 10 "$@"
+# A file stays on one core, so that what its tests share is made once.
+"$python" -m pytest --numprocesses auto --dist loadfile --no-loadscope-reorder --durations 10 "$@"
