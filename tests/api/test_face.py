@@ -163,6 +163,7 @@ def test_a_render_in_memory_is_the_commands_render(tmp_path: Path) -> None:
         assert np.abs(written - audio[name]).max() < 1e-7
 
 
+@pytest.mark.slow
 def test_reports_show_themselves_and_say_what_the_commands_say() -> None:
     for report, command in (
         (ps.need("two-pickups"), ("need", "--rig", "two-pickups")),
@@ -213,6 +214,7 @@ def test_nonsense_is_an_input_error(call: Callable[[], object], says: str) -> No
     assert not isinstance(caught.value, ValueError)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("names", [("bare", "cap", "series"), ("cap", "series", "gang-series")])
 def test_a_pack_works_everything_out_once(
     names: tuple[str, ...], tmp_path: Path, monkeypatch: pytest.MonkeyPatch

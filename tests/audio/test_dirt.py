@@ -211,6 +211,7 @@ FUZZY = Dirt("lopsided-10k", 20.0)
 DIALS = np.linspace(0.1, 10, 100)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "dirt", [FUZZY, Dirt("smooth", 20.0), Dirt("diodes", 20.0)], ids=lambda d: d.kind
 )

@@ -3,9 +3,12 @@
 import importlib.util
 from pathlib import Path
 
+import pytest
+
 from takes import DOCS
 
 
+@pytest.mark.slow
 def test_walkthrough_says_what_the_commands_say(tmp_path: Path) -> None:
     spec = importlib.util.spec_from_file_location("make_walkthrough", DOCS / "make_walkthrough.py")
     assert spec is not None and spec.loader is not None

@@ -95,6 +95,7 @@ def test_remedies_by_hand(humbucker: Rig) -> None:
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("playing", PLAYING)
 def test_every_rig_and_way_of_playing(playing: str) -> None:
     for name in built_in_rigs():

@@ -190,6 +190,7 @@ def test_impedance(tmp_path: Path) -> None:
     assert found["leakage_henries"] == pytest.approx(1.9, rel=0.1)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("cables", [1, 2])
 def test_whole_rig_from_sweeps_at_the_jack(cables: int) -> None:
     """Pots 8 % off, cable 12 %: solved by node voltages; the response at 10 and 6 is foretold."""
@@ -325,6 +326,7 @@ def test_loads_through_the_command(tmp_path: Path) -> None:
         in_process("pickup", *options, "--response", f"{path}@200k||470p||1n")
 
 
+@pytest.mark.slow
 def test_at_the_jack_through_the_command(tmp_path: Path) -> None:
     """Two cables and a lower dial; what it says goes into the rig file."""
     described = find_rig("humbucker-500k").as_recorded

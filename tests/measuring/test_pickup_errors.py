@@ -40,6 +40,7 @@ def test_stated_errors_hold_the_truth_19_times_of_20() -> None:
     assert simple >= 28, "leakage is found where there is none"
 
 
+@pytest.mark.slow
 def test_real_pickups() -> None:
     """Twenty-three, measured with a network analyser; see tests/data/README.md."""
     rows = np.loadtxt(ROOT / "tests/data/measured_pickups.csv", delimiter=",", skiprows=1)

@@ -31,6 +31,7 @@ def law(kind: str, random: np.random.Generator) -> Array:
     return np.asarray(fraction_below_wiper(Taper("audio", middle), DIALS) + wave)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", LAWS)
 def test_closed_guitar_with_a_meter_of_one_percent(kind: str) -> None:
     """Track and winding within 2 %, taper within 0.01."""

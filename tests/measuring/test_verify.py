@@ -79,6 +79,7 @@ def files(folder: Path, rig: Rig, network: Network | None, dials: tuple[float, .
     return options
 
 
+@pytest.mark.slow
 def test_planted_faults() -> None:
     """More than forty kinds in three guitars, each played five times.
 

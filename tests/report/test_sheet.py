@@ -394,6 +394,7 @@ MEASURE = """() => {
 }"""
 
 
+@pytest.mark.slow
 def test_every_sheet_prints_on_one_page(tmp_path: Path, browser: Browser) -> None:
     """A4, neither more than a side nor half a side; type of 8 points at least; numbers whole."""
     page = browser.new_page(viewport={"width": round(PAPER_PX[0]), "height": 1000})

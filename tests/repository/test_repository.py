@@ -23,6 +23,7 @@ def test_checkers_are_clean(command: list[str]) -> None:
     assert result.returncode == 0, result.stdout + result.stderr
 
 
+@pytest.mark.slow
 def test_script_is_lint_free(tmp_path: Path) -> None:
     """ESLint, from npm as the lock file has it, over the page's modules."""
     folder = ROOT / "tests" / "script"
