@@ -68,7 +68,10 @@ def draw_curves() -> None:
 def draw_cleanup() -> None:
     """Distortion against dial, by the command's own plot."""
     report = ps.cleanup(DEFAULT_RIG, CLEANING, dirt=ps.Stage("germanium-fuzz"))
-    plots.plot_cleanup(PICTURES / "cleanup.png", report.title, report)
+    plots.plot_cleanup(
+        PICTURES / "cleanup.png", report.title, report.designs, report.figures, report.played,
+        report.tone_hz,
+    )  # fmt: skip
 
 
 if __name__ == "__main__":

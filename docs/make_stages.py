@@ -3,6 +3,7 @@
 ``python docs/make_stages.py``; the values are read from the circuits themselves.
 """
 
+from functools import partial
 from itertools import count
 from pathlib import Path
 
@@ -53,18 +54,10 @@ def parts_of(stage: Stage) -> StageParts:
     return stage_parts(stage, 1, count(3))
 
 
-class Drawn:
-    """Values of a circuit by the order of its parts, for labels."""
-
-    def __init__(self, branches: tuple[Branch, ...]) -> None:
-        self.branches = branches
-
-    def value(self, kind: str, plus: int, minus: int) -> str:
-        """Of the one part of a kind between two nodes."""
-        (found,) = [
-            b for b in self.branches if b.kind == kind and {b.plus, b.minus} == {plus, minus}
-        ]
-        return format_quantity(found.value, UNITS[kind])  # type: ignore[arg-type]
+def value_of(branches: tuple[Branch, ...], kind: str, plus: int, minus: int) -> str:
+    """Of the one part of a kind between two nodes, for a label."""
+    (found,) = [b for b in branches if b.kind == kind and {b.plus, b.minus} == {plus, minus}]
+    return format_quantity(found.value, UNITS[kind])  # type: ignore[arg-type]
 
 
 def draw(kind: StageKind) -> None:
@@ -80,7 +73,7 @@ def draw(kind: StageKind) -> None:
 
 def draw_fuzz(d: schemdraw.Drawing, parts: StageParts) -> None:
     """Two transistors with feedback."""
-    at, names, out = Drawn(parts.branches).value, parts.names, parts.output
+    at, names, out = partial(value_of, parts.branches), parts.names, parts.output
     base, first, second = names["first base"], names["first collector"], names["second collector"]
     emitter, rail = names["second emitter"], names["supply"]
     tap = next(b.minus for b in parts.branches if b.kind == "resistor" and b.plus == rail
@@ -121,7 +114,7 @@ def draw_fuzz(d: schemdraw.Drawing, parts: StageParts) -> None:
 
 def draw_booster(d: schemdraw.Drawing, parts: StageParts) -> None:
     """One transistor."""
-    at, names, out = Drawn(parts.branches).value, parts.names, parts.output
+    at, names, out = partial(value_of, parts.branches), parts.names, parts.output
     base, emitter, collector, rail = (
         names[name] for name in ("base", "emitter", "collector", "supply")
     )
@@ -149,7 +142,7 @@ def draw_booster(d: schemdraw.Drawing, parts: StageParts) -> None:
 
 def draw_clipper(d: schemdraw.Drawing, parts: StageParts) -> None:
     """An amplifier and two diodes."""
-    branches, at, out = parts.branches, Drawn(parts.branches).value, parts.output
+    branches, at, out = parts.branches, partial(value_of, parts.branches), parts.output
     amplifier = next(b for b in branches if b.kind == "amplifier")
     assert amplifier.control is not None
     (entry, minus), strong = amplifier.control, amplifier.plus
@@ -201,7 +194,7 @@ def device_line(parts: StageParts, device: Device) -> str:
             f"\nDiode: {1e9 * device.saturation_amperes:g} nA of saturation current, emission"
             f" coefficient {device.emission:g}."
         )
-    at = Drawn(parts.branches).value
+    at = partial(value_of, parts.branches)
     of_emitter = at("capacitor", device.base, device.emitter)
     of_collector = at("capacitor", device.base, device.collector)
     return (

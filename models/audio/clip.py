@@ -16,7 +16,7 @@ import numpy as np
 
 from presolder.models.audio.curves import first_order_gain, knee_volts, static_curve
 from presolder.models.audio.drive import first_order_high_pass, pre_emphasis
-from presolder.models.audio.emf import band_limit
+from presolder.models.audio.emf import BAND_LIMIT_REACH, band_limit
 from presolder.models.audio.overlap import windowed
 from presolder.models.audio.sections import through_sections
 from presolder.models.audio.shaper import shape_averaged
@@ -26,8 +26,6 @@ from presolder.models.typing import Array, ComplexArray
 
 OVERSAMPLING = 8
 _WINDOW = 1 << 13
-# Reach of the interpolation kernels at the audio rate; past it they are below -120 dB.
-_MARGIN = 1 << 10
 # The table reaches this far past the peak of the loudest second.
 _TABLE_REACH_DB = 18.0
 _NODES_PER_KNEE = 100
@@ -110,9 +108,9 @@ def clipped(
     bins = np.linspace(0.0, 0.5 * sample_rate_hz, _WINDOW // 2 + 1)
     up = band_limit(bins, sample_rate_hz) * OVERSAMPLING
     # What the average does to a signal too small to clip: a sixth, two thirds and a sixth of
-    # three fine samples. It is of the sample before, so that all comes a fine sample late.
+    # three fine samples.
     turn = 2.0 * np.pi * bins / (sample_rate_hz * OVERSAMPLING)
-    average = (2.0 + np.cos(turn)) / 3.0 * np.exp(-1j * turn)
+    average = (2.0 + np.cos(turn)) / 3.0
     level = amplitude(dirt.level_db)
     down = level * band_limit(bins, sample_rate_hz) * first_order_gain(dirt, bins)[1]
     down /= average * OVERSAMPLING
@@ -128,16 +126,11 @@ def _shaped(
 ) -> Iterator[Array]:
     """Through the curve: to the fine rate and back, window by window."""
     bins = _WINDOW // 2 + 1
-    for window, count in windowed(blocks, _WINDOW, _MARGIN, _MARGIN):
+    for window, count in windowed(blocks, _WINDOW, BAND_LIMIT_REACH, BAND_LIMIT_REACH):
         fine = np.fft.irfft(np.fft.rfft(window) * up, _WINDOW * OVERSAMPLING)
         shaped = np.empty_like(fine)
         for channel, into in zip(fine, shaped, strict=True):
-            # A window is a ring: the line before its first sample starts at its last.
-            carried = np.array([channel[-1], 0.0])
-            shape_averaged(
-                table.curves, table.first, table.step, _SHORT_NODES * table.step, carried,
-                channel, into,
-            )  # fmt: skip
-            into[0] += carried[1]
+            short = _SHORT_NODES * table.step
+            shape_averaged(table.curves, table.first, table.step, short, channel, into)
         spectrum = np.fft.rfft(shaped)[:, :bins] * down
-        yield np.fft.irfft(spectrum, _WINDOW)[:, _MARGIN : _MARGIN + count].copy()
+        yield np.fft.irfft(spectrum, _WINDOW)[:, BAND_LIMIT_REACH : BAND_LIMIT_REACH + count].copy()

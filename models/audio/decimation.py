@@ -4,13 +4,11 @@ from collections.abc import Iterable, Iterator
 
 import numpy as np
 
-from presolder.models.audio.emf import band_limit
+from presolder.models.audio.emf import BAND_LIMIT_REACH, band_limit
 from presolder.models.audio.overlap import windowed
 from presolder.models.typing import Array
 
 _WINDOW = 1 << 13
-# Reach of the low-pass at the audio rate; past it, it lies below -120 dB.
-_MARGIN = 1 << 10
 
 
 def decimated(blocks: Iterable[Array], factor: int, sample_rate_hz: float) -> Iterator[Array]:
@@ -32,8 +30,8 @@ def decimated(blocks: Iterable[Array], factor: int, sample_rate_hz: float) -> It
     bins = np.linspace(0.0, 0.5 * sample_rate_hz, _WINDOW // 2 + 1)
     later_s = (factor - 1) / (factor * sample_rate_hz)
     low_pass = band_limit(bins, sample_rate_hz) * np.exp(2j * np.pi * bins * later_s) / factor
-    margin = _MARGIN * factor
+    margin = BAND_LIMIT_REACH * factor
     for window, count in windowed(blocks, _WINDOW * factor, margin, margin):
         spectrum = np.fft.rfft(window)[:, : bins.size] * low_pass
-        kept = slice(_MARGIN, _MARGIN + count // factor)
+        kept = slice(BAND_LIMIT_REACH, BAND_LIMIT_REACH + count // factor)
         yield np.fft.irfft(spectrum, _WINDOW)[:, kept].copy()

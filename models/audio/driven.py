@@ -11,10 +11,9 @@ from presolder.models.audio.decimation import decimated
 from presolder.models.audio.devices import step_devices
 from presolder.models.audio.drive import loudest_second
 from presolder.models.audio.emf import emf_filters, recover_emf
-from presolder.models.audio.knob import KnobPath, dial_at
-from presolder.models.audio.loop import fitted_blocks
+from presolder.models.audio.knob import KnobPath
 from presolder.models.audio.overlap import FilterBank
-from presolder.models.audio.renderer import BLOCK, sample_count
+from presolder.models.audio.renderer import BLOCK, emf_along, sample_count
 from presolder.models.audio.voicing import looped_noise
 from presolder.models.circuit.equations import take_equations
 from presolder.models.circuit.newton import WORK_ROWS
@@ -107,25 +106,20 @@ class Driven:
 
     def _fine(self, path: KnobPath, take: Array, block: int) -> Iterator[Array]:
         """All designs' channels, one after the other, at each step."""
-        rate, count = self.sample_rate_hz, sample_count(path, self.sample_rate_hz)
+        rate = self.sample_rate_hz
         standing = [at_rest(steps, take.shape[0]) for steps in self.steps]
-        first = -self.filters.lead
-        emfs = recover_emf(fitted_blocks(take, count, rate, block), self.filters)
-        for emf, noise in zip(emfs, self._noise(count), strict=False):
-            volts = self.emf_volts * (emf + noise)
-            dial = dial_at(path, (np.arange(first, first + emf.shape[2]) - 0.5) / rate)
-            channels, steps_in_all = emf.shape[0], emf.shape[1] * emf.shape[2]
+        noises = self._noise(sample_count(path, rate))
+        for piece in emf_along(self.filters, path, take, rate, block):
+            volts = self.emf_volts * (piece.emf + next(noises))
+            channels, steps_in_all = volts.shape[0], volts.shape[1] * volts.shape[2]
             out = np.empty((len(self.designs), channels, steps_in_all))
             for design, steps in enumerate(self.steps):
                 for channel in range(channels):
-                    failed = advance(
-                        steps, dial, volts[channel], standing[design][channel], out[design, channel]
-                    )
-                    self.require_solved(design, failed, first)
-            kept = max(0, -first) * self.oversampling
-            first += emf.shape[2]
-            if first > 0:
-                yield out.reshape(-1, steps_in_all)[:, kept:]
+                    stands, into = standing[design][channel], out[design, channel]
+                    failed = advance(steps, piece.dial, volts[channel], stands, into)
+                    self.require_solved(design, failed, piece.first)
+            if piece.early < piece.dial.size:
+                yield out.reshape(-1, steps_in_all)[:, piece.early * self.oversampling :]
 
     def require_solved(self, design: int, failed: int, first: int) -> None:
         """Refuse to go on where a step has no solution.
@@ -217,4 +211,4 @@ def emf_volts_for(rig: Rig, stage: Stage, take: Array, sample_rate_hz: float) ->
     filters = emf_filters(sample_rate_hz, take_equations(rig), rig.take.dial, np.ones(1))
     blocks = (emf[:, 0] for emf in recover_emf(iter([take]), filters))
     peak = loudest_second(blocks, sample_rate_hz).peak
-    return rig.first.pickup.output_volts * amplitude(stage.touch_db) / peak
+    return rig.volts_into(stage) / peak

@@ -24,6 +24,8 @@ from presolder.models.typing import Array, ComplexArray
 # dividing by a falling response would only lift noise.
 PASS_HZ, PASS_FRACTION = 20_000.0, 0.42
 STOP_HZ, STOP_FRACTION = 24_000.0, 0.5
+# How many samples such a filter reaches each way; past them it lies below -120 dB.
+BAND_LIMIT_REACH = 1 << 10
 # No frequency is lifted by more than this over the best-passed one, which
 # only bites on takes made with the volume or tone rolled far down.
 LARGEST_LIFT_DB = 60.0

@@ -123,24 +123,53 @@ class Renderer:
     def _stream(
         self, recursions: tuple[Recursion, ...], path: KnobPath, take: Array, block: int
     ) -> Iterator[list[Array]]:
-        rate = self.sample_rate_hz
         states = [np.zeros((take.shape[0], r.state_count)) for r in recursions]
-        source = fitted_blocks(take, sample_count(path, rate), rate, block)
-        # The recovered EMF sets in before the recording does; that part of each
-        # design's output brings the circuit up and is not kept.
-        first = -self.filters.lead
-        for emf in recover_emf(source, self.filters):
-            index = np.arange(first, first + emf.shape[2])
-            # The step that ends at sample n is taken at the dial of its middle.
-            dial = dial_at(path, (index - 0.5) / rate)
-            kept = slice(max(0, -first), None)
-            first += emf.shape[2]
+        for piece in emf_along(self.filters, path, take, self.sample_rate_hz, block):
             rendered = [
-                advance(recursion, dial, emf, state)[:, kept]
+                advance(recursion, piece.dial, piece.emf, state)[:, piece.early :]
                 for recursion, state in zip(recursions, states, strict=True)
             ]
-            if first > 0:
+            if piece.early < piece.dial.size:
                 yield rendered
+
+
+@dataclass(frozen=True, eq=False)
+class EmfPiece:
+    """A stretch of a take's EMF with the knob beside it.
+
+    Attributes
+    ----------
+    emf : ndarray, shape (channels, q, n)
+        At the q instants of each sample's step.
+    dial : ndarray, shape (n,)
+        At the middle of each step.
+    first : int
+        Sample that it starts at; below 0 before the recording sets in.
+    """
+
+    emf: Array
+    dial: Array
+    first: int
+
+    @property
+    def early(self) -> int:
+        """Samples at its start that bring the circuit up and are not kept."""
+        return min(max(0, -self.first), self.dial.size)
+
+
+def emf_along(
+    filters: FilterBank, path: KnobPath, take: Array, sample_rate_hz: float, block: int
+) -> Iterator[EmfPiece]:
+    """Stream a take's EMF, cut or looped to the length of a knob's path.
+
+    The recovered EMF sets in before the recording does.
+    """
+    source = fitted_blocks(take, sample_count(path, sample_rate_hz), sample_rate_hz, block)
+    first = -filters.lead
+    for emf in recover_emf(source, filters):
+        index = np.arange(first, first + emf.shape[2])
+        yield EmfPiece(emf, dial_at(path, (index - 0.5) / sample_rate_hz), first)
+        first += emf.shape[2]
 
 
 def advance(recursion: Recursion, dial: Array, emf: Array, states: Array) -> Array:

@@ -46,19 +46,13 @@ def _curve(curves: Array, first: float, step: float, x: float) -> float:
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def shape_averaged(
-    curves: Array,
-    first: float,
-    step: float,
-    short: float,
-    carried: Array,
-    signal: Array,
-    output: Array,
+    curves: Array, first: float, step: float, short: float, signal: Array, output: Array
 ) -> None:
-    """Pass a signal through a static curve, averaged round each sample.
+    """Pass a signal that is a ring through a static curve, averaged round each sample.
 
     Between two samples the signal is taken as a straight line, and the output
     is the mean of the curve along it, weighted by a triangle that ends at both
-    neighbours. Along a line from x by d that is, for the neighbour before,
+    neighbours. Along a line from x by d that is, for the sample before,
     (F2(x + d) - F2(x) - d F1(x)) / d^2, with F1 the curve's antiderivative and F2
     that of F1.
 
@@ -72,29 +66,25 @@ def shape_averaged(
     short : float
         Lines shorter than this are taken by quadrature, since the differences
         of F2 over d^2 would lose their figures.
-    carried : ndarray, shape (2,)
-        Sample before the block, and what its line gave to it; updated.
     signal, output : ndarray, shape (n,)
-        Input, and the result: the first is the sample before the block.
+        Input, and where the result is written. The line before the first sample
+        starts at the last.
     """
-    previous, given = carried[0], carried[1]
+    previous = signal[-1]
     here, here_twice = _integrals(curves, first, step, previous)
+    output[:] = 0.0
     for n in range(signal.shape[0]):
         x = signal[n]
         difference = x - previous
         there, there_twice = _integrals(curves, first, step, x)
         if abs(difference) > short:
             change = there_twice - here_twice
-            before = (change - difference * here) / difference**2
-            after = (difference * there - change) / difference**2
+            output[n - 1] += (change - difference * here) / difference**2
+            output[n] += (difference * there - change) / difference**2
         else:
-            before, after = 0.0, 0.0
             for k in range(3):
-                value = _WEIGHTS[k] * _curve(
-                    curves, first, step, previous + _POINTS[k] * difference
-                )
-                before += (1.0 - _POINTS[k]) * value
-                after += _POINTS[k] * value
-        output[n] = given + before
-        previous, given, here, here_twice = x, after, there, there_twice
-    carried[0], carried[1] = previous, given
+                at = previous + _POINTS[k] * difference
+                value = _WEIGHTS[k] * _curve(curves, first, step, at)
+                output[n - 1] += (1.0 - _POINTS[k]) * value
+                output[n] += _POINTS[k] * value
+        previous, here, here_twice = x, there, there_twice

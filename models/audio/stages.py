@@ -42,11 +42,6 @@ class Stages:
     speaker: FilterBank | None = None
 
     @property
-    def needs_the_chain(self) -> bool:
-        """Whether the take through the chain at 10 has to be known beforehand."""
-        return isinstance(self.dirt, Dirt) or self.hum_db is not None
-
-    @property
     def nothing_after(self) -> bool:
         """Whether audio passes unchanged after the chain."""
         return self.dirt is None and self.speaker is None
@@ -66,7 +61,8 @@ class Voice:
         Volts at the clipping curve for a sample value of 1; with a circuit, of
         EMF for a recovered EMF of 1.
     noise_gain : float
-        Of the coil's hum and hiss, which go through the chain; 0 for none.
+        Of the coil's hum and hiss, which go through the chain beside the take; 0 for
+        none, and where a circuit has them among its EMF.
     """
 
     renderer: Renderer | Driven
@@ -77,7 +73,7 @@ class Voice:
     def along(self, path: KnobPath, take: Array) -> Iterator[list[Array]]:
         """Render a take along a path as `Renderer.along` does, hum and hiss of the coil with it."""
         clean = self.renderer.along(path, take)
-        if not self.noise_gain or isinstance(self.renderer, Driven):
+        if isinstance(self.renderer, Driven) or not self.noise_gain:
             yield from clean
             return
         rate = self.renderer.sample_rate_hz
@@ -121,7 +117,8 @@ def voice(renderer: Renderer, stages: Stages, take: Array) -> Voice:
     if dirt is not None:
         renderer = renderer.into(load_of(dirt))
     volts_per_unit, noise_gain = 1.0, 0.0
-    chain = list(renderer.at_ten(take)) if stages.needs_the_chain else []
+    needed = isinstance(dirt, Dirt) or stages.hum_db is not None
+    chain = list(renderer.at_ten(take)) if needed else []
     if isinstance(dirt, Dirt):
         reached = loudest_second(chain, rate, pre_emphasis(dirt, rate)).peak
         volts_per_unit = driven_volts(dirt) / reached
@@ -133,5 +130,5 @@ def voice(renderer: Renderer, stages: Stages, take: Array) -> Voice:
     if isinstance(dirt, Stage):
         volts_per_unit = emf_volts_for(renderer.rig, dirt, take, rate)
         driven = Driven(renderer.rig, renderer.designs, rate, volts_per_unit, noise_gain)
-        return Voice(driven, stages, volts_per_unit, noise_gain)
+        return Voice(driven, stages, volts_per_unit, 0.0)
     return Voice(renderer, stages, volts_per_unit, noise_gain)

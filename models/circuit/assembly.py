@@ -84,13 +84,6 @@ def _row(node: int) -> int:
     return node - 1
 
 
-def between(descriptor: Descriptor, plus: int, minus: int) -> Array:
-    """The vector, shape (n,), that picks the voltage from one node to another out of z."""
-    ends = np.zeros(descriptor.drive.size)
-    ends[_row(plus)], ends[_row(minus)] = 1.0, -1.0
-    return ends
-
-
 def assemble(branches: tuple[Branch, ...]) -> Descriptor:
     """Stamp the branches into the equations of modified nodal analysis.
 
@@ -161,24 +154,26 @@ class _Stamp:
                 self.fixed[row] += ends
                 self.reading[state, row] = 1.0
                 self.inertia[row, state] = branch.value
-            case "source":
+            case "source" | "supply" | "amplifier":
                 self.fixed[:, row] -= ends
                 self.fixed[row] -= ends
-                self.drive[row] = branch.value
-            case "supply":
-                self.fixed[:, row] -= ends
-                self.fixed[row] -= ends
-                self.supply[row] = branch.value
-            case "amplifier":
-                assert branch.control is not None
-                self.fixed[:, row] -= ends
-                self.fixed[row] -= ends
-                self.fixed[row, branch.control[0]] += branch.value
-                self.fixed[row, branch.control[1]] -= branch.value
+                self.hold(branch, row)
             case "rheostat":
                 assert branch.rheostat is not None
                 self.fixed[:, row] -= ends / branch.rheostat.ohms
                 self.fixed[row] -= ends
+
+    def hold(self, branch: Branch, row: int) -> None:
+        """What a branch's voltage follows: the EMF, a battery, or the voltage of another pair."""
+        match branch.kind:
+            case "source":
+                self.drive[row] = branch.value
+            case "supply":
+                self.supply[row] = branch.value
+            case "amplifier":
+                assert branch.control is not None
+                self.fixed[row, branch.control[0]] += branch.value
+                self.fixed[row, branch.control[1]] -= branch.value
 
 
 def ends_of(pairs: tuple[tuple[int, int], ...], size: int) -> Array:

@@ -1,13 +1,13 @@
 """The equations of a rig: of the chain under audition, and of the one a take was made with."""
 
-from dataclasses import replace
-
 from presolder.models.circuit.assembly import Descriptor, assemble
-from presolder.models.circuit.chain import Chain, control_chain
+from presolder.models.circuit.branch import Branch, Device
+from presolder.models.circuit.chain import control_chain
 from presolder.models.circuit.junctions import junctions_of, linearised
 from presolder.models.circuit.rest import resting
 from presolder.models.instrument.network import Network
 from presolder.models.instrument.rig import Rig
+from presolder.models.instrument.stage import Stage
 
 
 def chain_equations(rig: Rig, network: Network | None) -> Descriptor:
@@ -15,17 +15,19 @@ def chain_equations(rig: Rig, network: Network | None) -> Descriptor:
 
     Of a stage that it feeds, for signals too small to move its working point.
     """
-    return small_signal(rig, control_chain(rig, network))
+    chain = control_chain(rig, network)
+    return small_signal(chain.branches, chain.devices, rig.load.stage)
 
 
-def small_signal(rig: Rig, chain: Chain) -> Descriptor:
-    """Equations of a chain of the rig, the junctions of its stage replaced by their slopes."""
-    descriptor = assemble(chain.branches)
-    if rig.load.stage is None:
+def small_signal(
+    branches: tuple[Branch, ...], devices: tuple[Device, ...], stage: Stage | None
+) -> Descriptor:
+    """Equations of a circuit, the junctions of the stage that it feeds replaced by their slopes."""
+    descriptor = assemble(branches)
+    if stage is None:
         return descriptor
-    junctions = junctions_of(chain.devices, descriptor.drive.size)
-    volts = resting(rig.load.stage).junction_volts
-    return replace(descriptor, fixed=linearised(descriptor, junctions, volts))
+    junctions = junctions_of(devices, descriptor.drive.size)
+    return linearised(descriptor, junctions, resting(stage).junction_volts)
 
 
 def take_equations(rig: Rig) -> Descriptor | None:

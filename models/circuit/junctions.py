@@ -7,7 +7,7 @@ Ebers and Moll's transistor (Getreu, Modeling the Bipolar Transistor, chapter
 - j_bc, and that from base to collector j_bc (1 + 1/beta_R) - j_be.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -75,7 +75,7 @@ def junctions_of(devices: tuple[Device, ...], size: int) -> Junctions:
     return Junctions(ends_of(tuple(pairs), size), np.array(saturation), np.array(slope), coupling)
 
 
-def linearised(descriptor: Descriptor, junctions: Junctions, volts: Array) -> Array:
-    """The fixed part of A for small signals about these junction voltages, shape (n, n)."""
+def linearised(descriptor: Descriptor, junctions: Junctions, volts: Array) -> Descriptor:
+    """The equations for small signals about these junction voltages."""
     conductance = junctions.ends @ junctions.conductance(volts) @ junctions.ends.T
-    return np.asarray(descriptor.fixed - conductance, dtype=np.float64)
+    return replace(descriptor, fixed=descriptor.fixed - conductance)

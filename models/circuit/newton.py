@@ -90,7 +90,7 @@ def solve_from(each: tuple[int, ...], kinds: Array, work: Array, square: Array) 
     Parameters
     ----------
     each : tuple of int
-        As many as there are junctions: one, two or four. A tuple's length is
+        As many as there are junctions: two or four. A tuple's length is
         known when this is compiled, so that the loops below unroll.
     kinds, work, square : ndarray
         Voltages and what they would be without currents are read; voltages,
@@ -116,10 +116,8 @@ def solve_from(each: tuple[int, ...], kinds: Array, work: Array, square: Array) 
             work[CHANGE, i] = total
         if len(each) == 4:
             _solve_four(jacobian, work[CHANGE])
-        elif len(each) == 2:
-            _solve_two(jacobian, work[CHANGE])
         else:
-            work[CHANGE, 0] /= jacobian[0, 0]
+            _solve_two(jacobian, work[CHANGE])
         moved = 0.0
         for k in range(len(each)):
             step = work[CHANGE, k]

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from presolder.models.circuit.assembly import between
+from presolder.models.circuit.assembly import ends_of
 from presolder.models.circuit.branch import OUTPUT, gang_rheostat
 from presolder.models.circuit.chain import control_chain
 from presolder.models.circuit.equations import small_signal
@@ -79,13 +79,14 @@ def open_chain(rig: Rig, frequency_hz: ArrayLike, dial: ArrayLike) -> OpenChain:
     s = np.asarray(2j * np.pi * frequency, dtype=np.complex128)
     dials = np.atleast_1d(np.asarray(dial, dtype=np.float64))
     bare = control_chain(rig, None)
-    descriptor = small_signal(rig, bare)
+    descriptor = small_signal(bare.branches, bare.devices, rig.load.stage)
     open_places = [
         (side, dials if channel.held_at is None else np.full_like(dials, channel.held_at))
         for channel, side in zip(rig.channels, bare.sides, strict=True)
         if channel.auditioned
     ]
-    ends = np.column_stack([between(descriptor, side, OUTPUT) for side, _ in open_places])
+    pairs = tuple((side, OUTPUT) for side, _ in open_places)
+    ends = ends_of(pairs, descriptor.drive.size)
     pencil = s[:, None, None] * descriptor.mass - descriptor.system(dials)[:, None]
     driven = np.column_stack([descriptor.drive, ends])
     unknowns = np.linalg.solve(pencil, driven[None, None]).astype(np.complex128)

@@ -2,12 +2,12 @@
 
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import count
+from itertools import chain, count
 
 import numpy as np
 
 from presolder.models.circuit.assembly import Descriptor, assemble
-from presolder.models.circuit.branch import GROUND, Branch
+from presolder.models.circuit.branch import GROUND, OUTPUT, Branch
 from presolder.models.circuit.junctions import Junctions, junctions_of
 from presolder.models.circuit.stage_parts import stage_parts
 from presolder.models.errors import InputError
@@ -17,7 +17,7 @@ from presolder.models.typing import Array
 # Switched on with all capacitors empty, then ever longer steps until nothing moves.
 _FIRST_STEP_S, _LAST_STEP_S = 1e-6, 1e6
 # No guitar puts direct voltage on a stage, since a capacitor stands at each one's input.
-_ENTRY, _ENTRY_OHMS = 1, 1e6
+_GUITAR_OHMS = 1e6
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,8 +46,8 @@ def resting(stage: Stage) -> Rest:
 
     Notes
     -----
-    The circuit is switched on and left alone: implicit Euler steps that double
-    in length (pseudo-transient continuation; Kelley and Keyes, SIAM J. Numer.
+    The circuit is switched on and left alone: implicit Euler steps of growing
+    length (pseudo-transient continuation; Kelley and Keyes, SIAM J. Numer.
     Anal. 35, 1998).
     """
     return _found(stage.apart_from_playing())
@@ -55,13 +55,9 @@ def resting(stage: Stage) -> Rest:
 
 @lru_cache(maxsize=64)
 def _found(stage: Stage) -> Rest:
-    parts = stage_parts(stage, _ENTRY, count(_ENTRY + 2))
-    # Node 2 is what equations are listened to at; here it is bound to the entry.
-    bound = (
-        Branch("resistor", _ENTRY, GROUND, _ENTRY_OHMS),
-        Branch("resistor", _ENTRY, _ENTRY + 1, 1.0),
-    )
-    descriptor = assemble((*bound, *parts.branches))
+    parts = stage_parts(stage, OUTPUT, chain(range(1, OUTPUT), count(OUTPUT + 1)))
+    guitar = Branch("resistor", OUTPUT, GROUND, _GUITAR_OHMS)
+    descriptor = assemble((guitar, *parts.branches))
     junctions = junctions_of(parts.devices, descriptor.drive.size)
     unknowns, volts = _settled(descriptor, junctions, stage)
     return Rest(volts, {name: float(unknowns[node - 1]) for name, node in parts.names.items()})

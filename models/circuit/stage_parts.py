@@ -8,7 +8,7 @@ the value that they have at rest, diffusion included.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from presolder.models.circuit.branch import GROUND, Branch, Device, Diode, Transistor
 from presolder.models.instrument.stage import Stage
@@ -31,7 +31,7 @@ class StageParts:
     branches: tuple[Branch, ...]
     devices: tuple[Device, ...]
     output: int
-    names: dict[str, int] = field(default_factory=dict)
+    names: dict[str, int]
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 The third-order backward differentiation formula (Hairer and Wanner, Solving
 Ordinary Differential Equations I, section III.1, equation 1.22): stiffly
 stable, so that the pot's end stops and transistors that switch settle at once,
-and so accurate at eight steps a sample that no more of the linear part is
+and so accurate at nine steps a sample that no more of the linear part is
 wrong than a hundredth of a percent at 5 kHz. Everything but the junctions is
 linear and solved beforehand at each row of the dial (Yeh, Abel and Smith, IEEE
 Trans. Audio, Speech, Lang. Process. 18, 2010; Holters and Zölzer, DAFx-11):
@@ -87,9 +87,7 @@ class Steps:
         return table
 
 
-def tabulate_steps(
-    rig: Rig, network: Network | None, steps_per_second: float, dials: Array | None = None
-) -> Steps:
+def tabulate_steps(rig: Rig, network: Network | None, steps_per_second: float) -> Steps:
     """Tabulate the circuit of a rig that feeds a stage.
 
     Parameters
@@ -99,8 +97,6 @@ def tabulate_steps(
     network : Network or None
         The bypass.
     steps_per_second : float
-    dials : ndarray, shape (rows,), optional
-        By default `dial_rows`.
 
     Returns
     -------
@@ -112,7 +108,7 @@ def tabulate_steps(
         If the stage has no working point.
     """
     assert rig.load.stage is not None
-    dials = dial_rows() if dials is None else dials
+    dials = dial_rows()
     chain = control_chain(rig, network)
     descriptor = assemble(chain.branches)
     size = descriptor.drive.size

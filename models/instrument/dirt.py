@@ -5,6 +5,7 @@ from typing import Literal, get_args
 
 from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Load
+from presolder.models.instrument.quantities import require_within
 from presolder.models.instrument.stage import STAGE_KINDS, Stage, StageKind
 
 DirtKind = Literal["smooth", "diodes", "lopsided", "lopsided-10k"]
@@ -43,14 +44,14 @@ class Dirt:
     def __post_init__(self) -> None:
         if self.kind not in DIRT_KINDS:
             raise InputError(f"dirt kind {self.kind!r} is unknown; one of {', '.join(DIRT_KINDS)}")
-        for name, value, low, high in (
-            ("drive", self.drive_db, 0.0, LARGEST_DRIVE_DB),
-            ("pre_hz", self.pre_hz, 1.0, 2000.0),
-            ("post_hz", self.post_hz, 1000.0, 20_000.0),
-            ("level_db", self.level_db, -60.0, 60.0),
-        ):
-            if not low <= value <= high:
-                raise InputError(f"{name} = {value:g} must lie between {low:g} and {high:g}")
+        require_within(
+            (
+                ("drive", self.drive_db, 0.0, LARGEST_DRIVE_DB),
+                ("pre_hz", self.pre_hz, 1.0, 2000.0),
+                ("post_hz", self.post_hz, 1000.0, 20_000.0),
+                ("level_db", self.level_db, -60.0, 60.0),
+            )
+        )
 
     @property
     def load(self) -> Load:

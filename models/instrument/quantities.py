@@ -9,6 +9,7 @@ point and for the multiplier; the trade's ways (``".022uf"``, ``"1meg"``,
 
 import math
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -187,6 +188,24 @@ def _read_si_text(text: str, unit: Unit) -> float | None:
     exponent = rules.letters.get(prefix, 0) if prefix else 0
     mantissa, _, power = number.lower().partition("e")
     return float(f"{mantissa}e{int(power or 0) + exponent}")
+
+
+def require_within(ranges: Iterable[tuple[str, float, float, float]]) -> None:
+    """Refuse plain numbers outside their ranges.
+
+    Parameters
+    ----------
+    ranges : iterable of (str, float, float, float)
+        What each is called, its value, and the lowest and highest accepted.
+
+    Raises
+    ------
+    InputError
+        Naming the first that lies outside, or is not a number.
+    """
+    for name, value, low, high in ranges:
+        if not low <= value <= high:
+            raise InputError(f"{name} = {value:g} must lie between {low:g} and {high:g}")
 
 
 def require_component(name: str, value: float, unit: Unit, *, zero_ok: bool = False) -> None:

@@ -4,12 +4,14 @@ from dataclasses import dataclass, field, replace
 from html import escape
 from typing import Literal, get_args
 
+from presolder.models.decibels import amplitude
 from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Load, Pickup, Pot, Tone, require_dial
 from presolder.models.instrument.dirt import AnyDirt, load_of
 from presolder.models.instrument.network import Network
 from presolder.models.instrument.player import Player
 from presolder.models.instrument.quantities import format_quantity, require_component
+from presolder.models.instrument.stage import Stage
 from presolder.models.instrument.taper import DIAL_MAX
 
 VolumeWiring = Literal["lug", "independent"]
@@ -156,6 +158,10 @@ class Rig:
     def as_heard(self) -> "Rig":
         """The instrument as it is listened to: with dirt, it feeds the dirt's input."""
         return self if self.dirt is None else self.feeding(load_of(self.dirt))
+
+    def volts_into(self, stage: Stage) -> float:
+        """Peak of the first pickup's EMF in the loudest second, played with a stage's touch."""
+        return self.first.pickup.output_volts * amplitude(stage.touch_db)
 
     def with_first(self, channel: Channel) -> "Rig":
         """The rig with another first channel."""

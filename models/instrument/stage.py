@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
 from presolder.models.errors import InputError
+from presolder.models.instrument.quantities import require_within
 
 StageKind = Literal["germanium-fuzz", "silicon-fuzz", "treble-booster", "diode-clipper"]
 STAGE_KINDS: tuple[StageKind, ...] = get_args(StageKind)
@@ -48,16 +49,16 @@ class Stage:
     def __post_init__(self) -> None:
         if self.kind not in STAGE_KINDS:
             raise InputError(f"stage {self.kind!r} is unknown; one of {', '.join(STAGE_KINDS)}")
-        for name, value, low, high in (
-            ("control", self.control, 0.0, 10.0),
-            ("bias", self.bias, 0.0, 10.0),
-            ("supply", self.supply_volts, 3.0, 24.0),
-            ("battery", self.battery_ohms, 1.0, 10e3),
-            ("touch", self.touch_db, -60.0, 60.0),
-            ("level_db", self.level_db, -60.0, 60.0),
-        ):
-            if not low <= value <= high:
-                raise InputError(f"{name} = {value:g} must lie between {low:g} and {high:g}")
+        require_within(
+            (
+                ("control", self.control, 0.0, 10.0),
+                ("bias", self.bias, 0.0, 10.0),
+                ("supply", self.supply_volts, 3.0, 24.0),
+                ("battery", self.battery_ohms, 1.0, 10e3),
+                ("touch", self.touch_db, -60.0, 60.0),
+                ("level_db", self.level_db, -60.0, 60.0),
+            )
+        )
 
     def apart_from_playing(self) -> "Stage":
         """The same circuit, whatever is played into it at which level."""

@@ -21,7 +21,7 @@ from presolder.models.audio.renderer import Renderer
 from presolder.models.audio.stages import Stages, voice
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.decibels import amplitude, decibels, power_decibels
-from presolder.models.instrument.controls import Load
+from presolder.models.instrument.dirt import load_of
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.stage import Stage
@@ -219,8 +219,8 @@ def tones(
     tuple of Cleanup
         In the designs' order.
     """
-    fed = rig.feeding(Load(stage=stage))
-    volts = ONE_STRING * rig.first.pickup.output_volts * amplitude(stage.touch_db)
+    fed = rig.feeding(load_of(stage))
+    volts = ONE_STRING * rig.volts_into(stage)
     driven = Driven(fed, designs, _TONE_RATE_HZ, 1.0)
     asked = {(hz, touch) for touch in TOUCHES_DB for hz in TONES_HZ} | {(frequency_hz, 0.0)}
     own = (frequency_hz, 0.0)
@@ -249,11 +249,16 @@ def tones(
 def _side_by_side(
     at: Callable[[float], Figures], dials: list[float], progress: Callable[[int], None]
 ) -> Iterator[Figures]:
-    """What `at` gives at each dial, on all cores: the loops leave the interpreter to others."""
+    """What `at` gives at each dial, on all cores: the loops leave the interpreter to others.
+
+    The first is alone, so that tables and filters that all share are made once.
+    """
+    yield at(dials[0])
+    progress(1)
     with ThreadPoolExecutor() as pool:
-        for figures in pool.map(at, dials):
-            progress(1)
+        for figures in pool.map(at, dials[1:]):
             yield figures
+            progress(1)
 
 
 def _tone(driven: Driven, design: int, dial: float, frequency_hz: float, volts: float) -> Array:

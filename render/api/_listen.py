@@ -341,8 +341,8 @@ def cleanup(
         The curve or circuit; by default the rig's own, or a smooth curve.
     tone_hz : float
         The reference tone, 20 to 5000 Hz. It reaches a curve at dial 10 by the
-        curve's drive past its knee; into a circuit it is as strong as the
-        pickup's output.
+        curve's drive past its knee; into a circuit it has a fifth of the
+        pickup's output, as one string of a chord.
     dials : float or array_like, shape (d,), optional
         Rising positions above 0.
     take : Recording, optional
@@ -380,15 +380,15 @@ def cleanup(
     chosen_dirt = dirt or found.dirt or Dirt("smooth")
     if not 20 <= tone_hz <= 5000:
         raise InputError(f"{tone_hz:g} must lie between 20 and 5000 Hz")
-    few = isinstance(chosen_dirt, Stage) and designs is None
-    chosen = short_list(found.first.volume) if few else asked_designs(designs, found)
     given = None if dials is None else asked_dials(dials, silent_ok=False)
     held = np.array(PLAYED_DIALS) if given is None else given
-    steps = held.size + (len(chosen) * held.size if isinstance(chosen_dirt, Stage) else 0)
-    told = counted(progress, steps)
     if isinstance(chosen_dirt, Stage):
+        few = designs is None
+        chosen = short_list(found.first.volume) if few else asked_designs(designs, found)
+        told = counted(progress, held.size * (1 + len(chosen)))
         figures = tones(found, chosen, chosen_dirt, held, tone_hz, told)
     else:
+        chosen, told = asked_designs(designs, found), counted(progress, held.size)
         fine = CLEANUP_DIALS if given is None else given
         figures = tuple(clean_up(found, one.network, chosen_dirt, fine, tone_hz) for one in chosen)
     heard = take or _phrase()

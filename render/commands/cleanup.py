@@ -16,6 +16,7 @@ from presolder.render.commands.options import (
     dirt_option,
     drive_option,
     gather_designs,
+    hum_option,
     json_option,
     plot_options,
     require_hum_db,
@@ -38,7 +39,7 @@ from presolder.render.files.folder import new_file
     "--take", "take_file", type=click.Path(path_type=Path),
     help="Recording to play; default: two seconds of a bundled one.",
 )  # fmt: skip
-@click.option("--hum-db", type=float, help="Add hum and hiss, dB re the take's loudest second.")
+@hum_option
 @click.option("--tone", "tone_hz", type=float, default=REFERENCE_HZ, show_default=True, help="Hz.")
 @click.option("--csv", "csv_file", type=click.Path(path_type=Path), help="Write the numbers.")
 @plot_options
@@ -61,8 +62,8 @@ def cleanup(
     """Tell at which dial each design's dirt turns clean.
 
     By tones, and by playing a recording at each dial.
-    Tones reach a curve --drive dB past its knee at dial 10, a circuit with the
-    pickup's output. Without --dirt, and with none in the rig, it is a smooth curve.
+    Tones reach a curve --drive dB past its knee at dial 10, a circuit with a
+    fifth of the pickup's output. Without --dirt, and with none in the rig, it is a smooth curve.
     """
     designs = gather_designs(design_names, designs_file, rig)
     if dirt_kind is None and rig.dirt is None:
@@ -84,5 +85,7 @@ def cleanup(
             report.write_csv(file)
     if plot_file is not None:
         with new_file(plot_file, force=force) as scratch:
-            plots.plot_cleanup(scratch, report.title, report)
+            plots.plot_cleanup(
+                scratch, report.title, report.designs, report.figures, report.played, tone_hz
+            )
     say(report, as_json)

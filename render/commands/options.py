@@ -212,9 +212,7 @@ def json_option(function: Command) -> Command:
 def stage_options(function: Command) -> Command:
     """``--dirt``, ``--drive``, ``--touch``, ``--speaker`` and ``--hum-db``."""
     for option in (
-        click.option(
-            "--hum-db", type=float, help="Add hum and hiss, dB re the take's loudest second."
-        ),
+        hum_option,
         speaker_option,
         touch_option,
         drive_option,
@@ -222,6 +220,13 @@ def stage_options(function: Command) -> Command:
     ):
         function = option(function)
     return function
+
+
+def hum_option(function: Command) -> Command:
+    """``--hum-db``."""
+    return click.option(
+        "--hum-db", type=float, help="Add hum and hiss, dB re the take's loudest second."
+    )(function)
 
 
 def speaker_option(function: Command) -> Command:

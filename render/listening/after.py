@@ -9,7 +9,6 @@ from presolder.models.audio.renderer import Renderer
 from presolder.models.audio.stages import Stages, Voice, voice
 from presolder.models.audio.voicing import require_hum
 from presolder.models.circuit.entrance import entrance_ohms
-from presolder.models.decibels import amplitude
 from presolder.models.errors import place
 from presolder.models.instrument.dirt import AnyDirt, Dirt
 from presolder.models.instrument.network import Design
@@ -60,13 +59,13 @@ class After:
     def plain(self, heard: Voice) -> dict[str, Any]:
         """For the manifest, with what the take made of it."""
         return {
-            "dirt": None if self.dirt is None else dirt_plain(self.dirt, heard),
+            "dirt": None if self.dirt is None else _dirt_plain(self.dirt, heard),
             "speaker": None if self.speaker is None else Path(self.speaker).name,
             "hum_db": self.hum_db,
         }
 
 
-def dirt_plain(dirt: AnyDirt, heard: Voice) -> dict[str, Any]:
+def _dirt_plain(dirt: AnyDirt, heard: Voice) -> dict[str, Any]:
     """A dirt's settings, and the volts that it was driven by."""
     if isinstance(dirt, Dirt):
         return asdict(dirt) | {
@@ -76,10 +75,10 @@ def dirt_plain(dirt: AnyDirt, heard: Voice) -> dict[str, Any]:
             "input_ohms": dirt.load.resistance_ohms,
             "input_farads": dirt.load.capacitance_farads,
         }
-    output_volts = heard.renderer.rig.first.pickup.output_volts
+    rig = heard.renderer.rig
     return asdict(dirt) | {
-        "pickup_output_volts": output_volts,
-        "loudest_second_emf_volts": output_volts * amplitude(dirt.touch_db),
+        "pickup_output_volts": rig.first.pickup.output_volts,
+        "loudest_second_emf_volts": rig.volts_into(dirt),
         "volts_per_unit": heard.volts_per_unit,
         "input_ohms_at_330_hz": abs(complex(entrance_ohms(dirt, 330.0)[0])),
     }

@@ -5,7 +5,6 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from presolder.models.audio.knob import KnobPath
-from presolder.models.decibels import amplitude
 from presolder.models.errors import InputError
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
@@ -75,8 +74,8 @@ class PackJob:
         stage = self.after.dirt
         things = [] if self.after.hum_db is None else ["hum"]
         if isinstance(stage, Stage):
-            volts = self.rig.first.pickup.output_volts * amplitude(stage.touch_db)
-            things.append(f"the circuit {stage}, played with {1e3 * volts:.3g} mV at the loudest")
+            millivolts = 1e3 * self.rig.volts_into(stage)
+            things.append(f"the circuit {stage}, played with {millivolts:.3g} mV at the loudest")
         return " and ".join(things)
 
     def __post_init__(self) -> None:

@@ -1,7 +1,6 @@
 """How dirt clears as the knob comes down, as a picture."""
 
 import math
-from typing import Protocol
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -12,25 +11,18 @@ from presolder.models.judging.cleanup import Cleanup
 from presolder.models.judging.played import Played
 from presolder.render.plots.style import Canvas, colour_of, line_style, save, spread_apart
 
-
-class Cleaning(Protocol):
-    """Designs with their figures; a `CleanupReport` is one."""
-
-    @property
-    def designs(self) -> tuple[Design, ...]: ...  # noqa: D102
-    @property
-    def figures(self) -> tuple[Cleanup, ...]: ...  # noqa: D102
-    @property
-    def played(self) -> tuple[Played, ...]: ...  # noqa: D102
-    @property
-    def tone_hz(self) -> float: ...  # noqa: D102
-
-
 # What is too small to be told by the estimate, or by an ear.
 _LOWEST_PERCENT, _LOWEST_DB = 1.0, -40.0
 
 
-def plot_cleanup(canvas: Canvas, title: str, report: Cleaning) -> None:
+def plot_cleanup(
+    canvas: Canvas,
+    title: str,
+    designs: tuple[Design, ...],
+    figures: tuple[Cleanup, ...],
+    played: tuple[Played, ...],
+    tone_hz: float,
+) -> None:
     """Draw distortion of a tone and of playing, level and brightness against dial.
 
     Parameters
@@ -39,15 +31,15 @@ def plot_cleanup(canvas: Canvas, title: str, report: Cleaning) -> None:
         A PNG or SVG file, or where SVG text goes.
     title : str
         What is driven how.
-    report : Cleaning
-        Designs with their figures.
+    designs, figures, played
+        In the same order: the designs, of a tone, of playing.
+    tone_hz : float
+        The tone.
     """
     figure = Figure(figsize=(11, 7.4), layout="constrained")
     (tone, playing), (level, bright) = figure.subplots(2, 2, sharex=True)
     labels = []
-    for i, (design, tones, under) in enumerate(
-        zip(report.designs, report.figures, report.played, strict=True)
-    ):
+    for i, (design, tones, under) in enumerate(zip(designs, figures, played, strict=True)):
         style = line_style(i)
         tone.semilogy(tones.dial, np.maximum(100 * tones.thd, _LOWEST_PERCENT / 10), **style)
         percent = np.maximum(100 * under.distortion, _LOWEST_PERCENT)
@@ -56,7 +48,7 @@ def plot_cleanup(canvas: Canvas, title: str, report: Cleaning) -> None:
         bright.plot(under.dial, under.brightness_db, **style)
         labels.append((float(np.log10(percent[0])), design.name, colour_of(i)))
     for axes, said in (
-        (tone, f"a tone of {report.tone_hz:g} Hz: harmonic distortion, %"),
+        (tone, f"a tone of {tone_hz:g} Hz: harmonic distortion, %"),
         (playing, "playing: what is not linearly related to it, %"),
         (level, "playing: level after the dirt, dB"),
         (bright, "playing: edge above 1.5 kHz after the dirt, dB"),
@@ -72,7 +64,7 @@ def plot_cleanup(canvas: Canvas, title: str, report: Cleaning) -> None:
             axes.axhline(line, color="0.8", linewidth=0.8, zorder=0)
     for axes in (level, bright):
         axes.set_xlabel("volume dial")
-    playing.set_xlim(float(min(one.dial[0] for one in report.played)), 10.0)
+    playing.set_xlim(float(min(one.dial[0] for one in played)), 10.0)
     _name_lines(playing, labels)
     figure.suptitle(title, x=0.01, ha="left", fontsize=11, parse_math=False)
     save(figure, canvas)

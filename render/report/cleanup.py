@@ -4,7 +4,6 @@ import csv
 from dataclasses import asdict, dataclass
 from typing import Any, TextIO
 
-from presolder.models.decibels import amplitude
 from presolder.models.instrument.dirt import AnyDirt, Dirt
 from presolder.models.instrument.network import Design, format_network
 from presolder.models.instrument.rig import Rig
@@ -65,8 +64,7 @@ class CleanupReport:
         """What it is driven by, in words."""
         if isinstance(self.dirt, Dirt):
             return f"{self.dirt.drive_db:g} dB past its knee"
-        millivolts = 1e3 * self.rig.first.pickup.output_volts * amplitude(self.dirt.touch_db)
-        return f"{millivolts:.3g} mV of EMF at the loudest"
+        return f"{1e3 * self.rig.volts_into(self.dirt):.3g} mV of EMF at the loudest"
 
     @property
     def title(self) -> str:

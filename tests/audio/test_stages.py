@@ -14,6 +14,7 @@ from presolder.models.audio.renderer import Renderer
 from presolder.models.audio.stages import Stages, voice
 from presolder.models.circuit.assembly import assemble
 from presolder.models.circuit.branch import Branch
+from presolder.models.circuit.chain import control_chain
 from presolder.models.circuit.entrance import entrance_ohms
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
@@ -145,7 +146,7 @@ def test_output_is_bounded(
 
 @pytest.mark.parametrize("kind", STAGE_KINDS)
 def test_small_signals_follow_the_small_signal_circuit(humbucker: Rig, kind: StageKind) -> None:
-    """A microvolt through the full circuit, beside the response that `curves` and `need` see."""
+    """What `curves` and `need` see, by a voltage divider with the input's impedance beside it."""
     stage = Stage(kind)
     for dial in (10.0, 6.0):
         fed = as_string_take(humbucker).feeding(Load(stage=stage))
@@ -159,6 +160,19 @@ def test_small_signals_follow_the_small_signal_circuit(humbucker: Rig, kind: Sta
         meter = transfer(chain_equations(humbucker.feeding(Load(1e4)), None), 330.0, dial)[0, 0]
         source = 1e4 * (open_gain / meter - 1)
         assert loaded == pytest.approx(open_gain * ohms[0] / (ohms[0] + source), rel=1e-6)
+
+
+@pytest.mark.parametrize("kind", STAGE_KINDS)
+def test_a_microvolt_through_the_full_circuit(humbucker: Rig, kind: StageKind) -> None:
+    """Steps in time with Newton's method beside the frequency response at the working point."""
+    for dial in (10.0, 6.0):
+        one = driven(humbucker, Stage(kind))
+        audio = heard(one, tone(1000, 1e-6, 0.6), resting(dial, 0.6))[0, -RATE // 4 - 4800 : -4800]
+        phase = np.exp(-2j * np.pi * 1000 * np.arange(audio.size) / RATE)
+        gain = 2 * abs((audio * phase).mean()) / 1e-6
+        chain = control_chain(one.rig, None)
+        at_output = chain_equations(one.rig, None).at(chain.stage_output)
+        assert gain == pytest.approx(abs(transfer(at_output, 1000.0, dial)[0, 0]), rel=2e-3)
 
 
 def test_input_moves_with_the_fuzz_knob() -> None:

@@ -4,6 +4,6 @@ import { answer, looped } from "./measuring.js";
 let loop = {};
 onmessage = ({ data }) => {
   if (data.loop) { loop = looped(data.loop); return; }
-  const found = answer(data, loop), large = data.ask === "nodes" ? found : [found.table || []];
-  postMessage({ id: data.id, found }, large.map((array) => array.buffer).filter(Boolean));
+  const found = answer(data, loop), large = { nodes: found, table: [found.table] }[data.ask] || [];
+  postMessage({ id: data.id, found }, large.map((array) => array.buffer));
 };
