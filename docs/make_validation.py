@@ -32,7 +32,7 @@ The netlists are written from the description of rig and network by code of thei
 
 ## Against the circuit simulator, knob moving
 
-The simulator has a step error of its own. Halving its step from 1/8 to 1/16 of an audio sample shows how large it is (it falls fourfold, 12 dB); extrapolating it away leaves the difference that counts.
+The simulator has a step error of its own. Halving its step from 1/8 to 1/16 of an audio sample shows how large it is (where the step is what matters, it falls fourfold, 12 dB); extrapolating it away leaves the difference that counts.
 
 ![Relative difference by simulator step](pictures/validation-moving.png)
 """
