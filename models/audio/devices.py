@@ -24,22 +24,25 @@ def _stand_at(table: Array, dials: Array, dial: float, row: int, now: Array) -> 
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _without_currents(fours: tuple[int, ...], now: Array, entry: Array, sums: Array) -> None:
-    """What states and EMF alone come to in a step; written to `sums`."""
-    sums[:] = 0.0
-    for group in range(len(fours)):
-        j = 4 * group
-        one, two, three, four = entry[j], entry[j + 1], entry[j + 2], entry[j + 3]
-        for i in range(4 * len(fours) + 4):
-            sums[i] += (now[j, i] * one + now[j + 1, i] * two) + (
-                now[j + 2, i] * three + now[j + 3, i] * four
-            )
+def _add(
+    linear: tuple[int, ...], each: tuple[int, ...], columns: Array, shares: Array, sums: Array
+) -> None:
+    """Add `columns`, as many as `each` has, times their shares to `sums`.
+
+    Sum by sum: since both lengths are known, the compiler makes four sums at
+    once in registers, in a third of the time that it takes column by column.
+    """
+    for i in range(len(linear) + 4):
+        total = 0.0
+        for j in range(len(each)):
+            total += columns[j, i] * shares[j]
+        sums[i] += total
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def step_devices(
     each: tuple[int, ...],
-    fours: tuple[int, ...],
+    linear: tuple[int, ...],
     table: Array,
     table_dials: Array,
     kinds: Array,
@@ -55,10 +58,10 @@ def step_devices(
 
     Parameters
     ----------
-    each, fours : tuple of int
-        As many as there are junctions, and as there are fours of linear columns
-        (see `Steps.fours`): lengths that are known when this is compiled.
-    table : ndarray, shape (rows, 4 * fours + p, 4 * fours + 4)
+    each, linear : tuple of int
+        As many as there are junctions, and as there are other columns (see
+        `Steps.linear`): lengths that are known when this is compiled.
+    table : ndarray, shape (rows, c + p, c + 4)
         `Steps.by_columns`.
     table_dials, kinds : ndarray
         As in `Steps`.
@@ -83,10 +86,12 @@ def step_devices(
         Index of a step that found no solution, or -1.
     """
     step_count, sample_count = emf.shape
-    state_count, linear = past.shape[1], 4 * len(fours)
+    state_count = past.shape[1]
     last = state_count + len(each)
-    now = np.empty((linear + len(each), linear + 4))
-    entry, sums = np.zeros(linear), np.zeros(linear + 4)
+    now = np.empty((len(linear) + len(each), len(linear) + 4))
+    of_currents = now[len(linear) :]
+    entry, extra = np.zeros(len(linear)), np.empty(len(each))
+    sums = np.empty(len(linear) + 4)
     newest, middle, oldest = past[0].copy(), past[1].copy(), past[2].copy()
     offset, square = np.empty(len(each)), np.empty((2, len(each), len(each)))
     row, stands = 0, -1.0
@@ -98,21 +103,21 @@ def step_devices(
                 # The junctions' whole voltages are solved for; all else counts from rest.
                 offset[i] = rest[0, i]
                 for j in range(len(each)):
-                    square[0, i, j] = now[linear + j, state_count + i]
+                    square[0, i, j] = of_currents[j, state_count + i]
                     offset[i] -= square[0, i, j] * rest[1, j]
         for q in range(step_count):
             for j in range(state_count):
                 entry[j] = weights[0] * newest[j] + weights[1] * middle[j] + weights[2] * oldest[j]
             entry[state_count] = emf[q, n]
-            _without_currents(fours, now, entry, sums)
+            sums[:] = 0.0
+            _add(linear, linear, now, entry, sums)
             for i in range(len(each)):
                 work[OPEN, i] = sums[state_count + i] + offset[i]
             if not solve_guarded(each, kinds, work, square):
                 return int(n * step_count + q)
             for j in range(len(each)):
-                current = work[CURRENTS, j] - rest[1, j]
-                for i in range(linear + 4):
-                    sums[i] += now[linear + j, i] * current
+                extra[j] = work[CURRENTS, j] - rest[1, j]
+            _add(linear, each, of_currents, extra, sums)
             oldest, middle, newest = middle, newest, oldest
             newest[:] = sums[:state_count]
             output[n * step_count + q] = sums[last]

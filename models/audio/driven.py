@@ -1,12 +1,14 @@
 """A take through a guitar that feeds a stage of transistors or diodes, which it is part of."""
 
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import repeat
 
 import numpy as np
 
+from presolder.models.audio.ahead import ahead
 from presolder.models.audio.decimation import decimated
 from presolder.models.audio.devices import step_devices
 from presolder.models.audio.drive import loudest_second
@@ -100,26 +102,34 @@ class Driven:
             If a step of the circuit has no solution, with its time.
         """
         level = amplitude(self.stage.level_db)
-        fine = self._fine(path, take, block)
+        fine = ahead(self._fine(path, take, block))
         for heard in decimated(fine, self.oversampling, self.sample_rate_hz):
             yield list(level * heard.reshape(len(self.designs), take.shape[0], -1))
 
     def _fine(self, path: KnobPath, take: Array, block: int) -> Iterator[Array]:
-        """All designs' channels, one after the other, at each step."""
-        rate = self.sample_rate_hz
-        standing = [at_rest(steps, take.shape[0]) for steps in self.steps]
+        """All designs' channels, one after the other, at each step; on all cores."""
+        rate, channels = self.sample_rate_hz, take.shape[0]
+        runs = [
+            (design, standing)
+            for design, steps in enumerate(self.steps)
+            for standing in at_rest(steps, channels)
+        ]
         noises = self._noise(sample_count(path, rate))
-        for piece in emf_along(self.filters, path, take, rate, block):
-            volts = self.emf_volts * (piece.emf + next(noises))
-            channels, steps_in_all = volts.shape[0], volts.shape[1] * volts.shape[2]
-            out = np.empty((len(self.designs), channels, steps_in_all))
-            for design, steps in enumerate(self.steps):
-                for channel in range(channels):
-                    stands, into = standing[design][channel], out[design, channel]
-                    failed = advance(steps, piece.dial, volts[channel], stands, into)
-                    self.require_solved(design, failed, piece.first)
-            if piece.early < piece.dial.size:
-                yield out.reshape(-1, steps_in_all)[:, piece.early * self.oversampling :]
+        with ThreadPoolExecutor() as pool:
+            for piece in ahead(emf_along(self.filters, path, take, rate, block)):
+                volts = self.emf_volts * (piece.emf + next(noises))
+                out = np.empty((len(runs), volts.shape[1] * volts.shape[2]))
+                failures = [
+                    pool.submit(
+                        advance, self.steps[design], piece.dial, volts[run % channels], standing,
+                        out[run],
+                    )
+                    for run, (design, standing) in enumerate(runs)
+                ]  # fmt: skip
+                for (design, _), failed in zip(runs, failures, strict=True):
+                    self.require_solved(design, failed.result(), piece.first)
+                if piece.early < piece.dial.size:
+                    yield out[:, piece.early * self.oversampling :]
 
     def require_solved(self, design: int, failed: int, first: int) -> None:
         """Refuse to go on where a step has no solution.
@@ -190,7 +200,7 @@ def advance(steps: Steps, dial: Array, emf: Array, standing: Standing, output: A
     """
     return int(
         step_devices(
-            (0,) * steps.junction_count, steps.fours, steps.by_columns, steps.dials, steps.kinds,
+            (0,) * steps.junction_count, steps.linear, steps.by_columns, steps.dials, steps.kinds,
             np.array([steps.rest_volts, steps.rest_currents]), np.array(PAST), dial,
             np.ascontiguousarray(emf), standing.past, standing.work, output,
         )

@@ -125,6 +125,10 @@ def filtered(blocks: Iterable[Array], bank: FilterBank) -> Iterator[Array]:
     """
     before = bank.taps - 1 - bank.lead
     for window, count in windowed(blocks, bank.fft_size, before, bank.lead):
-        spectrum = np.fft.rfft(window)[:, None] * bank.spectra
-        signal = np.fft.irfft(spectrum, bank.fft_size)
-        yield np.ascontiguousarray(signal[..., bank.taps - 1 : bank.taps - 1 + count])
+        spectrum = np.fft.rfft(window)
+        kept = slice(bank.taps - 1, bank.taps - 1 + count)
+        signal = np.empty((window.shape[0], bank.spectra.shape[0], count))
+        # One after the other: all at once would be the largest thing in memory.
+        for at, response in enumerate(bank.spectra):
+            signal[:, at] = np.fft.irfft(spectrum * response, bank.fft_size)[:, kept]
+        yield signal

@@ -1,14 +1,16 @@
 """The analogue transfer function: what the circuit does to a steady sine."""
 
+from itertools import product
+
 import numpy as np
 from numpy.typing import ArrayLike
 
 from presolder.models.circuit.assembly import Descriptor
 from presolder.models.typing import ComplexArray
 
-# Bounds the memory of one batched solve: 20,000 matrices of 12 x 12 complex
-# numbers are 46 MB.
-_BATCH = 20_000
+# Bounds the memory of one batched solve: 4,000 matrices of 20 x 20 complex
+# numbers are 26 MB.
+_BATCH = 4_000
 
 
 def transfer(descriptor: Descriptor, frequency_hz: ArrayLike, dial: ArrayLike) -> ComplexArray:
@@ -35,10 +37,11 @@ def transfer(descriptor: Descriptor, frequency_hz: ArrayLike, dial: ArrayLike) -
     s = 2j * np.pi * np.atleast_1d(np.asarray(frequency_hz, dtype=np.float64))
     systems = descriptor.system(dial)
     response = np.empty((systems.shape[0], s.size), dtype=np.complex128)
-    per_batch = max(1, _BATCH // s.size)
-    for first in range(0, systems.shape[0], per_batch):
-        some = systems[first : first + per_batch]
-        pencil = s[:, None, None] * descriptor.mass - some[:, None]
+    many = min(s.size, _BATCH)
+    few = max(1, _BATCH // many)
+    for first, start in product(range(0, systems.shape[0], few), range(0, s.size, many)):
+        here = np.s_[first : first + few, start : start + many]
+        pencil = s[here[1], None, None] * descriptor.mass - systems[here[0], None]
         unknowns = np.linalg.solve(pencil, descriptor.drive[:, None])
-        response[first : first + per_batch] = unknowns[..., descriptor.output, 0]
+        response[here] = unknowns[..., descriptor.output, 0]
     return response

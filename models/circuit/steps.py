@@ -67,19 +67,19 @@ class Steps:
         return int(self.table.shape[1]) - self.junction_count - 1
 
     @property
-    def fours(self) -> tuple[int, ...]:
-        """One number for each four columns of `by_columns`, but for those of currents."""
-        return (0,) * (4 * (self.state_count // 16 + 1))
+    def linear(self) -> tuple[int, ...]:
+        """One number for each column of `by_columns`, but for those of currents."""
+        return (0,) * (16 * (self.state_count // 16 + 1))
 
     @cached_property
     def by_columns(self) -> Array:
-        """The table as a loop reads it quickly, shape (rows, 4 f + p, 4 f + 4).
+        """The table as a loop reads it quickly, shape (rows, c + p, c + 4).
 
         By columns, so that sums run side by side and not one after the other;
-        those of states and EMF are filled up with zeros to f fours, the rows to
-        four more than that.
+        those of states and EMF are filled up with zeros to c, the rows to four
+        more than that.
         """
-        linear, first = 4 * len(self.fours), self.state_count + 1
+        linear, first = len(self.linear), self.state_count + 1
         rows, filled, _ = self.table.shape
         table = np.zeros((rows, linear + self.junction_count, linear + 4))
         table[:, :first, :filled] = np.moveaxis(self.table[:, :, :first], 1, 2)
