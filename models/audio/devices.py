@@ -40,6 +40,17 @@ def _add(
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
+def _feed_back(of_currents: Array, rest: Array, square: Array, offset: Array) -> None:
+    """What the junctions' currents do to their voltages at this dial."""
+    for i in range(offset.shape[0]):
+        # The junctions' whole voltages are solved for; all else counts from rest.
+        offset[i] = rest[0, i]
+        for j in range(offset.shape[0]):
+            square[0, i, j] = of_currents[j, i]
+            offset[i] -= square[0, i, j] * rest[1, j]
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def step_devices(
     each: tuple[int, ...],
     linear: tuple[int, ...],
@@ -99,12 +110,7 @@ def step_devices(
         if dial[n] != stands:
             stands = dial[n]
             row = _stand_at(table, table_dials, stands, row, now)
-            for i in range(len(each)):
-                # The junctions' whole voltages are solved for; all else counts from rest.
-                offset[i] = rest[0, i]
-                for j in range(len(each)):
-                    square[0, i, j] = of_currents[j, state_count + i]
-                    offset[i] -= square[0, i, j] * rest[1, j]
+            _feed_back(of_currents[:, state_count:], rest, square, offset)
         for q in range(step_count):
             for j in range(state_count):
                 entry[j] = weights[0] * newest[j] + weights[1] * middle[j] + weights[2] * oldest[j]

@@ -16,7 +16,8 @@ from presolder.models.circuit.branch import (
     gang_rheostat,
 )
 from presolder.models.circuit.stage_parts import stage_parts
-from presolder.models.instrument.controls import Pickup, Pot, Tone
+from presolder.models.decibels import amplitude
+from presolder.models.instrument.controls import Pickup, Tone
 from presolder.models.instrument.network import (
     CONTACT_OHMS,
     Capacitor,
@@ -26,7 +27,15 @@ from presolder.models.instrument.network import (
     Resistor,
     Series,
 )
+from presolder.models.instrument.onward import Buffer, Volume
 from presolder.models.instrument.rig import Channel, Rig, VolumeWiring
+from presolder.models.instrument.source import (
+    CoilsInParallel,
+    CoilsInSeries,
+    Piezo,
+    Source,
+    Wound,
+)
 from presolder.models.instrument.taper import fraction_below_wiper
 
 # The first channel's; further ones get the next free node.
@@ -37,17 +46,32 @@ BypassLugs = Literal["input-wiper", "input-ground", "wiper-ground"]
 
 
 @dataclass(frozen=True)
+class Place:
+    """Where the design under audition goes: between two nodes, beside a knob.
+
+    Attributes
+    ----------
+    start, end : int
+        The input lug and the wiper lug; with the independent wiring the other way round.
+    held_at : float or None
+        Where the knob stands if it does not follow the dial.
+    """
+
+    start: int
+    end: int
+    held_at: float | None
+
+
+@dataclass(frozen=True)
 class Chain:
     """A control chain as a circuit.
 
     Attributes
     ----------
     branches : tuple of Branch
-        Node 0 is ground, 2 the output, which is also the cable.
-    sides : tuple of int
-        For each channel the node of the pickup's side of its volume pot. That
-        is the input lug, and the wiper with the independent wiring. A bypass
-        lies between it and the output.
+        Node 0 is ground, 2 the output, which is the input at the far end.
+    places : tuple of Place
+        One for each volume that gets the design under audition.
     devices : tuple of Diode or Transistor
         Of the stage that the guitar feeds, whose branches are among the others.
     stage_output : int
@@ -55,7 +79,7 @@ class Chain:
     """
 
     branches: tuple[Branch, ...]
-    sides: tuple[int, ...]
+    places: tuple[Place, ...]
     devices: tuple[Device, ...] = ()
     stage_output: int = OUTPUT
 
@@ -76,84 +100,159 @@ def control_chain(rig: Rig, network: Network | None, lugs: BypassLugs = "input-w
     -------
     Chain
     """
+    onward = [one for one in (rig.master, rig.buffer, rig.pedal) if one is not None]
     free = count(_FIRST_FREE_NODE)
-    branches: list[Branch] = []
-    sides: list[int] = []
+    # Where what the sound goes through next begins; the last ends at the output.
+    nodes = iter([*(next(free) for _ in onward), OUTPUT])
+    draft = _Draft(network, lugs, rig.volume_wiring, free, [], [])
+    here = next(nodes)
     for channel in rig.channels:
-        # Two pots that both stand at 0 must not be two ideal shorts across one output.
-        floor_ohms = CONTACT_OHMS if sides else 0.0
-        sides.append(next(free) if sides else PICKUP_SIDE)
-        branches += _channel(channel, network, rig.volume_wiring, lugs, sides[-1], floor_ohms, free)
-    shunt_farads = rig.cable_farads + rig.load.capacitance_farads
-    if shunt_farads > 0:
-        branches.append(Branch("capacitor", OUTPUT, GROUND, shunt_farads, part="cable"))
+        draft.add_channel(channel, here)
+    there = here if rig.master is None else next(nodes)
+    draft.branches.extend(_tone(rig.tone, here, there, free))
+    if rig.master is not None:
+        draft.add_volume(rig.master, here, there, "lug")
+    here = there
+    if rig.buffer is not None and rig.buffer.place == "guitar":
+        there = next(nodes)
+        draft.branches.extend(_buffer(rig.buffer, here, there, free))
+        here = there
+    # What a cable feeds without anything between them lies beside it.
+    beside_farads = rig.load.capacitance_farads if here == OUTPUT else 0.0
+    draft.branches.extend(_capacitor(here, rig.cable_farads + beside_farads, "cable"))
+    if rig.buffer is not None and rig.buffer.place == "cable":
+        there = next(nodes)
+        draft.branches.extend(_buffer(rig.buffer, here, there, free))
+        here = there
+    if rig.pedal is not None:
+        draft.add_volume(rig.pedal.volume, here, OUTPUT, "lug")
+        draft.branches.extend(_capacitor(OUTPUT, rig.pedal.cable_farads))
+    draft.branches.extend(_capacitor(OUTPUT, rig.load.capacitance_farads - beside_farads))
     if np.isfinite(rig.load.resistance_ohms):
-        branches.append(Branch("resistor", OUTPUT, GROUND, rig.load.resistance_ohms, part="input"))
+        ohms = rig.load.resistance_ohms
+        draft.branches.append(Branch("resistor", OUTPUT, GROUND, ohms, part="input"))
+    places = tuple(draft.places)
     if rig.load.stage is None:
-        return Chain(tuple(branches), tuple(sides))
+        return Chain(tuple(draft.branches), places)
     stage = stage_parts(rig.load.stage, OUTPUT, free)
-    return Chain((*branches, *stage.branches), tuple(sides), stage.devices, stage.output)
+    return Chain((*draft.branches, *stage.branches), places, stage.devices, stage.output)
 
 
-def _channel(
-    channel: Channel,
-    network: Network | None,
-    wiring: VolumeWiring,
-    lugs: BypassLugs,
-    side: int,
-    floor_ohms: float,
-    free: Iterator[int],
-) -> list[Branch]:
-    # With the independent wiring the pickup is at the wiper, the output at the input lug.
-    place = {"input": side, "wiper": OUTPUT, "ground": GROUND}
-    if wiring == "independent":
-        place["input"], place["wiper"] = OUTPUT, side
-    start, end = (place[lug] for lug in lugs.split("-"))
-    if GROUND not in (start, end):
-        start, end = side, OUTPUT
+@dataclass(frozen=True)
+class _Draft:
+    """A chain in the making; its lists grow."""
+
+    network: Network | None
+    lugs: BypassLugs
+    wiring: VolumeWiring
+    free: Iterator[int]
+    branches: list[Branch]
+    places: list[Place]
+
+    def add_channel(self, channel: Channel, joined: int) -> None:
+        """From a source to where the channels join."""
+        side = next(self.free) if self.branches else PICKUP_SIDE
+        self.branches.extend(_source(channel.pickup, side, GROUND, channel.strength, self.free))
+        self.add_volume(channel, side, joined, self.wiring, channel.tone)
+
+    def add_volume(
+        self,
+        one: Channel | Volume,
+        side: int,
+        onward: int,
+        wiring: VolumeWiring,
+        tone: Tone | None = None,
+    ) -> None:
+        """A pot with its bypass; the track's lower part ends where the wiper is wired."""
+        pot, wiper = one.volume, onward if wiring == "lug" else side
+        # Two pots that both stand at 0 must not be two ideal shorts across one node.
+        another = any(branch.kind == "rheostat" for branch in self.branches)
+        floor_ohms = CONTACT_OHMS if another else 0.0
+        upper = Rheostat(pot.resistance_ohms, pot.taper, True, held_at=one.held_at)
+        lower = Rheostat(pot.resistance_ohms, pot.taper, False, floor_ohms, one.held_at)
+        self.branches.append(Branch("rheostat", side, onward, rheostat=upper))
+        self.branches.append(Branch("rheostat", wiper, GROUND, rheostat=lower))
+        self.branches.extend(_tone(tone, side, onward, self.free))
+        place = Place(side, onward, one.held_at)
+        if one.auditioned:
+            self.places.append(place)
+        fitted = one.fitted(self.network)
+        if fitted is not None:
+            start, end = self.ends(place, wiring)
+            part = "bypass" if one.auditioned else ""
+            for branch in _between(fitted, start, end, self.free, part):
+                self.branches.append(_held(branch, one.held_at))
+
+    def ends(self, place: Place, wiring: VolumeWiring) -> tuple[int, int]:
+        """The nodes that a bypass lies between."""
+        # With the independent wiring the pickup is at the wiper, the output at the input lug.
+        at = {"input": place.start, "wiper": place.end, "ground": GROUND}
+        if wiring == "independent":
+            at["input"], at["wiper"] = place.end, place.start
+        start, end = (at[lug] for lug in self.lugs.split("-"))
+        return (start, end) if GROUND in (start, end) else (place.start, place.end)
+
+
+def _buffer(buffer: Buffer, here: int, there: int, free: Iterator[int]) -> list[Branch]:
+    inside, gain = next(free), amplitude(buffer.gain_db)
     branches = [
-        *_pickup(channel.pickup, side, channel.strength, free),
-        *_volume(channel.volume, wiring, side, floor_ohms),
-        *_tone(channel.tone, side, free),
-        *_bypass(channel, network, start, end, free),
+        Branch("resistor", here, GROUND, buffer.input_ohms),
+        Branch("amplifier", inside, GROUND, gain, control=(here, GROUND)),
+        Branch("resistor", inside, there, buffer.output_ohms),
     ]
-    return [_held(branch, channel.held_at) for branch in branches]
-
-
-def _pickup(pickup: Pickup, side: int, strength: float, free: Iterator[int]) -> list[Branch]:
-    emf, coil = next(free), next(free)
-    branches = [
-        Branch("source", emf, GROUND, strength),
-        Branch("resistor", emf, coil, pickup.resistance_ohms),
-    ]
-    if pickup.leakage_henries > 0:
-        core = next(free)
-        branches.append(Branch("inductor", coil, core, pickup.leakage_henries))
-        coil = core
-    henries = pickup.inductance_henries - pickup.leakage_henries
-    branches.append(Branch("inductor", coil, side, henries))
-    if pickup.eddy_ohms is not None:
-        branches.append(Branch("resistor", coil, side, pickup.eddy_ohms))
-    if pickup.capacitance_farads > 0:
-        branches.append(Branch("capacitor", side, GROUND, pickup.capacitance_farads))
+    branches += _capacitor(here, buffer.input_farads)
     return branches
 
 
-def _volume(pot: Pot, wiring: VolumeWiring, side: int, floor_ohms: float) -> tuple[Branch, Branch]:
-    """The track's two parts; the lower one ends where the wiper is wired."""
-    upper = Rheostat(pot.resistance_ohms, pot.taper, True)
-    lower = Rheostat(pot.resistance_ohms, pot.taper, False, floor_ohms)
-    wiper = OUTPUT if wiring == "lug" else side
-    return (
-        Branch("rheostat", side, OUTPUT, rheostat=upper),
-        Branch("rheostat", wiper, GROUND, rheostat=lower),
-    )
+def _capacitor(node: int, farads: float, part: str = "") -> list[Branch]:
+    return [Branch("capacitor", node, GROUND, farads, part=part)] if farads > 0 else []
 
 
-def _tone(tone: Tone | None, side: int, free: Iterator[int]) -> list[Branch]:
-    if tone is None:
+def _source(
+    source: Source, plus: int, minus: int, share: float, free: Iterator[int]
+) -> Iterator[Branch]:
+    """Coils between two nodes, each with an EMF of its own that follows the string."""
+    match source:
+        case CoilsInParallel(parts):
+            for part in parts:
+                yield from _source(part, plus, minus, share, free)
+        case CoilsInSeries(parts):
+            nodes = [plus, *(next(free) for _ in parts[1:]), minus]
+            for part, start, end in zip(parts, nodes, nodes[1:], strict=False):
+                yield from _source(part, start, end, share, free)
+        case Wound(pickup, own):
+            yield from _source(pickup, plus, minus, share * own, free)
+        case Piezo(farads, leakage):
+            emf = next(free)
+            yield Branch("source", emf, minus, share)
+            yield Branch("capacitor", emf, plus, farads)
+            if leakage is not None:
+                yield Branch("resistor", plus, minus, leakage)
+        case Pickup():
+            yield from _pickup(source, plus, minus, share, free)
+
+
+def _pickup(
+    pickup: Pickup, plus: int, minus: int, share: float, free: Iterator[int]
+) -> Iterator[Branch]:
+    emf, coil = next(free), next(free)
+    yield Branch("source", emf, minus, share)
+    yield Branch("resistor", emf, coil, pickup.resistance_ohms)
+    if pickup.leakage_henries > 0:
+        core = next(free)
+        yield Branch("inductor", coil, core, pickup.leakage_henries)
+        coil = core
+    yield Branch("inductor", coil, plus, pickup.inductance_henries - pickup.leakage_henries)
+    if pickup.eddy_ohms is not None:
+        yield Branch("resistor", coil, plus, pickup.eddy_ohms)
+    if pickup.capacitance_farads > 0:
+        yield Branch("capacitor", plus, minus, pickup.capacitance_farads)
+
+
+def _tone(tone: Tone | None, side: int, onward: int, free: Iterator[int]) -> list[Branch]:
+    if tone is None or not tone.connected:
         return []
-    start = side if tone.wiring == "modern" else OUTPUT
+    start = side if tone.wiring == "modern" else onward
     ohms = tone.pot.resistance_ohms * float(fraction_below_wiper(tone.pot.taper, tone.dial))
     if ohms == 0:
         return [Branch("capacitor", start, GROUND, tone.capacitance_farads)]
@@ -162,14 +261,6 @@ def _tone(tone: Tone | None, side: int, free: Iterator[int]) -> list[Branch]:
         Branch("resistor", start, middle, ohms, part="tone"),
         Branch("capacitor", middle, GROUND, tone.capacitance_farads),
     ]
-
-
-def _bypass(
-    channel: Channel, network: Network | None, start: int, end: int, free: Iterator[int]
-) -> list[Branch]:
-    fitted = channel.fitted(network)
-    part = "bypass" if channel.auditioned else ""
-    return [] if fitted is None else list(_between(fitted, start, end, free, part))
 
 
 def _held(branch: Branch, dial: float | None) -> Branch:

@@ -1,7 +1,7 @@
 """The chain as a bypass sees it: solved once, then any number of bypasses put across it.
 
 A bypass adds one admittance between two nodes, which changes the solution by
-a matrix of rank one (two pickups with a bypass each: rank two). The Sherman-
+a matrix of rank one (several volumes with a bypass each: of as high a rank). The Sherman-
 Morrison-Woodbury formula (Golub and Van Loan, Matrix Computations, section
 2.1.4) then gives the response without solving the circuit again.
 """
@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from presolder.models.circuit.assembly import ends_of
-from presolder.models.circuit.branch import OUTPUT, gang_rheostat
+from presolder.models.circuit.branch import gang_rheostat
 from presolder.models.circuit.chain import control_chain
 from presolder.models.circuit.equations import small_signal
 from presolder.models.instrument.network import (
@@ -80,12 +80,7 @@ def open_chain(rig: Rig, frequency_hz: ArrayLike, dial: ArrayLike) -> OpenChain:
     dials = np.atleast_1d(np.asarray(dial, dtype=np.float64))
     bare = control_chain(rig, None)
     descriptor = small_signal(bare.branches, bare.devices, rig.load.stage)
-    open_places = [
-        (side, dials if channel.held_at is None else np.full_like(dials, channel.held_at))
-        for channel, side in zip(rig.channels, bare.sides, strict=True)
-        if channel.auditioned
-    ]
-    pairs = tuple((side, OUTPUT) for side, _ in open_places)
+    pairs = tuple((place.start, place.end) for place in bare.places)
     ends = ends_of(pairs, descriptor.drive.size)
     pencil = s[:, None, None] * descriptor.mass - descriptor.system(dials)[:, None]
     driven = np.column_stack([descriptor.drive, ends])
@@ -93,7 +88,12 @@ def open_chain(rig: Rig, frequency_hz: ArrayLike, dial: ArrayLike) -> OpenChain:
     solved = np.moveaxis(unknowns, (-2, -1), (0, 1))
     across = np.tensordot(ends.T, solved, axes=1)
     output = solved[descriptor.output]
-    stands = np.stack([stand for _, stand in open_places])
+    stands = np.stack(
+        [
+            dials if place.held_at is None else np.full_like(dials, place.held_at)
+            for place in bare.places
+        ]
+    )
     return OpenChain(s, stands, output[0], across[:, 0], output[1:], across[:, 1:])
 
 
@@ -116,7 +116,20 @@ def bridged(chain: OpenChain, admittance: tuple[ComplexArray, ...]) -> ComplexAr
         (y,) = admittance
         drawn = y * chain.across[0] / (1.0 + y * z[0, 0])
         return np.asarray(chain.bare - chain.reach[0] * drawn, dtype=np.complex128)
-    first, second = admittance
+    if len(admittance) == 2:
+        return _with_two(chain, *admittance)
+    *whole, _ = np.broadcast_arrays(*admittance, chain.bare)
+    y = np.stack(whole, axis=-1)
+    matrix = np.eye(y.shape[-1]) + np.moveaxis(z, (0, 1), (-2, -1)) * y[..., None, :]
+    across = np.broadcast_to(np.moveaxis(chain.across, 0, -1), y.shape)
+    volts = np.linalg.solve(matrix, across[..., None])[..., 0]
+    drawn = (np.moveaxis(chain.reach, 0, -1) * y * volts).sum(axis=-1)
+    return np.asarray(chain.bare - drawn, dtype=np.complex128)
+
+
+def _with_two(chain: OpenChain, first: ComplexArray, second: ComplexArray) -> ComplexArray:
+    """By Cramer's rule, which is much faster than many small systems."""
+    z = chain.impedance
     corner, other = 1.0 + z[0, 0] * first, 1.0 + z[1, 1] * second
     determinant = corner * other - z[0, 1] * z[1, 0] * first * second
     u = (other * chain.across[0] - z[0, 1] * second * chain.across[1]) / determinant

@@ -29,6 +29,21 @@ def require_dial(name: str, dial: float) -> None:
         raise InputError(f"{name} = {dial:g} must lie between 0 and 10")
 
 
+def require_output(volts: float) -> None:
+    """Refuse an output that no pickup has.
+
+    Raises
+    ------
+    InputError
+        Naming the value and the accepted range.
+    """
+    if not LEAST_OUTPUT_VOLTS <= volts <= MOST_OUTPUT_VOLTS:
+        raise InputError(
+            f"output = {1e3 * volts:g} mV must lie between"
+            f" {1e3 * LEAST_OUTPUT_VOLTS:g} and {1e3 * MOST_OUTPUT_VOLTS:g} mV"
+        )
+
+
 @dataclass(frozen=True)
 class Pickup:
     """A coil: EMF, winding resistance and inductance, with its own capacitance.
@@ -62,11 +77,7 @@ class Pickup:
         if self.eddy_ohms is not None:
             require_component("eddy", self.eddy_ohms, "ohm")
         self._require_leakage()
-        if not LEAST_OUTPUT_VOLTS <= self.output_volts <= MOST_OUTPUT_VOLTS:
-            raise InputError(
-                f"output = {1e3 * self.output_volts:g} mV must lie between"
-                f" {1e3 * LEAST_OUTPUT_VOLTS:g} and {1e3 * MOST_OUTPUT_VOLTS:g} mV"
-            )
+        require_output(self.output_volts)
 
     def _require_leakage(self) -> None:
         require_component("leakage", self.leakage_henries, "henry", zero_ok=True)
@@ -127,12 +138,15 @@ class Tone:
         Where the tone knob stands, 0-10.
     wiring : {"modern", "fifties"}
         Connected to the volume pot's input lug, or to its wiper.
+    no_load : bool
+        Whether its track ends before dial 10, so that nothing is connected there.
     """
 
     pot: Pot
     capacitance_farads: float
     dial: float = DIAL_MAX
     wiring: ToneWiring = "modern"
+    no_load: bool = False
 
     def __post_init__(self) -> None:
         require_component("capacitance", self.capacitance_farads, "farad")
@@ -140,10 +154,16 @@ class Tone:
         if self.wiring not in TONE_WIRINGS:
             raise InputError(f'wiring = {self.wiring!r} must be "modern" or "fifties"')
 
+    @property
+    def connected(self) -> bool:
+        """Whether it does anything where its knob stands."""
+        return not (self.no_load and self.dial == DIAL_MAX)
+
     def __str__(self) -> str:
+        no_load = ", no load at 10" if self.no_load else ""
         return (
             f"{self.pot}, {format_quantity(self.capacitance_farads, 'farad')},"
-            f" dial {self.dial:g}, {self.wiring} wiring"
+            f" dial {self.dial:g}, {self.wiring} wiring{no_load}"
         )
 
 

@@ -6,7 +6,9 @@ wrong guess would be soldered.
 """
 
 import re
-from typing import NoReturn
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Generic, NoReturn, TypeVar
 
 from presolder.models.errors import InputError
 from presolder.models.instrument.markings import law_of
@@ -23,7 +25,11 @@ from presolder.models.instrument.network import (
     join,
 )
 from presolder.models.instrument.quantities import leaf_unit, parse_quantity
+from presolder.models.instrument.source import CoilsInParallel, CoilsInSeries, Source, turned
 from presolder.models.instrument.taper import NAMED_TAPERS, Taper
+
+Node = TypeVar("Node")
+Joint = type[Series] | type[Parallel]
 
 _LONGEST_EXPRESSION = 1000
 _TOKEN = re.compile(
@@ -71,18 +77,62 @@ def parse_expression(text: str) -> Network:
     """
     if len(text) > _LONGEST_EXPRESSION:
         raise InputError(f"an expression may have at most {_LONGEST_EXPRESSION} characters")
-    reader = _Reader(text)
-    network = reader.group(0)
-    if reader.token:
-        reader.fail(f"unexpected {reader.token!r}")
-    return network
+    return _Reader(text, _VALUES).whole()
 
 
-class _Reader:
+def parse_source(text: str, coils: Mapping[str, Source]) -> Source:
+    """Read what a position of a switch puts on: ``"neck || (bridge.slug + bridge.screw)"``.
+
+    Parameters
+    ----------
+    text : str
+    coils : mapping of str to Source
+        By name. A minus before one turns its phase round.
+
+    Returns
+    -------
+    Source
+
+    Raises
+    ------
+    InputError
+        If it cannot be read; the message gives the column, counted from 1.
+    """
+    if len(text) > _LONGEST_EXPRESSION:
+        raise InputError(f"an expression may have at most {_LONGEST_EXPRESSION} characters")
+
+    def named(word: str) -> Source:
+        name = word.removeprefix("-")
+        if name not in coils:
+            raise InputError(f"there is no pickup {name!r}; one of {', '.join(coils)}")
+        return coils[name] if name == word else turned(coils[name])
+
+    def joined(kind: Joint, parts: Sequence[Source]) -> Source:
+        if len(parts) == 1:
+            return parts[0]
+        group = CoilsInSeries if kind is Series else CoilsInParallel
+        flat = (part.parts if isinstance(part, group) else (part,) for part in parts)
+        return group(tuple(one for some in flat for one in some))
+
+    return _Reader(text, _Words(named, joined, "a pickup's name")).whole()
+
+
+@dataclass(frozen=True)
+class _Words(Generic[Node]):
+    """What the words of a notation stand for, and what comes of joining them."""
+
+    leaf: Callable[[str], Node]
+    join: Callable[[Joint, Sequence[Node]], Node]
+    wanted: str
+    gang: Callable[..., Node] | None = None
+
+
+class _Reader(Generic[Node]):
     """Recursive descent over the tokens of one expression."""
 
-    def __init__(self, text: str) -> None:
+    def __init__(self, text: str, words: _Words[Node]) -> None:
         self.text = text
+        self.words = words
         self.position = 0
         self.start = 0
         self.token = ""
@@ -110,13 +160,19 @@ class _Reader:
             self.fail(f"expected {mark!r}, found {found}")
         self.advance()
 
-    def group(self, depth: int) -> Network:
+    def whole(self) -> Node:
+        found = self.group(0)
+        if self.token:
+            self.fail(f"unexpected {self.token!r}")
+        return found
+
+    def group(self, depth: int) -> Node:
         if depth > DEEPEST_NESTING:
             self.fail(f"brackets nested more than {DEEPEST_NESTING} deep")
         parts = [self.part(depth)]
-        kind: type[Series] | type[Parallel] | None = None
+        kind: Joint | None = None
         while self.token in ("+", "||", "∥"):
-            this = Series if self.token == "+" else Parallel
+            this: Joint = Series if self.token == "+" else Parallel
             if kind not in (None, this):
                 self.fail("+ and || side by side; add brackets to say which comes first")
             kind = this
@@ -126,11 +182,11 @@ class _Reader:
             if len(parts) > MOST_PARTS:
                 self.fail(f"a network may have at most {MOST_PARTS} parts", column)
         try:
-            return join(kind or Series, parts)
+            return self.words.join(kind or Series, parts)
         except InputError as error:
             self.fail(str(error))
 
-    def part(self, depth: int) -> Network:
+    def part(self, depth: int) -> Node:
         if self.token == "(":
             self.advance()
             inner = self.group(depth + 1)
@@ -138,17 +194,17 @@ class _Reader:
             return inner
         if self.token in ("", "+", "||", "∥", ")", ","):
             found = repr(self.token) if self.token else "the end"
-            self.fail(f"expected a value such as 91k or 820p, found {found}")
-        if self.token.lower() == "gang":
-            return self.gang()
+            self.fail(f"expected {self.words.wanted}, found {found}")
+        if self.token.lower() == "gang" and self.words.gang is not None:
+            return self.gang(self.words.gang)
         column, word = self.start, self.token
         self.advance()
         try:
-            return parse_leaf(word)
+            return self.words.leaf(word)
         except InputError as error:
             self.fail(str(error), column)
 
-    def gang(self) -> Gang:
+    def gang(self, make: Callable[..., Node]) -> Node:
         column = self.start
         self.advance()
         self.expect("(")
@@ -161,7 +217,7 @@ class _Reader:
             self.fail("gang takes resistance, taper, zero|full and midpoint at most", column)
         words = [word for word, _ in arguments]
         try:
-            return make_gang(*words)
+            return make(*words)
         except InputError as error:
             self.fail(str(error), column)
 
@@ -205,3 +261,6 @@ def make_gang(
         bend = float("nan")
     law = Taper(law_word, bend)
     return Gang(parse_quantity(resistance, "ohm"), law, at_ten)
+
+
+_VALUES: _Words[Network] = _Words(parse_leaf, join, "a value such as 91k or 820p", make_gang)

@@ -1,6 +1,6 @@
 """Bypass networks: series/parallel trees of resistors, capacitors and second gangs."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from html import escape
 from typing import Literal
@@ -135,7 +135,7 @@ def with_parts(shape: Network, parts: tuple[Leaf, ...]) -> Network:
     return parts[0]
 
 
-def join(kind: type[Series] | type[Parallel], parts: list[Network]) -> Network:
+def join(kind: type[Series] | type[Parallel], parts: Sequence[Network]) -> Network:
     """Combine parts, folding nested groups of the same kind into one.
 
     Raises

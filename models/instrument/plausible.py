@@ -12,9 +12,9 @@ from presolder.models.instrument.quantities import Unit, format_code, format_qua
 
 Kind = Literal[
     "winding resistance", "pickup inductance", "leakage inductance", "winding capacitance",
-    "eddy resistance", "volume pot", "tone pot", "tone capacitor", "cable capacitance",
-    "cable length", "cable capacitance a metre", "input resistance", "input capacitance",
-    "bypass resistor", "bypass capacitor", "second gang",
+    "eddy resistance", "volume pot", "volume pedal", "tone pot", "tone capacitor",
+    "cable capacitance", "cable length", "cable capacitance a metre", "input resistance",
+    "input capacitance", "bypass resistor", "bypass capacitor", "second gang",
 ]  # fmt: skip
 
 
@@ -68,6 +68,7 @@ USUAL: dict[Kind, Usual] = {
     "winding capacitance": Usual("farad", 20e-12, 600e-12, 0.5e-12, 20e-9),
     "eddy resistance": Usual("ohm", 8e3, 10e6, 200.0, 1e9),
     "volume pot": Usual("ohm", 50e3, 1.5e6, 2e3, 20e6),
+    "volume pedal": Usual("ohm", 10e3, 1e6, 1e3, 20e6),
     "tone pot": Usual("ohm", 50e3, 1.5e6, 2e3, 20e6),
     "tone capacitor": Usual("farad", 1e-9, 220e-9, 20e-12, 5e-6),
     "cable capacitance": Usual("farad", 20e-12, 5e-9, 0.5e-12, 100e-9),

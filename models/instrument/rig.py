@@ -9,8 +9,10 @@ from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Load, Pickup, Pot, Tone, require_dial
 from presolder.models.instrument.dirt import AnyDirt, load_of
 from presolder.models.instrument.network import Network
+from presolder.models.instrument.onward import Buffer, Pedal, Volume
 from presolder.models.instrument.player import Player
 from presolder.models.instrument.quantities import format_quantity, require_component
+from presolder.models.instrument.source import Source, coils_of
 from presolder.models.instrument.stage import Stage
 from presolder.models.instrument.taper import DIAL_MAX
 
@@ -18,16 +20,17 @@ VolumeWiring = Literal["lug", "independent"]
 VOLUME_WIRINGS: tuple[VolumeWiring, ...] = get_args(VolumeWiring)
 Captured = Literal["jack", "string"]
 CAPTURED: tuple[Captured, ...] = get_args(Captured)
-MOST_CHANNELS = 2
+ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth")
+MOST_CHANNELS = len(ORDINALS)
 
 
 @dataclass(frozen=True)
 class Channel:
-    """One pickup with a volume of its own, and what hangs on it.
+    """Pickups with a volume of their own, and what hangs on it.
 
     Attributes
     ----------
-    pickup : Pickup
+    pickup : Pickup, or what several make together
     volume : Pot
     tone : Tone or None
     bypass : Network, None or "auditioned"
@@ -40,7 +43,7 @@ class Channel:
         is not modelled.
     """
 
-    pickup: Pickup
+    pickup: Source
     volume: Pot
     tone: Tone | None = None
     bypass: Network | Literal["auditioned"] | None = "auditioned"
@@ -102,7 +105,7 @@ class Rig:
     Attributes
     ----------
     channels : tuple of Channel
-        One, or two that are on together; the first one's knob is turned.
+        Those that are on together, joined at their outputs.
     cable_farads : float
         Capacitance of the whole cable.
     load : Load
@@ -118,6 +121,14 @@ class Rig:
         For people and file names.
     player : Player
         What is done with the knob.
+    master : Volume or None
+        After the channels' own volumes, where the guitar has both.
+    tone : Tone or None
+        Where the channels join, for all of them: at the master's input lug, or
+        at its wiper; one that belongs to a single channel is that one's.
+    buffer : Buffer or None
+    pedal : Pedal or None
+        After the cable, and after a buffer there.
     """
 
     channels: tuple[Channel, ...]
@@ -129,12 +140,16 @@ class Rig:
     name: str = "rig"
     title: str = ""
     player: Player = field(default_factory=Player)
+    master: Volume | None = None
+    tone: Tone | None = None
+    buffer: Buffer | None = None
+    pedal: Pedal | None = None
 
     def __post_init__(self) -> None:
         if not 1 <= len(self.channels) <= MOST_CHANNELS:
             raise InputError(f"a rig has 1 to {MOST_CHANNELS} channels, not {len(self.channels)}")
-        if self.channels[0].held_at is not None or not self.channels[0].auditioned:
-            raise InputError("the first channel follows the knob and gets the auditioned bypass")
+        if not any(one.held_at is None and one.auditioned for one in self.volumes):
+            raise InputError("one volume must follow the knob and get the auditioned bypass")
         require_component("cable", self.cable_farads, "farad", zero_ok=True)
         if self.volume_wiring not in VOLUME_WIRINGS:
             raise InputError(
@@ -146,8 +161,50 @@ class Rig:
 
     @property
     def first(self) -> Channel:
-        """The channel whose knob is turned."""
+        """The first channel."""
         return self.channels[0]
+
+    @property
+    def volumes(self) -> tuple[Channel | Volume, ...]:
+        """Every volume control, from the pickups onward."""
+        pedal = None if self.pedal is None else self.pedal.volume
+        return (*self.channels, *(one for one in (self.master, pedal) if one is not None))
+
+    @property
+    def knob(self) -> Channel | Volume:
+        """The volume control under audition: the first that is turned and gets the design."""
+        return next(one for one in self.volumes if one.held_at is None and one.auditioned)
+
+    @property
+    def volume(self) -> Pot:
+        """The pot under audition."""
+        return self.knob.volume
+
+    @property
+    def nearest_tone(self) -> Tone | None:
+        """The tone control beside the knob under audition, or the one nearest to it."""
+        own = self.knob.tone if isinstance(self.knob, Channel) else None
+        return own or self.tone or self.first.tone
+
+    @property
+    def coil(self) -> Pickup:
+        """The coil of the first channel.
+
+        Raises
+        ------
+        InputError
+            If it has several, or a piezo.
+        """
+        (first, *others) = coils_of(self.first.pickup)
+        if others or not isinstance(first.pickup, Pickup):
+            raise InputError(f"this needs a single coil, but {self.first.pickup} is on")
+        return first.pickup
+
+    @property
+    def output_volts(self) -> float:
+        """Of the first coil or piezo, which an EMF of 1 stands for."""
+        first = coils_of(self.first.pickup)[0]
+        return first.pickup.output_volts / abs(first.share * self.first.strength)
 
     @property
     def as_recorded(self) -> "Rig":
@@ -161,11 +218,45 @@ class Rig:
 
     def volts_into(self, stage: Stage) -> float:
         """Peak of the first pickup's EMF in the loudest second, played with a stage's touch."""
-        return self.first.pickup.output_volts * amplitude(stage.touch_db)
+        return self.output_volts * amplitude(stage.touch_db)
 
     def with_first(self, channel: Channel) -> "Rig":
         """The rig with another first channel."""
         return replace(self, channels=(channel, *self.channels[1:]))
+
+    def with_volume(self, pot: Pot) -> "Rig":
+        """The rig with another pot under audition."""
+        knob = self.knob
+        return self.with_volumes(
+            tuple(replace(one, volume=pot) if one is knob else one for one in self.volumes)
+        )
+
+    def with_volumes(self, volumes: tuple[Channel | Volume, ...]) -> "Rig":
+        """The rig with all of its `volumes` replaced, in their order."""
+        onward = iter(one for one in volumes if isinstance(one, Volume))
+        return replace(
+            self,
+            channels=tuple(one for one in volumes if isinstance(one, Channel)),
+            master=None if self.master is None else next(onward),
+            pedal=None if self.pedal is None else replace(self.pedal, volume=next(onward)),
+        )
+
+    @property
+    def volume_names(self) -> tuple[str, ...]:
+        """What to call each of the `volumes` beside the others."""
+        onward = (("master", self.master), ("pedal", self.pedal))
+        named = [name for name, one in onward if one is not None]
+        return (*ORDINALS[: len(self.channels)], *named)
+
+    def with_tone(self, tone: Tone | None) -> "Rig":
+        """The rig with its `nearest_tone` replaced."""
+        knob = self.knob
+        if not isinstance(knob, Channel) or knob.tone is None:
+            if self.tone is not None:
+                return replace(self, tone=tone)
+            knob = self.first
+        channels = (replace(one, tone=tone) if one is knob else one for one in self.channels)
+        return replace(self, channels=tuple(channels))
 
     def feeding(self, load: Load) -> "Rig":
         """The rig into another input."""
@@ -174,22 +265,37 @@ class Rig:
     def rows(self) -> list[tuple[str, str]]:
         """Its values, section by section, for people."""
         independent = ", independent wiring" if self.volume_wiring == "independent" else ""
-        rows = [("pickup", str(self.first.pickup)), ("volume", f"{self.first.volume}{independent}")]
-        if self.first.tone is not None:
-            rows.append(("tone", str(self.first.tone)))
-        for other in self.channels[1:]:
-            held = other.held_at
-            stands = "turned together with the first" if held is None else f"at {held:g}"
-            rows.append(("second", f"pickup {other.pickup}"))
-            rows.append(("", f"volume {other.volume}, {stands}"))
+        first = self.first
+        held = "" if first.held_at is None else f", at {first.held_at:g}"
+        rows = [("pickup", str(first.pickup)), ("volume", f"{first.volume}{independent}{held}")]
+        if first.tone is not None:
+            rows.append(("tone", str(first.tone)))
+        for ordinal, other in zip(ORDINALS[1:], self.channels[1:], strict=False):
+            rows.append((ordinal, f"pickup {other.pickup}"))
+            rows.append(("", f"volume {other.volume}, {_stands(other)}"))
             if other.tone is not None:
                 rows.append(("", f"tone {other.tone}"))
-        rows.append(("cable", format_quantity(self.cable_farads, "farad")))
+        rows += self._onward_rows()
         rows.append(("input", str(self.load)))
         if self.dirt is not None:
             rows.append(("dirt", f"{self.dirt.kind}, whose input is {load_of(self.dirt)}"))
         rows.append(("take", f"captured at the {self.take.captured}"))
         rows.append(("player", str(self.player)))
+        return rows
+
+    def _onward_rows(self) -> list[tuple[str, str]]:
+        """What follows the channels, up to the input."""
+        rows = []
+        if self.tone is not None:
+            rows.append(("tone", f"{self.tone}, for all"))
+        if self.master is not None:
+            rows.append(("master", f"{self.master.volume}, {_stands(self.master)}"))
+        if self.buffer is not None:
+            rows.append(("buffer", str(self.buffer)))
+        rows.append(("cable", format_quantity(self.cable_farads, "farad")))
+        if self.pedal is not None:
+            volume = self.pedal.volume
+            rows.append(("pedal", f"{volume.volume}, {_stands(volume)}"))
         return rows
 
     def __str__(self) -> str:
@@ -203,3 +309,8 @@ class Rig:
             for name, value in self.rows()
         )
         return f"<table><caption>{escape(self.title or self.name)}</caption>{rows}</table>"
+
+
+def _stands(one: Channel | Volume) -> str:
+    """Where a volume stands, in words."""
+    return "turned" if one.held_at is None else f"at {one.held_at:g}"

@@ -21,6 +21,9 @@ from presolder.models.typing import Array, ComplexArray
 
 LOAD_HZ = 1000.0
 
+# Stands in for what is no single coil; its own values drop out.
+_PROBE = Pickup(1e5, 1e-3)
+
 
 @dataclass(frozen=True, eq=False)
 class Merit:
@@ -145,8 +148,9 @@ def merits(
     for i, (network, own) in enumerate(zip(networks, equations, strict=True), start=1):
         moved, phon = changes.of(i), heard.phon[i]
         shift_phon = (phon - heard.phon[0])[:-1]
-        if len(rig.channels) == 1:
-            fed = _fed(own, rig.first.pickup, LOAD_HZ, stand)
+        alone = rig.first.pickup
+        if len(rig.channels) == 1 and isinstance(alone, Pickup):
+            fed = _fed(own, alone, LOAD_HZ, stand)
         else:
             fed = pickup_load(rig, network, LOAD_HZ, stand)
         found.append(
@@ -173,7 +177,9 @@ def root_mean_square(values: Array) -> Array:
 def pickup_load(
     rig: Rig, network: Network | None, frequency_hz: float, dial: Array
 ) -> ComplexArray:
-    """Impedance that the coil feeds, its own capacitance included.
+    """Impedance that the first channel's coil feeds, its own capacitance included.
+
+    Of several coils, or a piezo: what they feed together, without their own.
 
     Parameters
     ----------
@@ -197,8 +203,9 @@ def pickup_load(
     volume pot, other pickups being there but silent.
     """
     silent = (replace(channel, strength=0.0) for channel in rig.channels[1:])
-    rig = replace(rig, channels=(rig.first, *silent))
-    return _fed(chain_equations(rig, network), rig.first.pickup, frequency_hz, dial)
+    coil = rig.first.pickup if isinstance(rig.first.pickup, Pickup) else _PROBE
+    rig = replace(rig, channels=(replace(rig.first, pickup=coil), *silent))
+    return _fed(chain_equations(rig, network), coil, frequency_hz, dial)
 
 
 def _fed(equations: Descriptor, pickup: Pickup, frequency_hz: float, dial: Array) -> ComplexArray:

@@ -79,7 +79,7 @@ def need(ear: Ear, dial: Array) -> Need:
     -------
     Need
     """
-    order = ranked(ear, built_in_designs(ear.rig.first.volume))
+    order = ranked(ear, built_in_designs(ear.rig.volume))
     bare = next(one.figures for one in order if one.design.network is None)
     loss_db = float(bare.change.duller_db.max())
     verdict: Needed = "hardly"

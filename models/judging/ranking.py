@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Protocol, TypeVar
 
 import numpy as np
 
@@ -101,7 +102,7 @@ def scored(ear: Ear, design: Design) -> Scored:
 def all_scored(ear: Ear, designs: Iterable[Design]) -> tuple[Scored, ...]:
     """Judge designs, in their order."""
     judged = tuple(designs)
-    volume, weight = ear.rig.first.volume, ear.conditions.tone_weight
+    volume, weight = ear.rig.volume, ear.conditions.tone_weight
     return tuple(
         Scored(
             design,
@@ -113,7 +114,20 @@ def all_scored(ear: Ear, designs: Iterable[Design]) -> tuple[Scored, ...]:
     )
 
 
-def in_order(judged: Iterable[Scored]) -> tuple[Scored, ...]:
+class Rankable(Protocol):
+    """What designs are put in order by."""
+
+    @property
+    def effort(self) -> Effort: ...  # noqa: D102
+
+    @property
+    def score_db(self) -> float: ...  # noqa: D102
+
+
+One = TypeVar("One", bound=Rankable)
+
+
+def in_order(judged: Iterable[One]) -> tuple[One, ...]:
     """Put designs in order, best first.
 
     Parameters
@@ -133,7 +147,7 @@ def in_order(judged: Iterable[Scored]) -> tuple[Scored, ...]:
     """
     left = sorted(judged, key=lambda one: one.score_db)
     bare = next((one for one in left if one.effort.parts == 0), None)
-    ranked: list[Scored] = []
+    ranked: list[One] = []
     while left:
         most = left[0].score_db + EQUAL_DB
         if bare is not None and bare in left and bare.score_db >= most:
@@ -148,9 +162,9 @@ def in_order(judged: Iterable[Scored]) -> tuple[Scored, ...]:
     return tuple(ranked)
 
 
-def worth_their_parts(order: Sequence[Scored]) -> tuple[Scored, ...]:
+def worth_their_parts(order: Sequence[One]) -> tuple[One, ...]:
     """Leave out what takes more effort than an earlier one and is not audibly better."""
-    kept: list[Scored] = []
+    kept: list[One] = []
     for one in order:
         if not any(
             other.effort.rank < one.effort.rank and other.score_db - one.score_db < EQUAL_DB
@@ -167,17 +181,17 @@ def ranked(ear: Ear, designs: Iterable[Design]) -> tuple[Scored, ...]:
 
 def first_choice(ear: Ear) -> Scored:
     """The bare pot or the built-in design that comes first."""
-    return ranked(ear, built_in_designs(ear.rig.first.volume))[0]
+    return ranked(ear, built_in_designs(ear.rig.volume))[0]
 
 
 def best_fitted(ear: Ear) -> Scored:
     """The built-in design, other than bare, that comes first."""
-    fitted = built_in_designs(ear.rig.first.volume)[1:]
+    fitted = built_in_designs(ear.rig.volume)[1:]
     return ranked(ear, fitted)[0]
 
 
 def ahead_of_its_kind_db(ear: Ear, one: Scored, shape: Network) -> float | None:
     """By how much a score is below that of the built-in design of its topology, if any."""
-    volume = ear.rig.first.volume
+    volume = ear.rig.volume
     alike = all_scored(ear, (Design("", network) for network in built_in_of(shape, volume)))
     return min(other.score_db for other in alike) - one.score_db if alike else None

@@ -22,6 +22,7 @@ from presolder.models.judging.search import (
     front,
     tailor,
 )
+from presolder.models.judging.situations import Heard
 
 
 @dataclass(frozen=True)
@@ -107,7 +108,7 @@ def recommend(
     -------
     Recommendation
     """
-    found = tailor(ear, shapes, shelf, progress=progress)
+    found = tailor((Heard("", ear),), shapes, shelf, progress=progress)
     firsts = best_of_each(found)
     bare, *judged = all_scored(
         ear,

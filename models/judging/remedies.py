@@ -71,21 +71,18 @@ def loss_db(ear: Ear) -> float:
 
 
 def _changed(rig: Rig) -> Iterator[tuple[str, Rig]]:
-    first = rig.first
-    if first.tone is not None:
-        wiring: ToneWiring = "modern" if first.tone.wiring == "fifties" else "fifties"
+    tone, volume = rig.nearest_tone, rig.volume
+    if tone is not None:
+        wiring: ToneWiring = "modern" if tone.wiring == "fifties" else "fifties"
         lug = "the input lug" if wiring == "modern" else "the wiper lug"
-        tone = replace(first.tone, wiring=wiring)
-        yield f"the tone wire at {lug}", rig.with_first(replace(first, tone=tone))
+        yield f"the tone wire at {lug}", rig.with_tone(replace(tone, wiring=wiring))
     for ohms in _POTS_OHMS:
-        if ohms != first.volume.resistance_ohms:
-            pot = Pot(ohms, first.volume.taper)
-            yield (
-                f"a {format_code(ohms, 'ohm')} volume pot",
-                rig.with_first(replace(first, volume=pot)),
-            )
+        if ohms != volume.resistance_ohms:
+            pot = Pot(ohms, volume.taper)
+            yield f"a {format_code(ohms, 'ohm')} volume pot", rig.with_volume(pot)
     if rig.cable_farads > 0:
         yield "a cable half as long", replace(rig, cable_farads=0.5 * rig.cable_farads)
+    if rig.cable_farads > 0 and rig.buffer is None and rig.pedal is None:
         yield (
             "a buffer at the guitar's end of the cable",
             replace(rig, cable_farads=0.0, load=_BUFFER, dirt=None),

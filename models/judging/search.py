@@ -7,7 +7,7 @@ Where a series is too dense for that, every few values are screened first, and
 the neighbourhood of the promising ones after that.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import product
 from typing import Literal
@@ -32,10 +32,11 @@ from presolder.models.instrument.network import (
 )
 from presolder.models.instrument.taper import Taper
 from presolder.models.instrument.topologies import canonical
-from presolder.models.judging.ear import Ear, squared_size
+from presolder.models.judging.ear import squared_size
 from presolder.models.judging.estimate import Estimate, estimate
 from presolder.models.judging.merit import root_mean_square
 from presolder.models.judging.ranking import score
+from presolder.models.judging.situations import Heard, shares
 from presolder.models.typing import Array, ComplexArray, Indices
 
 # Screening: enough dials to see a trend.
@@ -45,7 +46,7 @@ _CHUNK = 200_000
 # The most combinations of one shape that are screened before refining.
 MOST_COMBINATIONS = 70_000
 MOST_PARTS_SEARCHED = 4
-_KEPT_FOR_FRONT, _KEPT_FOR_PREFERENCE = 8, 150
+_KEPT_FOR_FRONT, _KEPT_FOR_PREFERENCE, _KEPT_FOR_SITUATION = 8, 150, 40
 _EITHER_WAY: tuple[Literal["zero", "full"], ...] = ("zero", "full")
 # The listening of this many designs at a time.
 _LISTENED = 64
@@ -84,17 +85,20 @@ class Found:
         The topology it was searched as.
     network : Network
     taper_phon, tone_db : float
-        As in `Merit`.
+        As in `Merit`; weighted means over the situations.
+    scores_db : tuple of float
+        In each situation.
     """
 
     shape: Network
     network: Network
     taper_phon: float
     tone_db: float
+    scores_db: tuple[float, ...]
 
 
 def tailor(
-    ear: Ear,
+    heard: Sequence[Heard],
     shapes: tuple[Network, ...],
     shelf: Shelf,
     *,
@@ -105,8 +109,9 @@ def tailor(
 
     Parameters
     ----------
-    ear : Ear
-        The rig and the conditions, the preference among them.
+    heard : sequence of Heard
+        The situations, whose weighted scores are to be low; of one preference
+        and with the knob left at as many dials.
     shapes : tuple of Network
         Topologies; the values in them do not matter.
     shelf : Shelf
@@ -120,11 +125,11 @@ def tailor(
     -------
     list of Found
         Lowest score first; of each shape a few hundred, among them the best for
-        the preference and those near the front between taper and tone.
+        the preference, those near the front between taper and tone, and those
+        that do best in each situation.
     """
-    dial = ear.conditions.dials
-    weight = ear.conditions.tone_weight
-    coarse, fine = _Screen(ear, _a_few(dial)), _Listener(ear, dial)
+    weight = heard[0].ear.conditions.tone_weight
+    coarse, fine = _Screen(heard), _Listener(heard)
     found: list[Found] = []
     for shape in shapes:
         options = [shelf.options(leaf) for leaf in leaves(shape)]
@@ -182,45 +187,79 @@ def _bridge(
 
 
 class _Screen:
-    """A rig solved at a few dials and frequencies, ready to estimate many designs."""
+    """A rig in its situations, solved at a few dials and frequencies, to estimate many designs."""
 
-    def __init__(self, ear: Ear, dial: Array) -> None:
-        self.estimate: Estimate = estimate(ear)
-        self.chain = open_chain(
-            ear.rig.as_heard, self.estimate.frequency_hz, np.concatenate([[10.0], dial])
-        )
-        self.bare_db = power_decibels(squared_size(self.chain.bare))
+    def __init__(self, heard: Sequence[Heard]) -> None:
+        self.share = shares(heard)
+        self.estimates: list[Estimate] = [estimate(one.ear) for one in heard]
+        self.chains = [
+            open_chain(
+                one.ear.rig.as_heard,
+                weighed.frequency_hz,
+                np.concatenate([[10.0], _a_few(one.ear.conditions.dials)]),
+            )
+            for one, weighed in zip(heard, self.estimates, strict=True)
+        ]
+        self.bare_db = [power_decibels(squared_size(chain.bare)) for chain in self.chains]
+        self.size = sum(chain.bare.size for chain in self.chains) // len(self.chains)
 
     def judge(
         self, shape: Network, options: list[tuple[Leaf, ...]], chosen: list[Indices] | Indices
     ) -> tuple[Array, Array]:
-        """Taper and tone of designs, estimated; `chosen` as for `_bridge`."""
-        gain_db = power_decibels(squared_size(_bridge(self.chain, shape, options, chosen)))
-        return self.estimate.taper_and_tone(gain_db, self.bare_db)
+        """Taper and tone of designs in each situation, shape (s, designs), estimated.
+
+        `chosen` is as for `_bridge`.
+        """
+        tapers, tones = [], []
+        for chain, weighed, bare_db in zip(self.chains, self.estimates, self.bare_db, strict=True):
+            gain_db = power_decibels(squared_size(_bridge(chain, shape, options, chosen)))
+            taper, tone = weighed.taper_and_tone(gain_db, bare_db)
+            tapers.append(taper.ravel())
+            tones.append(tone.ravel())
+        return np.array(tapers), np.array(tones)
 
 
 class _Listener:
-    """A rig solved at all lines and dials, ready to judge designs by the full measure."""
+    """A rig in its situations, solved at all lines and dials, to judge designs in full."""
 
-    def __init__(self, ear: Ear, dial: Array) -> None:
-        self.ear = ear
-        self.chain = open_chain(ear.rig.as_heard, LINES_HZ, dial)
-        self.bare_phon = ear.listen(self.chain.bare).phon
+    def __init__(self, heard: Sequence[Heard]) -> None:
+        self.share = shares(heard)
+        self.ears = [one.ear for one in heard]
+        self.chains = [
+            open_chain(ear.rig.as_heard, LINES_HZ, ear.conditions.dials) for ear in self.ears
+        ]
+        self.bare_phon = [
+            ear.listen(chain.bare).phon for ear, chain in zip(self.ears, self.chains, strict=True)
+        ]
 
     def judged(
         self, shape: Network, options: list[tuple[Leaf, ...]], chosen: Indices
     ) -> list[Found]:
         """The chosen designs, a row of option indices each."""
         found = []
+        tone_weight = self.ears[0].conditions.tone_weight
         for rows in np.array_split(chosen, np.ceil(len(chosen) / _LISTENED)):
-            levels_db = self.ear.levels_db(_bridge(self.chain, shape, options, list(rows.T)))
-            taper = root_mean_square(sound(levels_db).phon - self.bare_phon)
-            tone = root_mean_square(change(levels_db, self.ear.at_ten).tone_db)
-            for row, taper_phon, tone_db in zip(rows, taper, tone, strict=True):
+            tapers, tones = self._heard(shape, options, rows)
+            scores = score(tapers, tones, tone_weight)
+            for row, taper_phon, tone_db, each in zip(
+                rows, self.share @ tapers, self.share @ tones, scores.T, strict=True
+            ):
                 parts = tuple(some[i] for some, i in zip(options, row, strict=True))
                 network = with_parts(shape, parts)
-                found.append(Found(shape, network, float(taper_phon), float(tone_db)))
+                own = tuple(float(one) for one in each)
+                found.append(Found(shape, network, float(taper_phon), float(tone_db), own))
         return found
+
+    def _heard(
+        self, shape: Network, options: list[tuple[Leaf, ...]], rows: Indices
+    ) -> tuple[Array, Array]:
+        """Taper and tone of designs in each situation, shape (s, designs)."""
+        tapers, tones = [], []
+        for ear, chain, bare_phon in zip(self.ears, self.chains, self.bare_phon, strict=True):
+            levels_db = ear.levels_db(_bridge(chain, shape, options, list(rows.T)))
+            tapers.append(root_mean_square(sound(levels_db).phon - bare_phon))
+            tones.append(root_mean_square(change(levels_db, ear.at_ten).tone_db))
+        return np.array(tapers), np.array(tones)
 
 
 def _stacked(parts: tuple[Leaf, ...], s: ComplexArray, dial: Array) -> ComplexArray:
@@ -239,7 +278,7 @@ def _promising(
     densest = int(most_combinations ** (1 / len(options)))
     steps = [int(np.ceil(len(some) / densest)) for some in options]
     grids = [np.arange(0, len(some), step) for some, step in zip(options, steps, strict=True)]
-    chosen = _best(*_screened(bench, shape, options, grids), tone_weight)
+    chosen = _best(*_screened(bench, shape, options, grids), tone_weight, bench.share)
     last = np.array([len(some) - 1 for some in options])
     while max(steps) > 1:
         steps = [int(np.ceil(step / 2)) for step in steps]
@@ -248,31 +287,34 @@ def _promising(
         rows = np.unique(np.clip(near, 0, last), axis=0)
         judged = [
             bench.judge(shape, options, part.T[:, :, None])
-            for part in np.array_split(rows, np.ceil(len(rows) * bench.chain.bare.size / _CHUNK))
+            for part in np.array_split(rows, np.ceil(len(rows) * bench.size / _CHUNK))
         ]
-        taper, tone = (np.concatenate([pair[k] for pair in judged])[:, 0] for k in (0, 1))
-        chosen = _best(rows, taper, tone, tone_weight)
+        taper, tone = (np.concatenate([pair[k] for pair in judged], axis=1) for k in (0, 1))
+        chosen = _best(rows, taper, tone, tone_weight, bench.share)
     return chosen
 
 
 def _screened(
     bench: _Screen, shape: Network, options: list[tuple[Leaf, ...]], grids: list[Indices]
 ) -> tuple[Indices, Array, Array]:
-    """Judge every combination; rows of indices, taper and tone RMS."""
-    rest = int(np.prod([grid.size for grid in grids[1:]])) * bench.chain.bare.size
+    """Judge every combination; rows of indices, taper and tone RMS in each situation."""
+    rest = int(np.prod([grid.size for grid in grids[1:]])) * bench.size
     tapers, tones = [], []
     for first in np.array_split(grids[0], np.ceil(grids[0].size * rest / _CHUNK)):
         taper, tone = bench.judge(shape, options, list(np.ix_(first, *grids[1:])))
-        tapers.append(taper.ravel())
-        tones.append(tone.ravel())
+        tapers.append(taper)
+        tones.append(tone)
     rows = np.stack([index.ravel() for index in np.meshgrid(*grids, indexing="ij")], axis=-1)
-    return rows, np.concatenate(tapers), np.concatenate(tones)
+    return rows, np.concatenate(tapers, axis=1), np.concatenate(tones, axis=1)
 
 
-def _best(rows: Indices, taper: Array, tone: Array, tone_weight: float) -> Indices:
-    """The rows that some weight between taper and tone puts high."""
+def _best(rows: Indices, tapers: Array, tones: Array, tone_weight: float, share: Array) -> Indices:
+    """The rows that some weight between taper and tone puts high, or some situation."""
+    taper, tone = share @ tapers, share @ tones
     kept = [_lowest(score(taper, tone, tone_weight), _KEPT_FOR_PREFERENCE)]
     kept += [_lowest(score(taper, tone, weight), _KEPT_FOR_FRONT) for weight in _FRONT_WEIGHTS]
+    if share.size > 1:
+        kept += [_lowest(own, _KEPT_FOR_SITUATION) for own in score(tapers, tones, tone_weight)]
     return rows[np.unique(np.concatenate(kept))]
 
 

@@ -20,15 +20,15 @@ from presolder.models.instrument.network import (
     leaves,
     with_parts,
 )
+from presolder.models.instrument.onward import Volume
 from presolder.models.instrument.quantities import format_code
-from presolder.models.instrument.rig import Rig
+from presolder.models.instrument.rig import Channel, Rig
 from presolder.models.instrument.taper import BENT_TAPERS
 from presolder.models.judging.character import character
 from presolder.models.judging.ear import Ear
 from presolder.models.typing import Array
 
 LOWEST_PERCENTILE, HIGHEST_PERCENTILE = 5.0, 95.0
-_SECOND = "second "
 # A capacitor of tight tolerance is worth its price from this much less; common practice, no source.
 _WORTH_DB = 0.3
 TIGHTER = 0.05
@@ -97,11 +97,12 @@ class Builds:
 def straying_parts(rig: Rig, network: Network | None, spread: Spread) -> tuple[Straying, ...]:
     """The parts that a build of this design draws from a drawer."""
     parts: list[Straying] = []
-    for whose, channel in zip(("", _SECOND), rig.channels, strict=False):
-        parts += _of_pot(channel.volume, whose, spread)
-        if channel is rig.first:
+    for name, one in zip(rig.volume_names, rig.volumes, strict=True):
+        whose = "" if one is rig.knob else f"{name} "
+        parts += _of_pot(one.volume, whose, spread)
+        if one is rig.first:
             parts.append(Straying("cable", "cable", spread.cable))
-        parts += [_of_leaf(leaf, whose, spread) for leaf in leaves(channel.fitted(network))]
+        parts += [_of_leaf(leaf, whose, spread) for leaf in leaves(one.fitted(network))]
     return tuple(parts)
 
 
@@ -188,16 +189,19 @@ def _summed_up(
 def _drawn(rig: Rig, network: Network | None, offsets: Array) -> tuple[Rig, Network | None]:
     """The build with these offsets, which stand in the order of `straying_parts`."""
     left = iter(float(offset) for offset in offsets)
-    first, *others = rig.channels
-    first = replace(first, volume=_strayed_pot(first.volume, left))
-    cable_farads = rig.cable_farads * (1.0 + next(left))
-    fitted = _strayed_network(network, left)
-    channels = [first]
-    for channel in others:
-        volume = _strayed_pot(channel.volume, left)
-        own = _strayed_network(channel.fitted(network), left)
-        channels.append(replace(channel, volume=volume, bypass=own))
-    return replace(rig, cable_farads=cable_farads, channels=tuple(channels)), fitted
+    cable_farads, fitted = rig.cable_farads, network
+    volumes: list[Channel | Volume] = []
+    for one in rig.volumes:
+        volume = _strayed_pot(one.volume, left)
+        if one is rig.first:
+            cable_farads *= 1.0 + next(left)
+        own = _strayed_network(one.fitted(network), left)
+        if one is rig.knob:
+            fitted = own
+            volumes.append(replace(one, volume=volume))
+        else:
+            volumes.append(replace(one, volume=volume, bypass=own))
+    return replace(rig.with_volumes(tuple(volumes)), cable_farads=cable_farads), fitted
 
 
 def _strayed_pot(pot: Pot, left: Iterator[float]) -> Pot:

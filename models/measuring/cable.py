@@ -204,7 +204,7 @@ def _require_enough(hung: Sequence[Hung]) -> None:
 def _as_hung(rig: Rig, values: Array, hung: Hung) -> Rig:
     """The guitar with inductance and winding capacitance off, and this on its jack."""
     cable, inductance, winding, known = (float(value) for value in values)
-    pickup = rig.first.pickup
+    pickup = rig.coil
     off = replace(
         pickup.wound(float(np.exp(inductance))),
         capacitance_farads=pickup.capacitance_farads * float(np.exp(winding)),

@@ -193,7 +193,7 @@ def rig_from_responses(rig: Rig, responses: tuple[Response, ...]) -> FittedRig:
         return differences(np.array(model) - measured)
 
     known = np.concatenate([_KNOWN_ERRORS, spreads])
-    found, off = fitted_coil(miss, rig.first.pickup.resistance_ohms, known)
+    found, off = fitted_coil(miss, rig.coil.resistance_ohms, known)
     coil = replace(found, misfit_db=found.misfit_db * _between(responses))
     built = _strayed(rig, off[3:])
     return FittedRig(built.with_first(replace(built.first, pickup=coil.pickup)), coil)
@@ -210,17 +210,13 @@ def _together_with(meter: Load, response: Response, off: Array) -> Load:
 def _strayed(rig: Rig, off: Array) -> Rig:
     """The rig with pots, tone capacitor and cable off by as much as given."""
     volume, tone, farads, cable = (float(max(1.0 + x, 0.1)) for x in off)
-    first = rig.first
-    pot = replace(first.volume, resistance_ohms=first.volume.resistance_ohms * volume)
-    if first.tone is not None:
-        tone_pot = replace(first.tone.pot, resistance_ohms=first.tone.pot.resistance_ohms * tone)
-        toned = replace(
-            first.tone, pot=tone_pot, capacitance_farads=first.tone.capacitance_farads * farads
-        )
-        first = replace(first, tone=toned)
-    return replace(
-        rig.with_first(replace(first, volume=pot)), cable_farads=rig.cable_farads * cable
-    )
+    pot = replace(rig.volume, resistance_ohms=rig.volume.resistance_ohms * volume)
+    off_tone = rig.nearest_tone
+    if off_tone is not None:
+        tone_pot = replace(off_tone.pot, resistance_ohms=off_tone.pot.resistance_ohms * tone)
+        capacitance_farads = off_tone.capacitance_farads * farads
+        rig = rig.with_tone(replace(off_tone, pot=tone_pot, capacitance_farads=capacitance_farads))
+    return replace(rig.with_volume(pot), cable_farads=rig.cable_farads * cable)
 
 
 def in_common(responses: Sequence[Response]) -> tuple[Array, Array]:

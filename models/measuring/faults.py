@@ -16,7 +16,7 @@ from presolder.models.circuit.chain import BypassLugs, Chain, control_chain
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
 from presolder.models.errors import InputError
-from presolder.models.instrument.controls import Tone
+from presolder.models.instrument.controls import Pickup, Tone
 from presolder.models.instrument.network import (
     Capacitor,
     Gang,
@@ -32,7 +32,7 @@ from presolder.models.instrument.network import (
 )
 from presolder.models.instrument.placement import placed_parts, value_text
 from presolder.models.instrument.quantities import Unit, format_quantity
-from presolder.models.instrument.rig import Channel, Rig
+from presolder.models.instrument.rig import ORDINALS, Channel, Rig
 from presolder.models.instrument.taper import BENT_TAPERS, Taper
 from presolder.models.judging.tolerance import Spread
 from presolder.models.typing import Array
@@ -148,10 +148,10 @@ def faults(rig: Rig, network: Network | None, old: Network | None = None) -> tup
     if network is not None:
         found += [*_of_the_bypass(rig, network), *_of_parts(rig, network)]
     found += [*_of_the_old(rig, network, old), *_of_the_volume(rig, network)]
-    if rig.first.tone is not None:
-        found += _of_the_tone(rig, network, rig.first.tone)
+    if rig.nearest_tone is not None:
+        found += _of_the_tone(rig, network, rig.nearest_tone)
     found += _of_what_it_feeds(rig, network)
-    found += _of_the_second(rig, network)
+    found += _of_the_others(rig, network)
     return _different(rig, network, found)
 
 
@@ -311,11 +311,11 @@ def _of_the_old(rig: Rig, network: Network | None, old: Network | None) -> Itera
 
 
 def _of_the_volume(rig: Rig, network: Network | None) -> Iterator[Fault]:
-    first, pot = rig.first, rig.first.volume
+    pot = rig.volume
 
     def put(**changes: object) -> Guitar:
         volume = replace(pot, **changes)  # type: ignore[arg-type]
-        return Guitar(rig.with_first(replace(first, volume=volume)), network)
+        return Guitar(rig.with_volume(volume), network)
 
     yield _valued(
         "volume pot", "value", "the volume pot is {value} instead of {nominal}",
@@ -347,10 +347,8 @@ def _other_laws(taper: Taper) -> Iterator[Taper]:
 
 
 def _of_the_tone(rig: Rig, network: Network | None, tone: Tone) -> Iterator[Fault]:
-    first = rig.first
-
     def put(changed: Tone | None) -> Guitar:
-        return Guitar(rig.with_first(replace(first, tone=changed)), network)
+        return Guitar(rig.with_tone(changed), network)
 
     yield Fault(
         "tone knob", "tone-knob",
@@ -395,6 +393,8 @@ def _of_what_it_feeds(rig: Rig, network: Network | None) -> Iterator[Fault]:
         loads, ohms, "ohm", 0.20,
     )  # fmt: skip
     pickup = rig.first.pickup
+    if not isinstance(pickup, Pickup):
+        return
     yield _valued(
         "pickup", "value", "the pickup has {value} instead of {nominal}",
         pickup.inductance_henries, "henry", 0.20,
@@ -408,27 +408,31 @@ def _of_what_it_feeds(rig: Rig, network: Network | None) -> Iterator[Fault]:
     )  # fmt: skip
 
 
-def _of_the_second(rig: Rig, network: Network | None) -> Iterator[Fault]:
-    if len(rig.channels) < 2:
-        return
-    second = rig.channels[1]
+def _of_the_others(rig: Rig, network: Network | None) -> Iterator[Fault]:
+    for at, other in enumerate(rig.channels[1:], start=1):
+        yield from _of_another(rig, network, at, other)
 
-    def put(channel: Channel) -> Guitar:
-        return Guitar(replace(rig, channels=(rig.first, channel)), network)
 
-    turned = put(replace(second, strength=-second.strength))
-    yield Fault("phase", "phase", "the second pickup is out of phase with the first", (turned,))
-    alone = Guitar(replace(rig, channels=(rig.first,)), network)
-    yield Fault("switch", "switch", "the second pickup is not on", (alone,))
-    if second.held_at is not None:
+def _of_another(rig: Rig, network: Network | None, at: int, other: Channel) -> Iterator[Fault]:
+    before, after, whose = rig.channels[:at], rig.channels[at + 1 :], ORDINALS[at]
+
+    def put(*channel: Channel) -> Guitar:
+        return Guitar(replace(rig, channels=(*before, *channel, *after)), network)
+
+    turned = put(replace(other, strength=-other.strength))
+    yield Fault("phase", "phase", f"the {whose} pickup is out of phase with the first", (turned,))
+    if other is not rig.knob:
+        yield Fault("switch", "switch", f"the {whose} pickup is not on", (put(),))
+    if other.held_at is not None:
         yield Fault(
-            "second volume", "held", "the second volume stood at {value} instead of {nominal}",
-            tuple(put(replace(second, held_at=dial)) for dial in _HELD_DIALS), _HELD_DIALS,
-            second.held_at, "dial", 0.5,
+            f"{whose} volume", "held",
+            f"the {whose} volume stood at {{value}} instead of {{nominal}}",
+            tuple(put(replace(other, held_at=dial)) for dial in _HELD_DIALS), _HELD_DIALS,
+            other.held_at, "dial", 0.5,
         )  # fmt: skip
-    if second.auditioned and network is not None:
-        bare = put(replace(second, bypass=None))
-        yield Fault("second bypass", "missing", "the second volume has no bypass", (bare,))
+    if other.auditioned and other is not rig.knob and network is not None:
+        bare = put(replace(other, bypass=None))
+        yield Fault(f"{whose} bypass", "missing", f"the {whose} volume has no bypass", (bare,))
 
 
 def _valued(

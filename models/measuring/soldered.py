@@ -1,14 +1,15 @@
 """What an ohmmeter reads while a bypass is soldered in, part by part."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from presolder.models.circuit.branch import GROUND, OUTPUT, Branch, gang_rheostat
-from presolder.models.circuit.chain import Chain, control_chain
+from presolder.models.circuit.branch import GROUND, OUTPUT, Branch, Rheostat, gang_rheostat
+from presolder.models.circuit.chain import control_chain
 from presolder.models.circuit.ohms import ohms_between
-from presolder.models.instrument.controls import Load
 from presolder.models.instrument.network import Capacitor, Gang, Network, Resistor
+from presolder.models.instrument.onward import Volume
 from presolder.models.instrument.placement import (
     GROUND_LUG,
     INPUT_LUG,
@@ -52,14 +53,76 @@ class Probe:
         return bool(self.without_ohms > TELLING_RATIO * self.ohms)
 
 
-def probes(channel: Channel, wiring: VolumeWiring, network: Network) -> tuple[Probe, ...]:
-    """A reading after each part, nothing plugged in and only this channel on.
+@dataclass(frozen=True, eq=False)
+class Work:
+    """A volume pot that gets the design under audition, ready to be measured at.
+
+    Attributes
+    ----------
+    name : str
+        What to call it beside the others.
+    one : Channel or Volume
+    wiring : {"lug", "independent"}
+    alone : tuple of Branch
+        What an ohmmeter sees without the bypass: nothing plugged in, of
+        several channels only its own on, the pots before it as they stand.
+    nodes : mapping of str to int
+        Of its lugs.
+    """
+
+    name: str
+    one: Channel | Volume
+    wiring: VolumeWiring
+    alone: tuple[Branch, ...]
+    nodes: Mapping[str, int]
+
+
+def works(rig: Rig) -> tuple[Work, ...]:
+    """Every pot that gets the design, in their order."""
+    return tuple(
+        _work(rig, name, one)
+        for name, one in zip(rig.volume_names, rig.volumes, strict=True)
+        if one.auditioned
+    )
+
+
+def _work(rig: Rig, name: str, one: Channel | Volume) -> Work:
+    if isinstance(one, Channel):
+        alone = replace(one, held_at=None, bypass="auditioned", strength=1.0)
+        return _measured(Rig((alone,), volume_wiring=rig.volume_wiring), name, one)
+    turned = replace(one, held_at=None, bypass="auditioned")
+    if one is rig.master:
+        bare = Rig(rig.channels, volume_wiring=rig.volume_wiring, master=turned, tone=rig.tone)
+        return _measured(bare, name, one)
+    # A pedal has nothing plugged into it, its track is all there is.
+    side = OUTPUT - 1
+    pot = one.volume
+    track = tuple(
+        Branch("rheostat", *ends, rheostat=Rheostat(pot.resistance_ohms, pot.taper, up))
+        for ends, up in (((side, OUTPUT), True), ((OUTPUT, GROUND), False))
+    )
+    return Work(name, one, "lug", track, _lugs(side, OUTPUT, "lug"))
+
+
+def _measured(bare: Rig, name: str, one: Channel | Volume) -> Work:
+    chain = control_chain(bare, None)
+    place, wiring = chain.places[-1], bare.volume_wiring if isinstance(one, Channel) else "lug"
+    return Work(name, one, wiring, chain.branches, _lugs(place.start, place.end, wiring))
+
+
+def _lugs(start: int, end: int, wiring: VolumeWiring) -> dict[str, int]:
+    """The nodes of the pot's lugs; with the independent wiring the pickup is at the wiper."""
+    if wiring == "independent":
+        start, end = end, start
+    return {INPUT_LUG: start, WIPER_LUG: end, GROUND_LUG: GROUND}
+
+
+def probes(work: Work, network: Network) -> tuple[Probe, ...]:
+    """A reading after each part that is soldered in.
 
     Parameters
     ----------
-    channel : Channel
-        Whose volume pot gets the network.
-    wiring : {"lug", "independent"}
+    work : Work
     network : Network
 
     Returns
@@ -67,10 +130,8 @@ def probes(channel: Channel, wiring: VolumeWiring, network: Network) -> tuple[Pr
     tuple of Probe
         In the order of `placed_parts`; at the dial where the part shows most.
     """
-    chain = _bare(channel, wiring)
-    free = 1 + max(max(branch.plus, branch.minus) for branch in chain.branches)
-    nodes = _lugs(chain, wiring)
-    branches, found = chain.branches, []
+    branches, nodes, found = work.alone, dict(work.nodes), []
+    free = 1 + max(max(branch.plus, branch.minus) for branch in branches)
     for part in placed_parts(network):
         for place in (part.start, part.end):
             if place not in nodes:
@@ -87,28 +148,14 @@ def probes(channel: Channel, wiring: VolumeWiring, network: Network) -> tuple[Pr
     return tuple(found)
 
 
-def bare_ohms(channel: Channel, wiring: VolumeWiring, dial: float) -> float:
-    """Between input lug and wiper lug of a channel without a bypass, nothing plugged in."""
-    chain = _bare(channel, wiring)
-    nodes = _lugs(chain, wiring)
-    return _between(chain.branches, nodes[INPUT_LUG], nodes[WIPER_LUG], dial)
+def bare_ohms(work: Work, dial: float) -> float:
+    """Between input lug and wiper lug without a bypass."""
+    return _between(work.alone, work.nodes[INPUT_LUG], work.nodes[WIPER_LUG], dial)
 
 
 def gang_ohms(gang: Gang) -> tuple[float, ...]:
     """Of a second section by itself, between the two lugs that are used, at `GANG_DIALS`."""
     return tuple(float(ohms) for ohms in gang.ohms * gang_rheostat(gang).share(GANG_DIALS))
-
-
-def _bare(channel: Channel, wiring: VolumeWiring) -> Chain:
-    alone = replace(channel, held_at=None, bypass="auditioned", strength=1.0)
-    return control_chain(Rig((alone,), 0.0, Load(), volume_wiring=wiring), None)
-
-
-def _lugs(chain: Chain, wiring: VolumeWiring) -> dict[str, int]:
-    """The nodes of the pot's lugs; with the independent wiring the pickup is at the wiper."""
-    ends = (chain.sides[0], OUTPUT)
-    start, end = ends if wiring == "lug" else reversed(ends)
-    return {INPUT_LUG: start, WIPER_LUG: end, GROUND_LUG: GROUND}
 
 
 def _branch(part: Placed, plus: int, minus: int) -> Branch:

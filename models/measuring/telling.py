@@ -58,7 +58,7 @@ def reading(guitar: Guitar, place: Place, dial: float) -> float:
     """
     unplugged = replace(guitar.rig, cable_farads=0.0, load=Load())
     chain = replace(guitar, rig=unplugged).chain()
-    ends = (OUTPUT, GROUND) if place == "jack" else (chain.sides[0], OUTPUT)
+    ends = (OUTPUT, GROUND) if place == "jack" else (chain.places[0].start, chain.places[0].end)
     lifted = place == "lugs with the pickup lifted"
     branches = tuple(b for b in chain.branches if not (lifted and b.kind == "source"))
     return ohms_between(branches, *ends, dial)

@@ -253,8 +253,7 @@ def strayed_guitars(guitar: Guitar) -> tuple[Guitar, ...]:
     """The guitar with one part after the other off by a standard deviation of its spread."""
     usual = Spread()
     rig, network = guitar.rig, guitar.network
-    first = rig.first
-    pot = first.volume
+    pot = rig.volume
     made = [replace(rig, cable_farads=rig.cable_farads * (1 + standard_deviation(usual.cable)))]
     made.append(
         _with_volume(rig, resistance_ohms=pot.resistance_ohms * (1 + standard_deviation(usual.pot)))
@@ -283,8 +282,7 @@ def _strayed_leaf(leaf: Leaf, usual: Spread) -> Leaf:
 
 
 def _with_volume(rig: Rig, **changes: object) -> Rig:
-    volume = replace(rig.first.volume, **changes)  # type: ignore[arg-type]
-    return rig.with_first(replace(rig.first, volume=volume))
+    return rig.with_volume(replace(rig.volume, **changes))  # type: ignore[arg-type]
 
 
 def judged(told: Foretold, spectra: list[Spectrum]) -> Findings:

@@ -8,8 +8,12 @@ from ._describe import read as read
 from ._describe import rig as rig
 from ._describe import rigs as rigs
 from ._describe import sample as sample
+from ._describe import situations as situations
 from ._describe import starter as starter
 from ._describe import turn as turn
+from ._everywhere import compare_everywhere as compare_everywhere
+from ._everywhere import need_everywhere as need_everywhere
+from ._everywhere import tailor_everywhere as tailor_everywhere
 from ._judge import builds as builds
 from ._judge import compare as compare
 from ._judge import curves as curves
@@ -46,6 +50,7 @@ from ._types import Recording as Recording
 from ._types import Resonance as Resonance
 from ._types import Response as Response
 from ._types import Rig as Rig
+from ._types import Situation as Situation
 from ._types import Spread as Spread
 from ._types import Stage as Stage
 from ._types import Take as Take

@@ -12,6 +12,7 @@ from presolder.models.hearing.bands import LINES_HZ
 from presolder.models.hearing.material import Material, material
 from presolder.models.instrument.controls import require_dial
 from presolder.models.instrument.designs import built_in_designs, for_volume
+from presolder.models.instrument.instrument import Situation
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.player import Player, Playing
 from presolder.models.instrument.rig import Captured, Rig
@@ -19,12 +20,13 @@ from presolder.models.judging.ear import LISTENING_LEVEL_DB, Conditions, Ear
 from presolder.models.typing import Array
 from presolder.render.files.audio import Recording
 from presolder.render.files.designs import resolve_design
-from presolder.render.files.rigs import find_rig
+from presolder.render.files.rigs import find_rig, find_situations
 from presolder.render.files.samples import read_sample
 from presolder.render.files.speaker import load_speaker
 
 RigLike = Rig | str | os.PathLike[str]
 DesignLike = Design | str
+SituationsLike = Sequence[Situation] | str | os.PathLike[str]
 # Called with the steps done since the last call, and all there are.
 Progress = Callable[[int, int], None]
 Numbers = float | Sequence[float] | Array
@@ -35,13 +37,28 @@ def asked_rig(rig: RigLike) -> Rig:
     return rig if isinstance(rig, Rig) else find_rig(os.fspath(rig))
 
 
+def asked_situations(situations: SituationsLike) -> tuple[Situation, ...]:
+    """Situations as they are, or those of a rig by built-in name or file.
+
+    Raises
+    ------
+    InputError
+        If there are none.
+    """
+    if isinstance(situations, str | os.PathLike):
+        return find_situations(os.fspath(situations))
+    if not situations:
+        raise InputError("no situations are given; at least one is needed")
+    return tuple(situations)
+
+
 def asked_design(design: DesignLike, rig: Rig) -> Design:
     """A design as it is, or by built-in name or expression.
 
     The second gangs of built-in designs are like the rig's volume pot.
     """
     found = design if isinstance(design, Design) else resolve_design(design)
-    return for_volume(found, rig.first.volume)
+    return for_volume(found, rig.volume)
 
 
 def asked_designs(designs: Iterable[DesignLike] | None, rig: Rig) -> tuple[Design, ...]:
@@ -53,7 +70,7 @@ def asked_designs(designs: Iterable[DesignLike] | None, rig: Rig) -> tuple[Desig
         If there are none, or one is given twice.
     """
     if designs is None:
-        return built_in_designs(rig.first.volume)
+        return built_in_designs(rig.volume)
     found = tuple(asked_design(design, rig) for design in designs)
     if not found:
         raise InputError("no designs are given; at least one is needed")

@@ -8,13 +8,14 @@ from pathlib import Path
 from presolder.models.audio.knob import KnobPath, steady_turn
 from presolder.models.instrument.designs import BUILT_IN
 from presolder.models.instrument.dirt import Dirt, DirtKind
+from presolder.models.instrument.instrument import Situation
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Captured, Rig, Take
 from presolder.models.instrument.starter import starter as fill_in
 from presolder.render.files.audio import Recording, excerpt, read_recording
 from presolder.render.files.designs import read_designs, resolve_design
 from presolder.render.files.points import read_gesture
-from presolder.render.files.rigs import DEFAULT_RIG, built_in_rigs, find_rig
+from presolder.render.files.rigs import DEFAULT_RIG, built_in_rigs, find_rig, find_situations
 from presolder.render.files.samples import read_sample
 from presolder.render.report.starter import StarterReport
 
@@ -105,6 +106,33 @@ def starter(answers: Mapping[str, str], title: str = "") -> StarterReport:
     return StarterReport(fill_in(answers, title))
 
 
+def situations(name_or_path: str | os.PathLike[str]) -> tuple[Situation, ...]:
+    """The situations that a rig is used in: as listed, or one a position of its switch.
+
+    Parameters
+    ----------
+    name_or_path : str or path
+        A built-in name, or a TOML file as in ``docs/rig-format.md``.
+
+    Returns
+    -------
+    tuple of Situation
+        Each with its own ``rig``; all keep the take that the file describes.
+
+    Raises
+    ------
+    InputError
+        If there is no such rig, or its file has an error.
+
+    Examples
+    --------
+    >>> import presolder as ps
+    >>> [one.name for one in ps.situations("split-humbucker")]
+    ['in series', 'in parallel', 'one coil']
+    """
+    return find_situations(os.fspath(name_or_path))
+
+
 def rigs() -> tuple[Rig, ...]:
     """All built-in rigs.
 
@@ -116,7 +144,7 @@ def rigs() -> tuple[Rig, ...]:
     --------
     >>> import presolder as ps
     >>> [rig.name for rig in ps.rigs()][:2]
-    ['dark-long-cable', 'humbucker-500k']
+    ['bass-two-pickups', 'dark-long-cable']
     """
     return tuple(find_rig(name) for name in built_in_rigs())
 

@@ -462,17 +462,27 @@ def tailor(
     ear = asked_ear(found, plays, dials, take, listening_level, tone_weight, speaker)
     if not 1 <= top <= 100:
         raise InputError(f"top = {top} must lie between 1 and 100")
-    volume = found.first.volume
-    shelf = Shelf(
-        tuple(Resistor(v) for v in _values(resistors, series, "ohm")),
-        tuple(Capacitor(v) for v in _values(capacitors, series, "farad")),
-        stock_gangs(volume)
-        if gangs is None
-        else dual_pot_gangs(tuple(_component(value, "ohm") for value in gangs)),
-    )
+    shelf = _shelf(found, series, resistors, capacitors, gangs)
     shapes = _shapes(found, topologies, shelf)
     told = counted(progress, len(shapes))
     return SearchReport(ear, recommend(ear, shapes, shelf, top=top, progress=told), series)
+
+
+def _shelf(
+    rig: Rig,
+    series: str,
+    resistors: tuple[Value, Value],
+    capacitors: tuple[Value, Value],
+    gangs: Iterable[Value] | None,
+) -> Shelf:
+    """The parts to choose from."""
+    return Shelf(
+        tuple(Resistor(v) for v in _values(resistors, series, "ohm")),
+        tuple(Capacitor(v) for v in _values(capacitors, series, "farad")),
+        stock_gangs(rig.volume)
+        if gangs is None
+        else dual_pot_gangs(tuple(_component(value, "ohm") for value in gangs)),
+    )
 
 
 def _shapes(rig: Rig, topologies: Iterable[DesignLike] | None, shelf: Shelf) -> tuple[Network, ...]:

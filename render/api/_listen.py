@@ -298,7 +298,7 @@ def pack(
     ear = asked_ear(
         replace(found, dirt=dirt), plays, judged_dials, take, listening_level, tone_weight, speaker
     )
-    chosen = short_list(found.first.volume) if designs is None else asked_designs(designs, found)
+    chosen = short_list(found.volume) if designs is None else asked_designs(designs, found)
     after = After(dirt, speaker, hum_db)
     comparing = Comparing(stairs, beside_bare, tuple(map(float, stair_dials)), phrase_s)
     job = PackJob(
@@ -384,7 +384,7 @@ def cleanup(
     held = np.array(PLAYED_DIALS) if given is None else given
     if isinstance(chosen_dirt, Stage):
         few = designs is None
-        chosen = short_list(found.first.volume) if few else asked_designs(designs, found)
+        chosen = short_list(found.volume) if few else asked_designs(designs, found)
         told = counted(progress, held.size * (1 + len(chosen)))
         figures = tones(found, chosen, chosen_dirt, held, tone_hz, told)
     else:

@@ -4,6 +4,7 @@ from presolder.models.audio.knob import KnobPath
 from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Load, Pickup, Pot, Tone
 from presolder.models.instrument.dirt import Dirt
+from presolder.models.instrument.instrument import Situation
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.player import Player
 from presolder.models.instrument.rig import Channel, Rig, Take
@@ -30,6 +31,7 @@ __all__ = [
     "Resonance",
     "Response",
     "Rig",
+    "Situation",
     "Spread",
     "Stage",
     "Take",

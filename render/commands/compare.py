@@ -6,26 +6,26 @@ from typing import Any
 import click
 
 import presolder as ps
-from presolder.models.instrument.rig import Rig
+from presolder.models.instrument.instrument import Situation
 from presolder.render.commands.options import (
     design_options,
     gather_designs,
     json_option,
     judging_options,
-    rig_option,
+    situations_option,
     speaker_option,
 )
 from presolder.render.commands.output import say
 
 
 @click.command()
-@rig_option
+@situations_option
 @design_options
 @judging_options
 @speaker_option
 @json_option
 def compare(
-    rig: Rig,
+    situations: tuple[Situation, ...],
     design_names: tuple[str, ...],
     designs_file: Path | None,
     judged: dict[str, Any],
@@ -36,5 +36,9 @@ def compare(
 
     As heard, at equal loudness; docs/figures.md says how the figures come about.
     """
+    rig = situations[0].rig
     designs = gather_designs(design_names, designs_file, rig)
+    if len(situations) > 1:
+        say(ps.compare_everywhere(situations, designs, speaker=speaker, **judged), as_json)
+        return
     say(ps.compare(rig, designs, speaker=speaker, **judged), as_json)

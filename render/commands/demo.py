@@ -64,7 +64,7 @@ def demo(
     sweep = ps.turn(10, 0, travel=14, rest=1)
     with progress_on_terminal("rendering") as progress:
         manifest = ps.render_files(
-            out, take, rig, short_list(rig.first.volume), sweep, dirt=dirt, speaker=speaker,
+            out, take, rig, short_list(rig.volume), sweep, dirt=dirt, speaker=speaker,
             hum_db=hum_db, stairs=True, beside_bare=True, phrase_s=1.2, force=force,
             progress=progress,
         )  # fmt: skip

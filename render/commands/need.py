@@ -6,19 +6,19 @@ import click
 
 import presolder as ps
 from presolder.models.errors import InputError
-from presolder.models.instrument.rig import Rig
+from presolder.models.instrument.instrument import Situation
 from presolder.render.commands.options import (
     json_option,
     judging_options,
     parse_dials,
-    rig_option,
+    situations_option,
     speaker_option,
 )
 from presolder.render.commands.output import say
 
 
 @click.command()
-@rig_option
+@situations_option
 @judging_options
 @speaker_option
 @click.option(
@@ -27,7 +27,11 @@ from presolder.render.commands.output import say
 )  # fmt: skip
 @json_option
 def need(
-    rig: Rig, judged: dict[str, Any], speaker: str | None, shown_list: str, as_json: bool
+    situations: tuple[Situation, ...],
+    judged: dict[str, Any],
+    speaker: str | None,
+    shown_list: str,
+    as_json: bool,
 ) -> None:
     """Tell whether a rig and a way of playing need a bypass.
 
@@ -36,4 +40,8 @@ def need(
     shown = parse_dials(shown_list)
     if (shown == 0).any():
         raise InputError("--dial 0 is silent and has no treble; it must be above 0")
+    if len(situations) > 1:
+        say(ps.need_everywhere(situations, speaker=speaker, **judged), as_json)
+        return
+    rig = situations[0].rig
     say(ps.need(rig, speaker=speaker, shown_dials=shown, **judged), as_json)

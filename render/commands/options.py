@@ -24,6 +24,7 @@ from presolder.models.instrument.dirt import (
     Dirt,
     dirt_of,
 )
+from presolder.models.instrument.instrument import Situation, find_situation
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.plausible import oddities
 from presolder.models.instrument.player import PLAYING, Playing
@@ -39,7 +40,8 @@ from presolder.models.typing import Array
 from presolder.render.files.audio import read_recording
 from presolder.render.files.default_rig import default_rig
 from presolder.render.files.designs import read_designs, resolve_design
-from presolder.render.files.rigs import DEFAULT_RIG, FUZZ_WAS_RENAMED, find_rig
+from presolder.render.files.dirt import FUZZ_WAS_RENAMED
+from presolder.render.files.rigs import DEFAULT_RIG, find_situations
 
 Command = Callable[..., None]
 PLOT_ENDINGS = (".png", ".svg")
@@ -50,10 +52,27 @@ _AS_GIVEN = "presolder.as_given"
 
 
 def rig_option(function: Command) -> Command:
-    """``--rig`` and ``--as-given``; the command gets the rig itself as ``rig``."""
+    """``--rig``, ``--in`` and ``--as-given``; the command gets the rig in one situation, `rig`."""
 
+    def given(situations: tuple[Situation, ...]) -> dict[str, object]:
+        return {"rig": situations[0].rig}
+
+    return _with_rig(function, given, "the first is taken")
+
+
+def situations_option(function: Command) -> Command:
+    """The same; the command gets all situations that are meant, as `situations`."""
+    return _with_rig(function, lambda situations: {"situations": situations}, "all are taken")
+
+
+def _with_rig(
+    function: Command, given: Callable[[tuple[Situation, ...]], dict[str, object]], unless: str
+) -> Command:
     @wraps(function)
-    def found(*args: object, rig_names: tuple[str, ...], as_given: bool, **others: object) -> None:
+    def found(
+        *args: object, rig_names: tuple[str, ...], as_given: bool, meant_in: str | None,
+        **others: object,
+    ) -> None:  # fmt: skip
         click.get_current_context().meta[_AS_GIVEN] = as_given
         if len(rig_names) > 1:
             named = " and ".join(rig_names)
@@ -62,7 +81,11 @@ def rig_option(function: Command) -> Command:
         name = rig_names[0] if meant is None else meant.name
         ended = None
         try:
-            function(*args, rig=find_rig(name, as_given=as_given), **others)
+            situations = find_situations(name, as_given=as_given)
+            if meant_in is not None:
+                with place("--in"):
+                    situations = (find_situation(situations, meant_in),)
+            function(*args, **given(situations), **others)
         except click.exceptions.Exit as end:
             ended = end
         except ImplausibleValueError as error:
@@ -70,14 +93,27 @@ def rig_option(function: Command) -> Command:
         if meant is not None:
             # Afterwards, so that an error stays one line.
             click.echo(f"presolder: rig {meant.name}, {meant.because} (see --rig)", err=True)
+        if len(situations) > 1 and "rig" in given(situations):
+            click.echo(
+                f"presolder: situation {situations[0].name!r}, the first of {len(situations)}"
+                " (see --in)",
+                err=True,
+            )
         if ended is not None:
             raise ended
 
-    command: Command = found
+    return _naming_a_rig(found, unless)
+
+
+def _naming_a_rig(command: Command, unless: str) -> Command:
     for option in (
         click.option(
             "--as-given", is_flag=True,
             help="Take values that no such part has, and do not remark on odd ones.",
+        ),
+        click.option(
+            "--in", "meant_in", metavar="SITUATION",
+            help=f"One of the rig's situations, or switch positions; without it {unless}.",
         ),
         click.option(
             "--rig", "rig_names", multiple=True, metavar="RIG",
@@ -390,7 +426,7 @@ def gather_designs(
     InputError
         If one cannot be read, or is given twice.
     """
-    designs = [for_volume(resolve_design(name), rig.first.volume) for name in names]
+    designs = [for_volume(resolve_design(name), rig.volume) for name in names]
     if file is not None:
         designs += read_designs(file)
     for design in designs:
@@ -405,7 +441,7 @@ def gather_designs(
 
 def all_designs(names: tuple[str, ...], file: Path | None, rig: Rig) -> tuple[Design, ...]:
     """The designs asked for, or every built-in one; as `gather_designs`."""
-    return gather_designs(names, file, rig) or built_in_designs(rig.first.volume)
+    return gather_designs(names, file, rig) or built_in_designs(rig.volume)
 
 
 def require_hum_db(hum_db: float | None) -> None:

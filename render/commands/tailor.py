@@ -7,9 +7,9 @@ import click
 
 import presolder as ps
 from presolder.models.errors import InputError, place
+from presolder.models.instrument.instrument import Situation
 from presolder.models.instrument.preferred import SERIES, preferred_values
 from presolder.models.instrument.quantities import Unit
-from presolder.models.instrument.rig import Rig
 from presolder.models.judging.search import require_searchable
 from presolder.render import plots
 from presolder.render.commands.options import (
@@ -18,14 +18,14 @@ from presolder.render.commands.options import (
     plot_options,
     read_component,
     require_plot_ending,
-    rig_option,
+    situations_option,
 )
 from presolder.render.commands.output import progress_on_terminal, say
 from presolder.render.files.folder import new_file
 
 
 @click.command()
-@rig_option
+@situations_option
 @click.option(
     "--series", type=click.Choice(SERIES), default="E12", show_default=True, help="IEC 60063."
 )
@@ -46,7 +46,7 @@ from presolder.render.files.folder import new_file
 @plot_options
 @json_option
 def tailor(
-    rig: Rig,
+    situations: tuple[Situation, ...],
     series: str,
     topologies: tuple[str, ...],
     resistors: str,
@@ -69,13 +69,24 @@ def tailor(
         shapes = tuple(ps.design(text) for text in topologies)
         for shape in shapes:
             require_searchable(shape)
+    asked: dict[str, Any] = {
+        "series": series,
+        "topologies": shapes or None,
+        "resistors": _bounds("--resistors", resistors, series, "ohm"),
+        "capacitors": _bounds("--capacitors", capacitors, series, "farad"),
+        "gangs": None if gangs is None else _gangs(gangs),
+        "top": top,
+        **judged,
+    }
+    if len(situations) > 1:
+        if plot_file is not None:
+            raise InputError("--plot draws one situation; say which with --in")
+        with progress_on_terminal("searching") as progress:
+            everywhere = ps.tailor_everywhere(situations, progress=progress, **asked)
+        say(everywhere, as_json)
+        return
     with progress_on_terminal("searching") as progress:
-        found = ps.tailor(
-            rig, series=series, topologies=shapes or None,
-            resistors=_bounds("--resistors", resistors, series, "ohm"),
-            capacitors=_bounds("--capacitors", capacitors, series, "farad"),
-            gangs=None if gangs is None else _gangs(gangs), top=top, progress=progress, **judged,
-        )  # fmt: skip
+        found = ps.tailor(situations[0].rig, progress=progress, **asked)
     if plot_file is not None:
         with new_file(plot_file, force=force) as scratch:
             plots.plot_front(scratch, found.ear, found.found)

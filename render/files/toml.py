@@ -97,6 +97,13 @@ class Section:
             raise InputError(f"{self.where} {key} = {value!r}: must be text in quotes")
         return value
 
+    def flag(self, key: str) -> bool:
+        """True or false; false if absent."""
+        value = self.table.get(key, False)
+        if not isinstance(value, bool):
+            raise InputError(f"{self.where} {key} = {value!r}: must be true or false")
+        return value
+
     def choice(self, key: str, choices: tuple[Word, ...], default: Word) -> Word:
         """One of a few words."""
         value = self.text(key, default)

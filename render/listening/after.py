@@ -77,7 +77,7 @@ def _dirt_plain(dirt: AnyDirt, heard: Voice) -> dict[str, Any]:
         }
     rig = heard.renderer.rig
     return asdict(dirt) | {
-        "pickup_output_volts": rig.first.pickup.output_volts,
+        "pickup_output_volts": rig.output_volts,
         "loudest_second_emf_volts": rig.volts_into(dirt),
         "volts_per_unit": heard.volts_per_unit,
         "input_ohms_at_330_hz": abs(complex(entrance_ohms(dirt, 330.0)[0])),

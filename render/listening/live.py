@@ -97,7 +97,7 @@ def live_data(job: PackJob, renderer: Renderer) -> dict[str, Any]:
         "seconds": emf.size / rate,
         "circuits": [circuit_plain(rig, design.network) for design in job.designs],
         "designs": [design_parts(rig, design.network) for design in job.designs],
-        "pot": _law_plain(rig.first.volume.taper),
+        "pot": _law_plain(rig.volume.taper),
         "cable": rig.cable_farads,
         "amplifier": _load_plain(rig.load),
         "dirts": [dirt_plain(dirt) for dirt in dirts_of(job)],
@@ -237,7 +237,7 @@ def jack_plain(rig: Rig) -> dict[str, Any] | None:
 
 def tone_plain(rig: Rig) -> dict[str, Any] | None:
     """The first channel's tone knob: its pot, and the branch that is its resistance."""
-    tone = rig.first.tone
+    tone = rig.nearest_tone
     if tone is None or tone.dial == 0:
         return None
     return {

@@ -244,7 +244,7 @@ def _contents(
         "judged_by": conditions_plain(job.ear),
         "dirt": None
         if job.after.dirt is None
-        else asdict(job.after.dirt) | {"pickup_output_volts": job.rig.first.pickup.output_volts},
+        else asdict(job.after.dirt) | {"pickup_output_volts": job.rig.output_volts},
         "designs": [
             design_plain(dossier.design) | {"figures": figures_plain(dossier.figures)}
             for dossier in about

@@ -27,7 +27,7 @@ def plot_front(canvas: Canvas, ear: Ear, found: Recommendation) -> None:
     figure = Figure(figsize=(10.5, 5.6), layout="constrained")
     axes = figure.subplots()
     best = tuple(one.judged for one in found.best)
-    built_in = ranked(ear, built_in_designs(ear.rig.first.volume))
+    built_in = ranked(ear, built_in_designs(ear.rig.volume))
     front = found.front
     front_taper, front_tone = zip(*((f.taper_phon, f.tone_db) for f in front), strict=True)
     axes.step(front_taper, front_tone, where="post", color=colour_of(2), linewidth=1.8)

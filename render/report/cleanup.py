@@ -105,7 +105,7 @@ class CleanupReport:
         return {
             "rig": self.rig.name,
             "dirt": asdict(self.dirt),
-            "pickup_output_volts": self.rig.first.pickup.output_volts,
+            "pickup_output_volts": self.rig.output_volts,
             "tone_hz": self.tone_hz,
             "take": self.take,
             "order": [self.designs[index].name for index in cleaning_order(self.played)],

@@ -132,7 +132,7 @@ class PickupReport:
             "capacitance_error": rounded_level(self.coil.capacitance_error),
             "misfit_db": self.coil.misfit_db,
             "unloaded_resonance_hz": round(float(hz[np.argmax(free)]), 1),
-            "volume_ohms": None if rig is None else rig.first.volume.resistance_ohms,
+            "volume_ohms": None if rig is None else rig.volume.resistance_ohms,
             "cable_farads": None if rig is None else rig.cable_farads,
         }
 

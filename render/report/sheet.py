@@ -12,6 +12,7 @@ from presolder.models.instrument.placement import placed_parts, value_text
 from presolder.models.instrument.rig import Rig
 from presolder.models.judging.ear import Ear
 from presolder.models.judging.merit import Merit
+from presolder.models.measuring.soldered import works
 from presolder.render import plots
 from presolder.render.report import soldering
 from presolder.render.report.judged import (
@@ -91,7 +92,7 @@ class Sheet:
                 else ""
             )
             return f"The volume control must be a {kind} part, turned by one shaft.{stock}"
-        both = len(soldering.fitted_channels(self.rig)) > 1
+        both = len(works(self.rig)) > 1
         stays = "both volume pots stay as they are" if both else "the volume pot stays as it is"
         return f"No multi-gang part is needed: {stays}."
 

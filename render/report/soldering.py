@@ -3,7 +3,7 @@
 from collections import Counter
 from dataclasses import dataclass
 
-from presolder.models.instrument.controls import Pot
+from presolder.models.instrument.controls import Pot, Tone
 from presolder.models.instrument.network import (
     Capacitor,
     Gang,
@@ -26,20 +26,22 @@ from presolder.models.instrument.placement import (
 )
 from presolder.models.instrument.quantities import format_quantity
 from presolder.models.instrument.rig import Channel, Rig
+from presolder.models.instrument.source import coils_of
 from presolder.models.instrument.taper import BENT_TAPERS, Taper
 from presolder.models.judging.ranking import effort
 from presolder.models.measuring.soldered import (
     GANG_DIALS,
     Probe,
+    Work,
     bare_ohms,
     gang_ohms,
     probes,
+    works,
 )
 from presolder.render.report.numbers import ohms_text
 
 # From here on film capacitors are what is sold.
 _FILM_FARADS = 10e-9
-_ORDINALS = ("first", "second")
 
 
 @dataclass(frozen=True)
@@ -91,29 +93,24 @@ def orders(rig: Rig, network: Network | None) -> tuple[Order, ...]:
     -------
     tuple of Order
     """
-    channels = fitted_channels(rig)
+    pots_at_work = works(rig)
     counts = Counter(placed.leaf for placed in placed_parts(network))
     lines = []
     for leaf, quantity in counts.items():
         match leaf:
             case Resistor():
-                lines.append(_fixed(leaf.ohms, leaf, quantity * len(channels)))
+                lines.append(_fixed(leaf.ohms, leaf, quantity * len(pots_at_work)))
             case Capacitor():
-                lines.append(_fixed(leaf.farads, leaf, quantity * len(channels)))
+                lines.append(_fixed(leaf.farads, leaf, quantity * len(pots_at_work)))
             case Gang():
                 continue
-    pots = Counter(_multi_gang(channel.volume, network) for channel in channels)
+    pots = Counter(_multi_gang(work.one.volume, network) for work in pots_at_work)
     return (*lines, *(_pot_order(what, quantity) for what, quantity in pots.items() if what))
-
-
-def fitted_channels(rig: Rig) -> tuple[Channel, ...]:
-    """Those whose volume pots get the network."""
-    return tuple(channel for channel in rig.channels if channel.auditioned)
 
 
 def special_order(rig: Rig, network: Network | None) -> bool:
     """Whether any volume control that is needed is not a stock part."""
-    return any(effort(network, channel.volume).special_order for channel in fitted_channels(rig))
+    return any(effort(network, work.one.volume).special_order for work in works(rig))
 
 
 def _multi_gang(volume: Pot, network: Network | None) -> str:
@@ -230,22 +227,26 @@ def pot_blocks(rig: Rig, network: Network | None) -> tuple[PotBlock, ...]:
     if network is None:
         return ()
     blocks = []
-    for channel in fitted_channels(rig):
-        title = f"volume pot, {_pot_text(channel.volume)}"
-        if len(rig.channels) > 1:
-            title = f"{_ORDINALS[rig.channels.index(channel)]} pickup's {title}"
-        steps = (*_removal(rig, channel), *_soldering(rig, channel, network))
-        blocks.append(PotBlock(title, steps, _lug_table(rig, channel, network)))
+    for work in works(rig):
+        title = f"{_whose(rig, work)}volume pot, {_pot_text(work.one.volume)}"
+        steps = (*_removal(rig, work), *_soldering(work, network))
+        blocks.append(PotBlock(title, steps, _lug_table(rig, work, network)))
     return tuple(blocks)
 
 
-def _removal(rig: Rig, channel: Channel) -> list[Step]:
+def _whose(rig: Rig, work: Work) -> str:
+    if isinstance(work.one, Channel):
+        return f"{work.name} pickup's " if len(rig.channels) > 1 else ""
+    return f"{work.name} "
+
+
+def _removal(rig: Rig, work: Work) -> list[Step]:
     """Taking out what is fitted now."""
     old = rig.take.network
     if old is None:
         return []
     parts = ", ".join(value_text(placed.leaf) for placed in placed_parts(old))
-    ohms = bare_ohms(channel, rig.volume_wiring, 0.0)
+    ohms = bare_ohms(work, 0.0)
     return [
         Step(
             f"Take out the bypass that is fitted now, {format_network(old)} ({parts}): unsolder it"
@@ -255,11 +256,11 @@ def _removal(rig: Rig, channel: Channel) -> list[Step]:
     ]
 
 
-def _soldering(rig: Rig, channel: Channel, network: Network) -> list[Step]:
+def _soldering(work: Work, network: Network) -> list[Step]:
     placed = placed_parts(network)
     gangs = [part for part in placed if isinstance(part.leaf, Gang)]
-    steps = _fit_gangs(gangs, channel)
-    steps += [_solder(probe) for probe in probes(channel, rig.volume_wiring, network)]
+    steps = _fit_gangs(gangs, work.one.volume)
+    steps += [_solder(probe) for probe in probes(work, network)]
     joints = sorted({p for part in placed for p in (part.start, part.end) if p[:5] == "joint"})
     if joints:
         them = "it" if len(joints) == 1 else "them"
@@ -269,7 +270,7 @@ def _soldering(rig: Rig, channel: Channel, network: Network) -> list[Step]:
                 " Neither resistors nor these capacitors have a polarity."
             )
         )
-    ground = "wiper lug" if rig.volume_wiring == "lug" else "wiper lug (pickup off)"
+    ground = "wiper lug" if work.wiring == "lug" else "wiper lug (pickup off)"
     steps.append(
         Step(
             "Look it over before closing.",
@@ -280,7 +281,7 @@ def _soldering(rig: Rig, channel: Channel, network: Network) -> list[Step]:
     return steps
 
 
-def _fit_gangs(gangs: list[Placed], channel: Channel) -> list[Step]:
+def _fit_gangs(gangs: list[Placed], volume: Pot) -> list[Step]:
     if not gangs:
         return []
     steps = [
@@ -288,7 +289,8 @@ def _fit_gangs(gangs: list[Placed], channel: Channel) -> list[Step]:
             "Fit the multi-gang pot in place of the volume pot and move every lead to the same lug"
             " of section 1. Lugs without a section are section 1's; a clockwise lug is the outer"
             " one that the wiper reaches at 10.",
-            f"section 1, outer lug to outer lug, before its leads: {ohms_text(_track(channel))}",
+            "section 1, outer lug to outer lug, before its leads:"
+            f" {ohms_text(volume.resistance_ohms)}",
         )
     ]
     for part in gangs:
@@ -306,10 +308,6 @@ def _fit_gangs(gangs: list[Placed], channel: Channel) -> list[Step]:
             )
         )
     return steps
-
-
-def _track(channel: Channel) -> float:
-    return channel.volume.resistance_ohms
 
 
 def _gang_lugs(gang: Gang) -> tuple[str, str]:
@@ -350,16 +348,16 @@ def _the(place: str) -> str:
     return place if place.startswith("joint") else f"the {place}"
 
 
-def _lug_table(rig: Rig, channel: Channel, network: Network) -> tuple[tuple[str, str], ...]:
+def _lug_table(rig: Rig, work: Work, network: Network) -> tuple[tuple[str, str], ...]:
     """For each lug and joint, everything that is soldered to it."""
-    onward = "the switch" if len(rig.channels) > 1 else "the output jack"
-    pickup, output = "the pickup's hot lead (as it is)", f"the lead to {onward} (as it is)"
-    at: dict[str, list[str]] = {INPUT_LUG: [pickup], WIPER_LUG: [output], GROUND_LUG: []}
-    if rig.volume_wiring == "independent":
-        at[INPUT_LUG], at[WIPER_LUG] = [output], [pickup]
+    before, after = _leads(rig, work)
+    at: dict[str, list[str]] = {INPUT_LUG: [before], WIPER_LUG: [after], GROUND_LUG: []}
+    if work.wiring == "independent":
+        at[INPUT_LUG], at[WIPER_LUG] = [after], [before]
     at[GROUND_LUG].append("ground, usually the pot's case (as it is)")
-    if channel.tone is not None:
-        side = pickup if channel.tone.wiring == "modern" else output
+    tone = _own_tone(rig, work)
+    if tone is not None:
+        side = before if tone.wiring == "modern" else after
         lug = INPUT_LUG if side in at[INPUT_LUG] else WIPER_LUG
         at[lug].append("the tone control (as it is)")
     sections: dict[str, list[str]] = {}
@@ -376,6 +374,32 @@ def _lug_table(rig: Rig, channel: Channel, network: Network) -> tuple[tuple[str,
             f"wiper lug wired to {_the(part.end)} and bridged to the {unused}",
         ]
     return tuple((place, "; ".join(what)) for place, what in (at | sections).items())
+
+
+def _leads(rig: Rig, work: Work) -> tuple[str, str]:
+    """What comes to the pot and what leaves it, as they are."""
+    if work.one is rig.master:
+        before = "the lead from the pickups' volumes (as it is)"
+    elif isinstance(work.one, Channel):
+        several = len(coils_of(work.one.pickup)) > 1
+        before = "the lead from the switch" if several else "the pickup's hot lead"
+        before += " (as it is)"
+    else:
+        return "the input jack's lead (as it is)", "the output jack's lead (as it is)"
+    joined = len(rig.channels) > 1 and isinstance(work.one, Channel)
+    onward = "the switch" if joined and rig.master is None else "the output jack"
+    if isinstance(work.one, Channel) and rig.master is not None:
+        onward = "the master volume"
+    elif rig.buffer is not None and rig.buffer.place == "guitar":
+        onward = "the buffer"
+    return before, f"the lead to {onward} (as it is)"
+
+
+def _own_tone(rig: Rig, work: Work) -> Tone | None:
+    """The tone control that is wired to this pot, if any."""
+    if isinstance(work.one, Channel):
+        return work.one.tone
+    return rig.tone if work.one is rig.master else None
 
 
 CAUTIONS: tuple[str, ...] = (

@@ -136,7 +136,7 @@ def test_unusable_measured_tapers(points: tuple[tuple[float, float], ...]) -> No
 
 
 def test_built_in_rigs_and_designs_can_all_be_named() -> None:
-    assert len(built_in_rigs()) == 6
+    assert len(built_in_rigs()) == 12
     for name in built_in_rigs():
         assert find_rig(name).name == name
     for design in BUILT_IN:
@@ -164,7 +164,7 @@ def test_rig_file_with_everything(tmp_path: Path) -> None:
     ("addition", "message"),
     [
         ("resistence = 1", r"\[volume\]: unknown key 'resistence'; nearest valid key: resistance"),
-        ("[tones]", "unknown key 'tones'; nearest valid key: tone"),
+        ("[tonez]", "unknown key 'tonez'; nearest valid key: tone"),
         ("midpoint = 1.5", r"\[volume\]: midpoint = 1.5 must lie between"),
         ('taper = "bent"', "taper = 'bent': must be one of linear, audio"),
         ('[cable]\ncapacitance = "-5p"', "out of range|not a value"),

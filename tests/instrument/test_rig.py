@@ -64,10 +64,10 @@ def test_string_takes_have_no_chain() -> None:
 def test_channels_that_make_no_sense() -> None:
     channel = Channel(Pickup(8e3, 4.0), Pot(500e3))
     for channels, says in (
-        ((), "1 to 2 channels, not 0"),
-        ((channel,) * 3, "1 to 2 channels, not 3"),
-        ((replace(channel, held_at=4.0),), "first channel follows the knob"),
-        ((replace(channel, bypass=None),), "first channel follows the knob"),
+        ((), "1 to 6 channels, not 0"),
+        ((channel,) * 7, "1 to 6 channels, not 7"),
+        ((replace(channel, held_at=4.0),), "one volume must follow the knob"),
+        ((replace(channel, bypass=None),), "one volume must follow the knob"),
     ):
         with pytest.raises(InputError, match=says):
             Rig(channels)

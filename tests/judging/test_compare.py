@@ -17,7 +17,7 @@ from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.taper import Taper
 from presolder.models.judging.merit import merit, merits, pickup_load
 from presolder.models.judging.ranking import EQUAL_DB, effort, in_order, ranked, scored
-from presolder.render.files.rigs import built_in_rigs
+from presolder.render.files.rigs import built_in_rigs, find_situations
 from rigs import single
 from running import in_process
 
@@ -150,21 +150,22 @@ def test_effort() -> None:
 
 def test_gangs_of_built_in_designs_are_the_volume_pots(rigs: dict[str, Rig]) -> None:
     for rig in rigs.values():
-        for design in built_in_designs(rig.first.volume):
-            assert not effort(design.network, rig.first.volume).special_order
+        for design in built_in_designs(rig.volume):
+            assert not effort(design.network, rig.volume).special_order
     text = in_process("curves", "--rig", "single-coil-250k", "--design", "gang-series", "--json")
     assert json.loads(text)["designs"][0]["expression"].startswith("gang(250k, audio, zero")
 
 
 def test_every_rig_with_defaults() -> None:
     for name in built_in_rigs():
-        result = json.loads(in_process("compare", "--rig", name, "--keep", "tone", "--json"))
+        where = ("--rig", name, "--in", find_situations(name)[0].name)
+        result = json.loads(in_process("compare", *where, "--keep", "tone", "--json"))
         for design in result["designs"]:
             assert design["score_db"] == design["tone_db"]
-        taper = json.loads(in_process("compare", "--rig", name, "--keep", "taper", "--json"))
+        taper = json.loads(in_process("compare", *where, "--keep", "taper", "--json"))
         assert taper["designs"][0]["design"] == "bare"
         assert taper["judged_by"]["rig"] == name
-        text = in_process("compare", "--rig", name, "--keep", "taper")
+        text = in_process("compare", *where, "--keep", "taper")
         assert "Nothing here is audibly nearer" in text
         assert f"Judged on {name}: rolls-back, knob at 8, 7, 6; bundled take" in text
 

@@ -31,7 +31,8 @@ from presolder.models.judging.ear import Ear
 from presolder.models.judging.merit import merit, merits
 from presolder.models.judging.ranking import score
 from presolder.models.judging.search import Shelf, dual_pot_gangs, front, tailor
-from presolder.render.files.rigs import built_in_rigs, find_rig
+from presolder.models.judging.situations import Heard
+from presolder.render.files.rigs import built_in_rigs, find_rig, find_situations
 from rigs import single
 from running import in_process
 
@@ -65,7 +66,7 @@ def judged(ear: Ear, shape: Network, shelf: Shelf, weight: float) -> list[tuple[
 def test_search_equals_brute_force(rig_name: str, text: str, weight: float) -> None:
     ear, shape = ear_of(find_rig(rig_name), tone_weight=weight), parse_expression(text)
     expected = judged(ear, shape, SMALL, weight)
-    found = tailor(ear, (shape,), SMALL)
+    found = tailor((Heard("", ear),), (shape,), SMALL)
     for (points, name), one in zip(expected[:5], found, strict=False):
         assert format_network(one.network) == name
         assert score(one.taper_phon, one.tone_db, weight) == pytest.approx(points, abs=1e-4)
@@ -79,7 +80,7 @@ def test_refining_a_coarse_grid_equals_brute_force() -> None:
         (),
     )
     expected = judged(ear, shape, shelf, 0.85)
-    found = tailor(ear, (shape,), shelf, most_combinations=49)
+    found = tailor((Heard("", ear),), (shape,), shelf, most_combinations=49)
     assert [format_network(one.network) for one in found[:5]] == [name for _, name in expected[:5]]
 
 
@@ -92,7 +93,7 @@ def test_screening_misses_nothing_that_ears_would_miss() -> None:
         (),
     )
     best, _ = judged(ear, shape, shelf, ear.conditions.tone_weight)[0]
-    first = tailor(ear, (shape,), shelf)[0]
+    first = tailor((Heard("", ear),), (shape,), shelf)[0]
     reached = score(first.taper_phon, first.tone_db, ear.conditions.tone_weight)
     assert reached == pytest.approx(best, abs=0.02)
 
@@ -105,7 +106,7 @@ def test_front_equals_brute_force() -> None:
     for taper, tone in pairs:
         if not expected or tone < expected[-1][1]:
             expected.append((taper, tone))
-    found = front(tailor(ear, (shape,), SMALL))
+    found = front(tailor((Heard("", ear),), (shape,), SMALL))
     assert [(f.taper_phon, f.tone_db) for f in found] == [
         pytest.approx(pair, abs=1e-4) for pair in expected
     ]
@@ -132,7 +133,7 @@ def test_compensated_attenuator(dial: float, cable: float, expected: str) -> Non
         dual_pot_gangs((250e3, 500e3)),
     )
     ear = ear_of(rig, tone_weight=0.99, dials=[dial])
-    found = tailor(ear, DEFAULT_SHAPES, shelf)
+    found = tailor((Heard("", ear),), DEFAULT_SHAPES, shelf)
     assert format_network(found[0].network) == expected
     assert found[0].tone_db < 0.01
 
@@ -170,11 +171,12 @@ def test_default_shapes_are_all_there_is() -> None:
 
 @pytest.mark.parametrize("rig_name", list(built_in_rigs()))
 def test_command_on_every_rig(rig_name: str) -> None:
-    options = ("--rig", rig_name, "--resistors", "100k:1M", "--capacitors", "100p:1n",
+    where = ("--rig", rig_name, "--in", find_situations(rig_name)[0].name)
+    options = (*where, "--resistors", "100k:1M", "--capacitors", "100p:1n",
                "--series", "E6")  # fmt: skip
     result = json.loads(in_process("tailor", *options, "--json"))
     assert result["designs_searched"] > 2_000
-    compared = json.loads(in_process("compare", "--rig", rig_name, "--json"))["designs"]
+    compared = json.loads(in_process("compare", *where, "--json"))["designs"]
     fitted = {entry["design"]: entry for entry in compared if entry["design"] != "bare"}
     best = result["best_built_in"]
     assert fitted[best["design"]]["score_db"] == pytest.approx(best["score_db"], abs=1e-4)

@@ -216,6 +216,7 @@ def test_soldering_as_told_gives_the_circuit(
 def test_steps_and_lugs_agree(rig_name: str, design: str) -> None:
     """Every end of every part is in the steps and at its lug, and leads stay where they were."""
     sheet = json.loads(in_process("sheet", "--rig", rig_name, "--design", design, "--json"))
+    rig = find_rig(rig_name)
     copies = 2 if "two-pickups" in rig_name else 1
     assert len(sheet["pots"]) == copies
     for pot in sheet["pots"]:
@@ -224,10 +225,16 @@ def test_steps_and_lugs_agree(rig_name: str, design: str) -> None:
                 assert part["name"] in pot["lugs"][place]
             own = [step["do"] for step in pot["steps"] if part["name"] in step["do"]]
             assert any(part["from"] in step and part["to"] in step for step in own)
-        pickup = "wiper lug" if "independent" in rig_name else "input lug"
-        output = "input lug" if "independent" in rig_name else "wiper lug"
-        assert "pickup's hot lead" in pot["lugs"][pickup]
+        # A blend pot is wired the other way round, the master after it is not.
+        turned_round = rig.volume_wiring == "independent" and rig.master is None
+        pickup = "wiper lug" if turned_round else "input lug"
+        output = "input lug" if turned_round else "wiper lug"
+        lead = "the pickup's hot lead" if rig.master is None else "pickups' volumes"
+        if rig_name == "split-humbucker":
+            lead = "the lead from the switch"
+        assert lead in pot["lugs"][pickup]
         onward = "switch" if copies == 2 else "output jack"
+        onward = "buffer" if rig.buffer is not None else onward
         assert onward in pot["lugs"][output]
     assert {order["quantity"] for order in sheet["orders"]} == {copies}
     assert sheet["multi_gang"] == (design == "gang-series")

@@ -41,29 +41,38 @@ class Fault:
 
 
 def response(parts: list[Part], frequency_hz: Array) -> Array:
-    """Magnitude of v(out) over emf by node voltages; sources are known voltages."""
-    known = {"0": 0.0, "emf": 1.0}
-    for part in parts:
-        if part.letter == "E":
-            known[part.plus] = float(part.value.split()[-1])
-    names = sorted({end for p in parts for end in (p.plus, p.minus)} - set(known))
+    """Magnitude of v(out) over emf by node voltages, and a current for each source."""
+    sources = [part for part in parts if part.letter == "E"]
+    names = sorted({end for p in parts for end in (p.plus, p.minus)} - {"0", "emf"})
     index = {name: i for i, name in enumerate(names)}
-    s = 2j * np.pi * frequency_hz
-    matrix = np.zeros((s.size, len(names), len(names)), dtype=complex)
-    current = np.zeros((s.size, len(names)), dtype=complex)
+    s, size = 2j * np.pi * frequency_hz, len(names) + len(sources)
+    matrix = np.zeros((s.size, size, size), dtype=complex)
+    right = np.zeros((s.size, size), dtype=complex)
+
+    def add(row: int, node: str, value: Array | complex) -> None:
+        if node == "emf":
+            right[:, row] -= value
+        elif node != "0":
+            matrix[:, row, index[node]] += value
+
     for part in parts:
         if part.letter == "E":
+            row = len(names) + sources.index(part)
+            plus, minus, gain = part.value.split()
+            for node, share in ((part.plus, 1.0), (part.minus, -1.0)):
+                add(row, node, share)
+                if node in index:
+                    matrix[:, index[node], row] += share
+            add(row, plus, -float(gain))
+            add(row, minus, float(gain))
             continue
         value = float(part.value)
         admittance = {"R": 1 / value + 0 * s, "L": 1 / (s * value), "C": s * value}[part.letter]
         for here, there in ((part.plus, part.minus), (part.minus, part.plus)):
             if here in index:
-                matrix[:, index[here], index[here]] += admittance
-                if there in index:
-                    matrix[:, index[here], index[there]] -= admittance
-                else:
-                    current[:, index[here]] += admittance * known[there]
-    volts = np.linalg.solve(matrix, current[..., None])[..., 0]
+                add(index[here], here, admittance)
+                add(index[here], there, -admittance)
+    volts = np.linalg.solve(matrix, right[..., None])[..., 0]
     return np.asarray(np.abs(volts[:, index["out"]]))
 
 

@@ -19,13 +19,23 @@ from checks_books import (
     tapers,
 )
 from checks_hearing import annex_loudness, narrow_band_sharpness, takes_by_library
-from checks_simulator import lsoda, spice_ac, spice_transient, spice_two_pickups, symbolic
+from checks_simulator import (
+    lsoda,
+    spice_ac,
+    spice_transient,
+    spice_two_pickups,
+    spice_wirings,
+    spice_wirings_moving,
+    symbolic,
+)
 from checks_stages import spice_stages, spice_working_points
 
 CHECKS: tuple[Callable[[], list[Row]], ...] = (
     spice_ac,
     spice_two_pickups,
+    spice_wirings,
     spice_transient,
+    spice_wirings_moving,
     spice_stages,
     spice_working_points,
     lsoda,

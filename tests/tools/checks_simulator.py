@@ -1,6 +1,7 @@
 """Checks against programs and libraries that solve circuits by themselves."""
 
 import warnings
+from concurrent.futures import ThreadPoolExecutor
 from fractions import Fraction
 from functools import cache
 
@@ -21,13 +22,15 @@ from presolder.models.audio.knob import KnobPath
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
+from presolder.models.instrument.controls import Pot
 from presolder.models.instrument.designs import BUILT_IN
 from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.network import Design, Network
 from presolder.models.instrument.rig import Rig
+from presolder.models.instrument.taper import Taper
 from presolder.render.files.audio import read_recording
 from presolder.render.files.rigs import find_rig
-from random_circuits import random_network, random_pair, random_rig
+from random_circuits import random_network, random_pair, random_rig, random_wiring
 from rendering import rendered, rms
 from rigs import as_string_take, with_other
 from takes import SAMPLES
@@ -74,6 +77,25 @@ def spice_two_pickups(case_count: int = 36) -> list[Row]:
         phase_error.append(np.abs(np.angle(ratio, deg=True)).max())
     source = "ngspice, a general-purpose circuit simulator: AC analysis"
     what = "two pickups with a volume and a bypass each, lug and independent wiring:"
+    return [
+        Row(source, f"{what} gain", case_count, float(max(gain_error)), 0.02, "dB"),
+        Row(source, f"{what} phase", case_count, float(max(phase_error)), 0.2, "degrees"),
+    ]
+
+
+def spice_wirings(case_count: int = 180) -> list[Row]:
+    """Any pickups in series and in parallel, masters, shared tones, buffers and pedals."""
+    random = np.random.default_rng(23)
+    gain_error, phase_error = [], []
+    for index in range(case_count):
+        rig, network = random_wiring(random, index), random_network(random, index)
+        dial = 10.0 if index % 12 == 0 else float(random.uniform(0.2, 10))
+        frequency_hz, outside = spice_response(parts_of(rig, network, at_dial(dial)))
+        ratio = transfer(chain_equations(rig, network), frequency_hz, dial)[0] / outside
+        gain_error.append(np.abs(decibels(ratio)).max())
+        phase_error.append(np.abs(np.angle(ratio, deg=True)).max())
+    source = "ngspice, a general-purpose circuit simulator: AC analysis"
+    what = "wirings: coils and piezos in series and parallel, 1-3 volumes, master, tone, buffer, pedal:"
     return [
         Row(source, f"{what} gain", case_count, float(max(gain_error)), 0.02, "dB"),
         Row(source, f"{what} phase", case_count, float(max(phase_error)), 0.2, "degrees"),
@@ -149,6 +171,42 @@ def spice_transient() -> list[Row]:
             "dB",
         )
     ]
+
+
+def spice_wirings_moving(case_count: int = 9) -> list[Row]:
+    """The knob of any wiring turning: a pickup's own, the master's, the pedal's."""
+    random = np.random.default_rng(24)
+    rigs = [random_wiring(random, 2 * index) for index in range(case_count)]
+    with ThreadPoolExecutor() as pool:
+        errors_db = list(pool.map(_moving_error_db, range(case_count), rigs))
+    return [
+        Row(
+            "ngspice: transient analysis with moving resistors",
+            "fast swell through wirings of all kinds; relative RMS difference from the"
+            " step-halving extrapolation",
+            case_count,
+            max(errors_db),
+            -60.0,
+            "dB",
+        )
+    ]
+
+
+def _moving_error_db(index: int, rig: Rig) -> float:
+    rate = 48_000
+    law = Taper(("linear", "audio", "two-slope")[index % 3], 0.2)  # type: ignore[arg-type]
+    rig = rig.with_volume(Pot(rig.volume.resistance_ohms, law))
+    network = parse_expression(("680p", "150k || 1n", "100k + 1n5")[(index // 3) % 3])
+    coarse, fine = (
+        spice_moving(rig, network, GESTURES["fast swell"], rate, step) for step in (4, 8)
+    )
+    exact = fine + (fine - coarse) / 3
+    time_s = np.arange(exact.size) / rate
+    emf = ramp(time_s) * sum(np.sin(2 * np.pi * f * time_s) for f in TONES_HZ)
+    design = Design("d", network)
+    ours = rendered(emf, rate, as_string_take(rig), (design,), GESTURES["fast swell"])[0, 0]
+    heard = slice(0, -200)
+    return float(decibels(rms((ours - exact)[heard]) / rms(exact[heard])))
 
 
 def symbolic() -> list[Row]:

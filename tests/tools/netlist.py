@@ -73,57 +73,120 @@ def following_dial(ohms: float, taper: object, rest: bool) -> str:
 
 def parts_of(rig: object, network: object, value: Value) -> list[Part]:
     """Every part of the chain but the source, between named nodes (``emf`` to ``out``)."""
-    load = rig.load  # type: ignore[attr-defined]
-    independent = rig.volume_wiring == "independent"  # type: ignore[attr-defined]
-    free = count(1)
-    first, *others = rig.channels  # type: ignore[attr-defined]
-    parts = _one_pickup(first, independent, "emf", "", free, network, value)
-    for second in others:
-        own = network if second.bypass == "auditioned" else second.bypass
-        held = value if second.held_at is None else at_dial(second.held_at)
-        parts.append(Part("E", "emf2", "0", f"emf 0 {second.strength!r}"))
-        parts += _one_pickup(second, independent, "emf2", "2", free, own, held)
-    farads = rig.cable_farads + load.capacitance_farads  # type: ignore[attr-defined]
-    if farads:
-        parts.append(Part("C", "out", "0", repr(farads)))
+    load, free = rig.load, count(1)  # type: ignore[attr-defined]
+    after = [name for name in ("master", "buffer", "pedal") if getattr(rig, name) is not None]
+    # Where each of them begins, and the last one's end.
+    starts = [f"to{name}" for name in after] + ["out"]
+    join = starts[0]
+    parts: list[Part] = []
+    for number, channel in enumerate(rig.channels, start=1):  # type: ignore[attr-defined]
+        mark = "" if number == 1 else str(number)
+        _source(parts, channel.pickup, f"lug{mark}", "0", channel.strength, free)
+        independent = rig.volume_wiring == "independent"  # type: ignore[attr-defined]
+        _volume(parts, channel, f"lug{mark}", join, independent, network, value, free)
+        _tone(parts, channel.tone, f"lug{mark}", join, free)
+    ends = dict(zip(after, starts[1:], strict=True))
+    wiper = ends.get("master", join)
+    _tone(parts, rig.tone, join, wiper, free)  # type: ignore[attr-defined]
+    if "master" in ends:
+        _volume(parts, rig.master, join, wiper, False, network, value, free)  # type: ignore[attr-defined]
+    cable_at = wiper
+    if "buffer" in ends:
+        here, there = starts[after.index("buffer")], ends["buffer"]
+        box = rig.buffer  # type: ignore[attr-defined]
+        parts.append(Part("R", here, "0", repr(box.input_ohms)))
+        if box.input_farads:
+            parts.append(Part("C", here, "0", repr(box.input_farads)))
+        parts.append(Part("E", "inside", "0", f"{here} 0 {10 ** (box.gain_db / 20)!r}"))
+        parts.append(Part("R", "inside", there, repr(box.output_ohms)))
+        cable_at = there if box.place == "guitar" else here
+    if "pedal" in ends:
+        here = starts[after.index("pedal")]
+        pedal = rig.pedal  # type: ignore[attr-defined]
+        _volume(parts, pedal.volume, here, "out", False, network, value, free)
+        if pedal.cable_farads:
+            parts.append(Part("C", "out", "0", repr(pedal.cable_farads)))
+    for node, farads in ((cable_at, rig.cable_farads), ("out", load.capacitance_farads)):  # type: ignore[attr-defined]
+        if farads:
+            parts.append(Part("C", node, "0", repr(farads)))
     if np.isfinite(load.resistance_ohms):
         parts.append(Part("R", "out", "0", repr(load.resistance_ohms)))
     return parts
 
 
-def _one_pickup(
-    channel: object,
+def _source(
+    parts: list[Part], source: object, hot: str, cold: str, share: float, free: Iterator[int]
+) -> None:
+    """Coils or a piezo between two nodes, each with an EMF of its own."""
+    match type(source).__name__:
+        case "CoilsInParallel":
+            for one in source.parts:  # type: ignore[attr-defined]
+                _source(parts, one, hot, cold, share, free)
+            return
+        case "CoilsInSeries":
+            inner = source.parts  # type: ignore[attr-defined]
+            here = hot
+            for i, one in enumerate(inner):
+                there = cold if i == len(inner) - 1 else f"s{next(free)}"
+                _source(parts, one, here, there, share, free)
+                here = there
+            return
+        case "Wound":
+            _source(parts, source.pickup, hot, cold, share * source.share, free)  # type: ignore[attr-defined]
+            return
+    number = next(free)
+    # The first coil is named plainly, and fed without a detour.
+    mark = "" if not parts else str(number)
+    emf, coil = f"emf{mark}", f"coil{mark}"
+    if not (mark == "" and cold == "0" and share == 1.0):
+        emf = f"emf{number}"
+        parts.append(Part("E", emf, cold, f"emf 0 {share!r}"))
+    if type(source).__name__ == "Piezo":
+        parts.append(Part("C", emf, hot, repr(source.capacitance_farads)))  # type: ignore[attr-defined]
+        if source.leakage_ohms:  # type: ignore[attr-defined]
+            parts.append(Part("R", hot, cold, repr(source.leakage_ohms)))  # type: ignore[attr-defined]
+        return
+    pickup = source
+    parts.append(Part("R", emf, coil, repr(pickup.resistance_ohms)))  # type: ignore[attr-defined]
+    if pickup.leakage_henries:  # type: ignore[attr-defined]
+        parts.append(Part("L", coil, f"core{mark}", repr(pickup.leakage_henries)))  # type: ignore[attr-defined]
+        coil = f"core{mark}"
+    henries = pickup.inductance_henries - pickup.leakage_henries  # type: ignore[attr-defined]
+    parts.append(Part("L", coil, hot, repr(henries)))
+    if pickup.eddy_ohms:  # type: ignore[attr-defined]
+        parts.append(Part("R", coil, hot, repr(pickup.eddy_ohms)))  # type: ignore[attr-defined]
+    if pickup.capacitance_farads:  # type: ignore[attr-defined]
+        parts.append(Part("C", hot, cold, repr(pickup.capacitance_farads)))  # type: ignore[attr-defined]
+
+
+def _volume(
+    parts: list[Part],
+    one: object,
+    hot: str,
+    onward: str,
     independent: bool,
-    emf: str,
-    mark: str,
-    free: Iterator[int],
     network: object,
     value: Value,
-) -> list[Part]:
-    """From one EMF to ``out``; the mark keeps a second pickup's nodes apart."""
-    pickup, tone, volume = channel.pickup, channel.tone, channel.volume  # type: ignore[attr-defined]
-    coil, hot = f"coil{mark}", f"lug{mark}"
-    parts = [Part("R", emf, coil, repr(pickup.resistance_ohms))]
-    if pickup.leakage_henries:
-        parts.append(Part("L", coil, f"core{mark}", repr(pickup.leakage_henries)))
-        coil = f"core{mark}"
-    henries = pickup.inductance_henries - pickup.leakage_henries
-    parts.append(Part("L", coil, hot, repr(henries)))
-    if pickup.eddy_ohms:
-        parts.append(Part("R", coil, hot, repr(pickup.eddy_ohms)))
-    if pickup.capacitance_farads:
-        parts.append(Part("C", hot, "0", repr(pickup.capacitance_farads)))
-    wiper = hot if independent else "out"
-    parts.append(Part("R", hot, "out", value(volume.resistance_ohms, volume.taper, True)))
-    parts.append(Part("R", wiper, "0", value(volume.resistance_ohms, volume.taper, False)))
-    if tone is not None:
-        top = {"modern": hot, "fifties": "out"}[tone.wiring]
-        ohms = max(tone.pot.resistance_ohms * fraction(tone.pot.taper, tone.dial), 1e-3)
-        parts.append(Part("R", top, f"tone{mark}", repr(ohms)))
-        parts.append(Part("C", f"tone{mark}", "0", repr(tone.capacitance_farads)))
-    if network is not None:
-        _add(parts, network, hot, "out", free, value)
-    return parts
+    free: Iterator[int],
+) -> None:
+    """A pot and its bypass; held where its description says so."""
+    own = network if one.bypass == "auditioned" else one.bypass  # type: ignore[attr-defined]
+    stands = value if one.held_at is None else at_dial(one.held_at)  # type: ignore[attr-defined]
+    pot = one.volume  # type: ignore[attr-defined]
+    wiper = hot if independent else onward
+    parts.append(Part("R", hot, onward, stands(pot.resistance_ohms, pot.taper, True)))
+    parts.append(Part("R", wiper, "0", stands(pot.resistance_ohms, pot.taper, False)))
+    if own is not None:
+        _add(parts, own, hot, onward, free, stands)
+
+
+def _tone(parts: list[Part], tone: object, hot: str, onward: str, free: Iterator[int]) -> None:
+    if tone is None or (tone.no_load and tone.dial == 10):  # type: ignore[attr-defined]
+        return
+    top, middle = {"modern": hot, "fifties": onward}[tone.wiring], f"tone{next(free)}"  # type: ignore[attr-defined]
+    ohms = max(tone.pot.resistance_ohms * fraction(tone.pot.taper, tone.dial), 1e-3)  # type: ignore[attr-defined]
+    parts.append(Part("R", top, middle, repr(ohms)))
+    parts.append(Part("C", middle, "0", repr(tone.capacitance_farads)))  # type: ignore[attr-defined]
 
 
 def _add(

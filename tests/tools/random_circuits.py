@@ -6,7 +6,15 @@ import numpy as np
 
 from presolder.models.instrument.controls import Load, Pickup, Pot, Tone
 from presolder.models.instrument.network import Capacitor, Gang, Network, Parallel, Resistor, Series
-from presolder.models.instrument.rig import VOLUME_WIRINGS, Rig
+from presolder.models.instrument.onward import Buffer, Pedal, Volume
+from presolder.models.instrument.rig import VOLUME_WIRINGS, Channel, Rig
+from presolder.models.instrument.source import (
+    CoilsInParallel,
+    CoilsInSeries,
+    Piezo,
+    Source,
+    Wound,
+)
 from presolder.models.instrument.taper import Taper, TaperKind
 from rigs import single
 
@@ -65,6 +73,71 @@ def random_pair(random: np.random.Generator, index: int) -> Rig:
         strength=float(random.uniform(0.3, 3.0)),
     )
     return replace(first, channels=(first.first, second), volume_wiring=VOLUME_WIRINGS[index % 2])
+
+
+def random_source(random: np.random.Generator, index: int, depth: int = 2) -> Source:
+    """Coils in series and in parallel, some out of phase; now and then a piezo."""
+    rig = random_rig(random, index)
+    if depth == 0 or index % 3 == 0:
+        share = float(random.uniform(0.3, 3.0)) * (-1.0 if index % 4 == 1 else 1.0)
+        coil = rig.first.pickup
+        if index % 11 == 5:
+            coil = Piezo(float(random.uniform(3e-10, 3e-9)), None if index % 2 else 1e7)
+        return Wound(coil, share)  # type: ignore[arg-type]
+    group = CoilsInSeries if random.random() < 0.5 else CoilsInParallel
+    return group(
+        tuple(
+            random_source(random, int(random.integers(0, 99)), depth - 1)
+            for _ in range(int(random.integers(2, 4)))
+        )
+    )
+
+
+def random_wiring(random: np.random.Generator, index: int) -> Rig:
+    """A rig of one to three channels and all that may follow; kinds take turns."""
+    rigs = [random_rig(random, index + k) for k in range(1 + index % 3)]
+    knob = ("channel", "master", "pedal")[(index // 3) % 3]
+    dials = random.uniform(0.3, 10.0, len(rigs) + 2)
+    channels = tuple(
+        Channel(
+            random_source(random, index + at),
+            rig.first.volume,
+            rig.first.tone,
+            "auditioned" if knob == "channel" and (at == 0 or index % 4 == 0) else None,
+            None if knob == "channel" and at == 0 else float(dials[at]),
+        )
+        for at, rig in enumerate(rigs)
+    )
+    other = random_rig(random, index + 7)
+    tone = other.first.tone
+    if tone is not None and index % 5 == 0:
+        tone = replace(tone, no_load=True, dial=(10.0, 4.0)[index % 2])
+    master = Volume(
+        other.first.volume,
+        "auditioned" if knob == "master" else None,
+        None if knob == "master" else float(dials[-1]),
+    )
+    pedal = Volume(
+        Pot(float(random.uniform(20e3, 500e3))),
+        "auditioned" if knob == "pedal" else random_network(random, index),
+        None if knob == "pedal" else float(dials[-2]),
+    )
+    buffer = Buffer(
+        ("guitar", "cable")[index % 2],  # type: ignore[arg-type]
+        float(random.uniform(2e5, 1e7)),
+        (0.0, 3e-11)[index % 2],
+        float(random.uniform(50, 2e4)),
+        float(random.uniform(-12, 20)),
+    )
+    return replace(
+        rigs[0],
+        channels=channels,
+        volume_wiring=VOLUME_WIRINGS[(index // 2) % 2],
+        master=master if knob == "master" or index % 4 == 2 else None,
+        tone=None if index % 3 == 1 else tone,
+        buffer=buffer if index % 4 in (1, 2) else None,
+        pedal=Pedal(pedal, (0.0, 4e-10)[index % 2]) if knob == "pedal" or index % 5 == 3 else None,
+    )
 
 
 def random_leaf(random: np.random.Generator, kind: str = "") -> Network:

@@ -1,0 +1,51 @@
+"""What a rig file listens through: its `[dirt]`."""
+
+from presolder.models.errors import InputError
+from presolder.models.instrument.dirt import ANY_KINDS, DIRT_KINDS, AnyDirt, AnyKind, Dirt
+from presolder.models.instrument.stage import Stage
+from presolder.render.files.toml import Section
+
+FUZZ_WAS_RENAMED = (
+    "'fuzz' is now 'lopsided-10k', the same curve; 'germanium-fuzz' and 'silicon-fuzz' are circuits"
+)
+
+
+def read_dirt(section: Section) -> AnyDirt:
+    """A `[dirt]` section: a clipping curve, or a circuit."""
+    section.required("kind")
+    if section.table["kind"] == "fuzz":
+        raise InputError(f"kind = {FUZZ_WAS_RENAMED}")
+    kind = section.choice("kind", ANY_KINDS, "smooth")
+    return _read_curve(section, kind) if kind in DIRT_KINDS else _read_stage(section, kind)
+
+
+def _read_curve(section: Section, kind: AnyKind) -> Dirt:
+    section.only("kind", "drive", "pre_hz", "post_hz", "level_db")
+    plain = Dirt()
+    return Dirt(
+        kind,  # type: ignore[arg-type]
+        section.number("drive", plain.drive_db),
+        section.number("pre_hz", plain.pre_hz),
+        section.number("post_hz", plain.post_hz),
+        section.number("level_db", plain.level_db),
+    )
+
+
+# What each circuit's own knob is called; the booster has none.
+_CONTROLS = {"germanium-fuzz": "fuzz", "silicon-fuzz": "fuzz", "diode-clipper": "gain"}
+
+
+def _read_stage(section: Section, kind: AnyKind) -> Stage:
+    control = _CONTROLS.get(kind)
+    active = () if kind == "diode-clipper" else ("bias", "supply", "battery")
+    section.only("kind", *([control] if control else []), *active, "touch_db", "level_db")
+    plain = Stage()
+    return Stage(
+        kind,  # type: ignore[arg-type]
+        section.number(control, plain.control) if control else plain.control,
+        section.number("bias", plain.bias),
+        section.number("supply", plain.supply_volts),
+        section.quantity("battery", "ohm", plain.battery_ohms),
+        section.number("touch_db", plain.touch_db),
+        section.number("level_db", plain.level_db),
+    )

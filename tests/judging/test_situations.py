@@ -1,0 +1,155 @@
+"""One bypass for all situations of a guitar: weights, the worst case, the search."""
+
+import json
+from itertools import product
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from ears import ear_of
+from presolder.models.errors import InputError
+from presolder.models.instrument.designs import built_in_designs
+from presolder.models.instrument.instrument import Situation
+from presolder.models.instrument.network import Capacitor, Design, Parallel, Resistor, Series
+from presolder.models.instrument.preferred import preferred_values
+from presolder.models.judging.everywhere import recommend_everywhere
+from presolder.models.judging.merit import merit
+from presolder.models.judging.ranking import EQUAL_DB, score
+from presolder.models.judging.search import Shelf, tailor
+from presolder.models.judging.situations import Heard, overall, shares
+from presolder.render.files.rigs import find_rig, find_situations
+from running import in_process, presolder_here
+
+SMALL = Shelf(
+    tuple(Resistor(v) for v in preferred_values("E6", 15e3, 680e3)),
+    tuple(Capacitor(v) for v in preferred_values("E6", 100e-12, 4.7e-9)),
+    (),
+)
+RIGS = ("three-single-coils", "split-humbucker", "two-humbuckers-shared-tone")
+
+
+def heard_in(name: str) -> tuple[Heard, ...]:
+    return tuple(Heard(s.name, ear_of(s.rig), s.weight) for s in find_situations(name))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("name", "kind"), zip(RIGS, (Series, Parallel, Series), strict=True))
+def test_search_finds_what_trying_everything_finds(name: str, kind: type) -> None:
+    """Each of 11 x 11 designs judged in full in every situation, by itself; weights by hand."""
+    heard = heard_in(name)
+    weights = [one.weight for one in heard]
+    tried = []
+    for resistor, capacitor in product(SMALL.resistors, SMALL.capacitors):
+        network = kind((resistor, capacitor))
+        each = []
+        for one in heard:
+            its = merit(one.ear, network)
+            each.append(float(score(its.taper_phon, its.tone_db, one.ear.conditions.tone_weight)))
+        tried.append((sum(w * s for w, s in zip(weights, each, strict=True)) / sum(weights), each))
+    found = tailor(heard, (kind((Resistor(1.0), Capacitor(1.0))),), SMALL)
+    best = min(tried)
+    its = found[0]
+    assert float(np.dot(weights, its.scores_db) / sum(weights)) == pytest.approx(best[0], abs=1e-6)
+    assert its.scores_db == pytest.approx(best[1], abs=1e-6)
+    # What each situation would have by itself is among what was judged.
+    for at in range(len(heard)):
+        own = min(one.scores_db[at] for one in found)
+        assert own == pytest.approx(min(each[at] for _, each in tried), abs=0.05)
+
+
+def test_weights_decide() -> None:
+    """A situation that counts for all but nothing gets what it wants; equal ones share."""
+    two = heard_in("three-single-coils")
+    neck, fuzz = two[2], two[3]
+    shape = (Series((Resistor(1.0), Capacitor(1.0))),)
+    alone = [tailor((one,), shape, SMALL)[0].network for one in (neck, fuzz)]
+    assert alone[0] != alone[1]
+    for heavy, wanted in zip((0, 1), alone, strict=True):
+        weights = [1e-6, 1e-6]
+        weights[heavy] = 1.0
+        heard = tuple(
+            Heard(one.name, one.ear, weight)
+            for one, weight in zip((neck, fuzz), weights, strict=True)
+        )
+        assert tailor(heard, shape, SMALL)[0].network == wanted
+    assert shares(two) == pytest.approx([3 / 7, 2 / 7, 1 / 7, 1 / 7])
+
+
+def test_one_situation_is_the_plain_search() -> None:
+    ear = ear_of(find_rig("humbucker-500k"))
+    shape = (Series((Resistor(1.0), Capacitor(1.0))),)
+    once, twice = (
+        tailor(tuple(Heard(str(n), ear, 0.5) for n in range(count)), shape, SMALL)
+        for count in (1, 2)
+    )
+    assert [one.network for one in once[:20]] == [one.network for one in twice[:20]]
+
+
+def test_recommendation_says_what_is_given_up() -> None:
+    heard = heard_in("three-single-coils")
+    shapes = (Series((Resistor(1.0), Capacitor(1.0))), Capacitor(1.0))
+    found = recommend_everywhere(heard, shapes, SMALL)
+    first = found.best[0]
+    lost = found.gives_up_db(first)
+    for at, (one, its) in enumerate(zip(heard, first.each, strict=True)):
+        alone = tailor((one,), shapes, SMALL)[0]
+        assert its.score_db - alone.scores_db[0] == pytest.approx(lost[at], abs=0.05)
+    assert first.worst == int(np.argmax([one.score_db for one in first.each]))
+    bare = overall(heard, (Design("bare", None),))[0]
+    assert found.bare_comes_first == (bare.score_db - first.score_db < EQUAL_DB)
+
+
+def test_commands_take_all_situations_or_one() -> None:
+    name = "split-humbucker"
+    everywhere = json.loads(in_process("compare", "--rig", name, "--json"))
+    names = [one["name"] for one in everywhere["situations"]]
+    weights = np.array([one["weight"] for one in everywhere["situations"]])
+    assert names == [one.name for one in find_situations(name)]
+    for at, place in enumerate(names):
+        alone = json.loads(in_process("compare", "--rig", name, "--in", place, "--json"))
+        scores = {one["design"]: one["score_db"] for one in alone["designs"]}
+        for design in everywhere["designs"]:
+            assert design["situations"][place]["score_db"] == scores[design["design"]], at
+    for design in everywhere["designs"]:
+        each = [design["situations"][place]["score_db"] for place in names]
+        assert design["score_db"] == pytest.approx(weights @ each / weights.sum(), abs=1e-3)
+        assert design["worst_in"] == names[int(np.argmax(each))]
+    needed = json.loads(in_process("need", "--rig", name, "--json"))
+    for place in needed["situations"]:
+        alone = json.loads(in_process("need", "--rig", name, "--in", place["name"], "--json"))
+        assert (place["needed"], place["first"]) == (alone["needed"], alone["first"])
+
+
+def test_search_and_comparison_agree() -> None:
+    """What the one says of a design in a situation, the other says as well."""
+    options = ("--rig", "split-humbucker", "--topology", "series", "--series", "E6")
+    found = json.loads(in_process("tailor", *options, "--json"))
+    best = found["best"][0]
+    asked = ("--rig", "split-humbucker", "--design", best["expression"], "--design", "bare")
+    compared = json.loads(in_process("compare", *asked, "--json"))
+    its = next(one for one in compared["designs"] if one["expression"] == best["expression"])
+    assert its["score_db"] == best["score_db"]
+    first = compared["designs"][0]["design"]
+    assert first == ("bare" if found["first"] == "bare" else best["expression"])
+    text = in_process("tailor", *options)
+    for place in found["situations"]:
+        assert place["name"] in text
+        assert ("nothing to be heard" in text) or place["gives_up_db"] >= EQUAL_DB
+
+
+def test_a_plot_of_several_situations_is_refused(tmp_path: Path) -> None:
+    plot = tmp_path / "front.svg"
+    refused = presolder_here(
+        "tailor", "--rig", "split-humbucker", "--topology", "cap", "--plot", str(plot)
+    )
+    assert refused.returncode == 2 and "say which with --in" in refused.stderr
+    assert not plot.exists()
+
+
+def test_weights_have_limits() -> None:
+    rig = find_rig("humbucker-500k")
+    for weight in (0.0, -1.0, 1e4, float("nan")):
+        with pytest.raises(InputError, match="weight = .* must lie above 0"):
+            Situation("x", rig, weight)
+    assert len(built_in_designs(rig.volume)) > 5
