@@ -22,6 +22,7 @@ SUMMARIES = {
     "render": "Render recording DI through each design while the volume knob turns.",
     "pack": "Make a folder (or OUT.zip) of listening samples from recording DI.",
     "sheet": "Say which parts to order and what to solder where.",
+    "order": "Add up what several jobs take, and what of it the drawer has.",
     "pickup": "Find a pickup's inductance and capacitance.",
     "taper": "Find a pot's track and taper from an ohmmeter's readings.",
     "cable": "Find a cable's capacitance.",

@@ -13,7 +13,7 @@ from presolder.models.errors import InputError
 from presolder.models.hearing.bands import LINES_HZ, third_octave_db
 from presolder.models.hearing.change import Change, Sound, change, sound
 from presolder.models.hearing.material import Material
-from presolder.models.instrument.network import Network
+from presolder.models.instrument.network import Gang, Network
 from presolder.models.instrument.player import Player
 from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.taper import DIAL_MAX
@@ -40,6 +40,8 @@ class Conditions:
         Sound pressure level of the take's loudest second at dial 10, dB re 20 uPa.
     speaker_power : ndarray, shape (112,), or None
         What a loudspeaker passes of the power at each of `LINES_HZ`.
+    gangs_at_hand : tuple of Gang
+        Second gangs of dual pots that one has, and need not order specially.
     """
 
     material: Material
@@ -47,6 +49,7 @@ class Conditions:
     tone_weight: float
     listening_level_db: float = LISTENING_LEVEL_DB
     speaker_power: Array | None = None
+    gangs_at_hand: tuple[Gang, ...] = ()
 
     def __post_init__(self) -> None:
         if not 0.0 <= self.tone_weight <= 1.0:

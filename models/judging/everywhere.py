@@ -5,8 +5,9 @@ from dataclasses import dataclass
 
 from presolder.models.instrument.designs import built_in_designs
 from presolder.models.instrument.network import Design, Network, format_network
-from presolder.models.judging.ranking import EQUAL_DB, in_order, worth_their_parts
-from presolder.models.judging.search import Found, Shelf, best_of_each, combinations, tailor
+from presolder.models.judging.ranking import EQUAL_DB, in_order
+from presolder.models.judging.recommendation import candidates, worth_showing
+from presolder.models.judging.search import Found, Shelf, combinations, plateau, tailor
 from presolder.models.judging.situations import Heard, Overall, overall
 
 
@@ -27,6 +28,8 @@ class Everywhere:
         What comes first in each situation by itself, of all that was judged in full.
     searched, topologies : int
         How many designs, of how many topologies.
+    equals : int
+        As of a `Recommendation`.
     """
 
     best: tuple[Overall, ...]
@@ -36,6 +39,7 @@ class Everywhere:
     own: tuple[Found, ...]
     searched: int
     topologies: int
+    equals: int
 
     @property
     def ahead_of_bare_db(self) -> float:
@@ -77,10 +81,11 @@ def recommend_everywhere(
     Everywhere
     """
     found = tailor(heard, shapes, shelf, progress=progress)
-    designs = (Design(format_network(one.network), one.network) for one in best_of_each(found))
+    chosen = candidates(found, shapes, top)
+    designs = (Design(format_network(one.network), one.network) for one in chosen)
     bare, *judged = overall(heard, (Design("bare", None), *designs))
     order = in_order([bare, *judged])
-    ahead = worth_their_parts(order[: order.index(bare)])
+    ahead = worth_showing(order[: order.index(bare)], judged, shapes)
     shown = ahead or (min(judged, key=lambda one: one.score_db),)
     fitted = built_in_designs(heard[0].ear.rig.volume)[1:]
     return Everywhere(
@@ -91,4 +96,5 @@ def recommend_everywhere(
         tuple(min(found, key=lambda one: one.scores_db[at]) for at in range(len(heard))),
         sum(combinations(shape, shelf) for shape in shapes),
         len(shapes),
+        len(plateau(found)),
     )

@@ -1,6 +1,6 @@
 """What a preference makes of designs: scores, ranks, and which one comes first."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Container, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Protocol, TypeVar
 
@@ -57,7 +57,7 @@ class Effort:
         return self.special_order, self.gangs, self.parts
 
 
-def effort(network: Network | None, volume: Pot) -> Effort:
+def effort(network: Network | None, volume: Pot, at_hand: Container[Gang] = ()) -> Effort:
     """What it takes to have a design built.
 
     Parameters
@@ -66,11 +66,14 @@ def effort(network: Network | None, volume: Pot) -> Effort:
     volume : Pot
         Dual pots in stock have two gangs of one value and one law, so that the
         second one must be like this; common practice, no source.
+    at_hand : container of Gang
+        Second gangs of other dual pots that one has.
     """
     parts = leaves(network) if network is not None else ()
     gangs = [part for part in parts if isinstance(part, Gang)]
     alike = all(
-        gang.ohms == volume.resistance_ohms and gang.taper == volume.taper for gang in gangs
+        gang in at_hand or (gang.ohms == volume.resistance_ohms and gang.taper == volume.taper)
+        for gang in gangs
     )
     return Effort(bool(gangs) and not (alike and len(gangs) == 1), len(gangs), len(parts))
 
@@ -107,7 +110,7 @@ def all_scored(ear: Ear, designs: Iterable[Design]) -> tuple[Scored, ...]:
         Scored(
             design,
             found,
-            effort(design.network, volume),
+            effort(design.network, volume, ear.conditions.gangs_at_hand),
             float(score(found.taper_phon, found.tone_db, weight)),
         )
         for design, found in zip(judged, merits(ear, [d.network for d in judged]), strict=True)

@@ -1,12 +1,14 @@
 """What the search finds, judged in full beside the bare pot and the built-in designs."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from presolder.models.errors import InputError
 from presolder.models.instrument.network import Design, Network, format_network
 from presolder.models.judging.ear import Ear
 from presolder.models.judging.ranking import (
     EQUAL_DB,
+    One,
     Scored,
     ahead_of_its_kind_db,
     all_scored,
@@ -20,6 +22,7 @@ from presolder.models.judging.search import (
     best_of_each,
     combinations,
     front,
+    plateau,
     tailor,
 )
 from presolder.models.judging.situations import Heard
@@ -61,6 +64,9 @@ class Recommendation:
         Those that no other beats in both taper and tone.
     searched, topologies : int
         How many designs, of how many topologies.
+    equals : int
+        How many designs, of those judged in full, sound as good as the best of
+        the first one's topology.
     """
 
     best: tuple[Candidate, ...]
@@ -70,6 +76,7 @@ class Recommendation:
     front: tuple[Found, ...]
     searched: int
     topologies: int
+    equals: int
 
     @property
     def ahead_of_bare_db(self) -> float:
@@ -109,7 +116,7 @@ def recommend(
     Recommendation
     """
     found = tailor((Heard("", ear),), shapes, shelf, progress=progress)
-    firsts = best_of_each(found)
+    firsts = candidates(found, shapes, top)
     bare, *judged = all_scored(
         ear,
         (
@@ -119,7 +126,7 @@ def recommend(
     )
     shape_of = {id(its): one for one, its in zip(firsts, judged, strict=True)}
     order = in_order([bare, *judged])
-    ahead = worth_their_parts(order[: order.index(bare)])
+    ahead = worth_showing(order[: order.index(bare)], judged, shapes)
     shown = ahead or (min(judged, key=lambda its: its.score_db),)
     best = tuple(
         Candidate(shape_of[id(its)], its, ahead_of_its_kind_db(ear, its, shape_of[id(its)].shape))
@@ -133,4 +140,27 @@ def recommend(
         tuple(front(found)),
         sum(combinations(shape, shelf) for shape in shapes),
         len(shapes),
+        len(plateau(found)),
     )
+
+
+def candidates(found: list[Found], shapes: tuple[Network, ...], top: int) -> list[Found]:
+    """The best of each topology; of a single one those that are as good, commonest parts first.
+
+    Raises
+    ------
+    InputError
+        If nothing was found: a drawer has too few parts.
+    """
+    if not found:
+        raise InputError("there are not enough parts for any design of these topologies")
+    return best_of_each(found) if len(shapes) > 1 else plateau(found)[:top]
+
+
+def worth_showing(
+    ahead: tuple[One, ...], judged: Sequence[One], shapes: tuple[Network, ...]
+) -> tuple[One, ...]:
+    """What is worth its parts of what is ahead of the bare pot; of one topology, all, as judged."""
+    if len(shapes) > 1:
+        return worth_their_parts(ahead)
+    return tuple(one for one in judged if one in ahead)

@@ -7,7 +7,8 @@ Where a series is too dense for that, every few values are screened first, and
 the neighbourhood of the promising ones after that.
 """
 
-from collections.abc import Callable, Sequence
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
 from typing import Literal
@@ -30,12 +31,14 @@ from presolder.models.instrument.network import (
     leaves,
     with_parts,
 )
+from presolder.models.instrument.placement import series_of
+from presolder.models.instrument.preferred import SERIES
 from presolder.models.instrument.taper import Taper
 from presolder.models.instrument.topologies import canonical
 from presolder.models.judging.ear import squared_size
 from presolder.models.judging.estimate import Estimate, estimate
 from presolder.models.judging.merit import root_mean_square
-from presolder.models.judging.ranking import score
+from presolder.models.judging.ranking import EQUAL_DB, score
 from presolder.models.judging.situations import Heard, shares
 from presolder.models.typing import Array, ComplexArray, Indices
 
@@ -62,11 +65,20 @@ class Shelf:
     resistors, capacitors : tuple of Leaf
         Rising in value.
     gangs : tuple of Gang
+    pieces : mapping or None
+        How many designs' worth there is of each part; None for no end of them.
     """
 
     resistors: tuple[Resistor, ...]
     capacitors: tuple[Capacitor, ...]
     gangs: tuple[Gang, ...]
+    pieces: Mapping[Leaf, int] | None = None
+
+    def has(self, parts: Sequence[Leaf]) -> bool:
+        """Whether there are enough pieces of each for one design."""
+        if self.pieces is None:
+            return True
+        return all(self.pieces[leaf] >= count for leaf, count in Counter(parts).items())
 
     def options(self, leaf: Leaf) -> tuple[Leaf, ...]:
         """What may stand in a place of this kind."""
@@ -88,6 +100,8 @@ class Found:
         As in `Merit`; weighted means over the situations.
     scores_db : tuple of float
         In each situation.
+    score_db : float
+        Their weighted mean.
     """
 
     shape: Network
@@ -95,6 +109,7 @@ class Found:
     taper_phon: float
     tone_db: float
     scores_db: tuple[float, ...]
+    score_db: float
 
 
 def tailor(
@@ -133,8 +148,9 @@ def tailor(
     found: list[Found] = []
     for shape in shapes:
         options = [shelf.options(leaf) for leaf in leaves(shape)]
-        chosen = _promising(coarse, shape, options, weight, most_combinations)
-        found += fine.judged(shape, options, chosen)
+        chosen = _promising(coarse, shape, options, weight, most_combinations, shelf)
+        if len(chosen):
+            found += fine.judged(shape, options, chosen)
         progress(1)
     order = score(
         np.array([f.taper_phon for f in found]), np.array([f.tone_db for f in found]), weight
@@ -153,6 +169,30 @@ def best_of_each(found: list[Found]) -> list[Found]:
     for one in found:
         firsts.setdefault(canonical(one.shape), one)
     return list(firsts.values())
+
+
+def plateau(found: list[Found]) -> list[Found]:
+    """Those of the first one's topology that sound as good as it, the commonest parts first.
+
+    `found` has the lowest score first. Common are values of sparse series.
+    """
+    first = found[0]
+    equal = [
+        one
+        for one in found
+        if canonical(one.shape) == canonical(first.shape)
+        and one.score_db < first.score_db + EQUAL_DB
+    ]
+    return sorted(equal, key=lambda one: (_rarity(one.network), one.score_db))
+
+
+def _rarity(network: Network) -> int:
+    """How dense the series are that its values are from, summed."""
+    total = 0
+    for part in leaves(network):
+        series = series_of(part.farads if isinstance(part, Capacitor) else part.ohms)
+        total += len(SERIES) if series is None else SERIES.index(series)
+    return total
 
 
 def front(found: list[Found]) -> list[Found]:
@@ -247,7 +287,8 @@ class _Listener:
                 parts = tuple(some[i] for some, i in zip(options, row, strict=True))
                 network = with_parts(shape, parts)
                 own = tuple(float(one) for one in each)
-                found.append(Found(shape, network, float(taper_phon), float(tone_db), own))
+                overall = float(self.share @ each)
+                found.append(Found(shape, network, float(taper_phon), float(tone_db), own, overall))
         return found
 
     def _heard(
@@ -273,18 +314,24 @@ def _promising(
     options: list[tuple[Leaf, ...]],
     tone_weight: float,
     most_combinations: int,
+    shelf: Shelf,
 ) -> Indices:
     """Indices of the designs worth judging in full, shape (designs, parts)."""
     densest = int(most_combinations ** (1 / len(options)))
     steps = [int(np.ceil(len(some) / densest)) for some in options]
     grids = [np.arange(0, len(some), step) for some, step in zip(options, steps, strict=True)]
-    chosen = _best(*_screened(bench, shape, options, grids), tone_weight, bench.share)
+    rows, tapers, tones = _screened(bench, shape, options, grids)
+    there = _there(rows, options, shelf)
+    if there.size == 0:
+        return rows[:0]
+    chosen = _best(rows[there], tapers[:, there], tones[:, there], tone_weight, bench.share)
     last = np.array([len(some) - 1 for some in options])
     while max(steps) > 1:
         steps = [int(np.ceil(step / 2)) for step in steps]
         moves = np.array(list(product(*([-step, 0, step] for step in steps))))
         near = (chosen[:, None, :] + moves).reshape(-1, len(options))
         rows = np.unique(np.clip(near, 0, last), axis=0)
+        rows = rows[_there(rows, options, shelf)]
         judged = [
             bench.judge(shape, options, part.T[:, :, None])
             for part in np.array_split(rows, np.ceil(len(rows) * bench.size / _CHUNK))
@@ -292,6 +339,18 @@ def _promising(
         taper, tone = (np.concatenate([pair[k] for pair in judged], axis=1) for k in (0, 1))
         chosen = _best(rows, taper, tone, tone_weight, bench.share)
     return chosen
+
+
+def _there(rows: Indices, options: list[tuple[Leaf, ...]], shelf: Shelf) -> Indices:
+    """Which of the designs there are enough pieces for."""
+    if shelf.pieces is None:
+        return np.arange(len(rows))
+    found = [
+        at
+        for at, row in enumerate(rows)
+        if shelf.has([some[i] for some, i in zip(options, row, strict=True)])
+    ]
+    return np.array(found, dtype=np.intp)
 
 
 def _screened(

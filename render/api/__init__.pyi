@@ -1,3 +1,4 @@
+from ._bench import order as order
 from ._bench import sheet as sheet
 from ._bench import verify as verify
 from ._describe import design as design
@@ -10,6 +11,7 @@ from ._describe import rigs as rigs
 from ._describe import sample as sample
 from ._describe import situations as situations
 from ._describe import starter as starter
+from ._describe import stock as stock
 from ._describe import turn as turn
 from ._everywhere import compare_everywhere as compare_everywhere
 from ._everywhere import need_everywhere as need_everywhere
@@ -53,6 +55,7 @@ from ._types import Rig as Rig
 from ._types import Situation as Situation
 from ._types import Spread as Spread
 from ._types import Stage as Stage
+from ._types import Stock as Stock
 from ._types import Take as Take
 from ._types import Taper as Taper
 from ._types import Tone as Tone

@@ -1,6 +1,6 @@
 """At the bench: what to solder, and whether the finished guitar fits."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 import numpy as np
 
@@ -16,12 +16,14 @@ from presolder.models.audio.take import sounding
 from presolder.models.errors import InputError, place
 from presolder.models.instrument.controls import require_dial
 from presolder.models.instrument.player import Playing
+from presolder.models.instrument.stock import Stock
 from presolder.models.judging.ear import LISTENING_LEVEL_DB
 from presolder.models.judging.merit import merit
 from presolder.models.judging.ranking import first_choice
 from presolder.models.measuring.third_octaves import spectrum
 from presolder.models.measuring.verify import verify as compare_takes
 from presolder.render.files.audio import Recording
+from presolder.render.report.orders import OrderList, order_list
 from presolder.render.report.sheet import Sheet
 from presolder.render.report.verify import VerifyReport
 
@@ -134,3 +136,46 @@ def verify(
         found.as_recorded, chosen.network, dials, spectra, old=found.take.network
     )
     return VerifyReport(found, chosen, findings)
+
+
+def order(jobs: Iterable[tuple[RigLike, DesignLike]], stock: Stock | None = None) -> OrderList:
+    """Add up what several jobs take, and look what of it the drawer has.
+
+    Parameters
+    ----------
+    jobs : iterable of (rig, design)
+        Each as elsewhere: itself, or by name, file or expression.
+    stock : Stock, optional
+        From `stock`.
+
+    Returns
+    -------
+    OrderList
+        ``lines_ordered`` has quantities, what is in stock and prices.
+
+    Raises
+    ------
+    InputError
+        If there are no jobs, or a design has nothing to solder.
+
+    Notes
+    -----
+    Each value's series is the sparsest of IEC 60063 that has it.
+
+    Examples
+    --------
+    >>> import presolder as ps
+    >>> both = ps.order([("humbucker-500k", "120k + 470p"), ("two-pickups", "150k || 470p")])
+    >>> [(line.order.quantity, line.order.what) for line in both.lines_ordered]
+    [(1, 'resistor 120 kΩ'), (3, 'capacitor 470 pF'), (2, 'resistor 150 kΩ')]
+    """
+    asked = []
+    for rig, design in jobs:
+        found = asked_rig(rig)
+        network = asked_design(design, found).network
+        if network is None:
+            raise InputError(f"{design} on {found.name} has nothing to solder")
+        asked.append((found, network))
+    if not asked:
+        raise InputError("no jobs are given; at least one is needed")
+    return order_list(asked, stock)

@@ -12,11 +12,13 @@ from presolder.models.instrument.instrument import Situation
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Captured, Rig, Take
 from presolder.models.instrument.starter import starter as fill_in
+from presolder.models.instrument.stock import Stock
 from presolder.render.files.audio import Recording, excerpt, read_recording
 from presolder.render.files.designs import read_designs, resolve_design
 from presolder.render.files.points import read_gesture
 from presolder.render.files.rigs import DEFAULT_RIG, built_in_rigs, find_rig, find_situations
 from presolder.render.files.samples import read_sample
+from presolder.render.files.stock import read_stock
 from presolder.render.report.starter import StarterReport
 
 AnyPath = str | os.PathLike[str]
@@ -131,6 +133,34 @@ def situations(name_or_path: str | os.PathLike[str]) -> tuple[Situation, ...]:
     ['in series', 'in parallel', 'one coil']
     """
     return find_situations(os.fspath(name_or_path))
+
+
+def stock(path: str | os.PathLike[str]) -> Stock:
+    """Read a drawer of parts, to search with `tailor`.
+
+    Parameters
+    ----------
+    path : str or path
+        A CSV file with the columns ``type`` (resistor, capacitor or dual-pot),
+        ``value``, ``count`` and, if wanted, ``tolerance`` and ``price``.
+
+    Returns
+    -------
+    Stock
+
+    Raises
+    ------
+    InputError
+        Naming file and line.
+
+    Examples
+    --------
+    >>> import presolder as ps
+    >>> ps.stock("no-such-drawer.csv")
+    Traceback (most recent call last):
+    presolder.models.errors.InputError: no-such-drawer.csv: no such file
+    """
+    return read_stock(Path(path))
 
 
 def rigs() -> tuple[Rig, ...]:

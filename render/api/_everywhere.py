@@ -1,6 +1,7 @@
 """Judging in every situation of a guitar: need, figures of merit, the search."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 from presolder._asked import (
     DesignLike,
@@ -13,10 +14,11 @@ from presolder._asked import (
     asked_situations,
     counted,
 )
-from presolder._judge import Value, _shapes, _shelf
+from presolder._judge import Value, _at_hand, _shapes, _shelf
 from presolder.models.errors import InputError
 from presolder.models.instrument.designs import built_in_designs
 from presolder.models.instrument.player import Playing
+from presolder.models.instrument.stock import Stock
 from presolder.models.judging.ear import LISTENING_LEVEL_DB
 from presolder.models.judging.everywhere import recommend_everywhere
 from presolder.models.judging.need import need as judge_need
@@ -160,6 +162,7 @@ def tailor_everywhere(
     tone_weight: float | None = None,
     speaker: str | None = None,
     top: int = 6,
+    stock: Stock | None = None,
     progress: Progress | None = None,
 ) -> SearchEverywhere:
     """Search values for the one bypass that serves best in all situations of a rig.
@@ -168,7 +171,7 @@ def tailor_everywhere(
     ----------
     situations : sequence of Situation, or str
         From `situations`, or a rig's name or file.
-    series, topologies, resistors, capacitors, gangs, top, progress
+    series, topologies, resistors, capacitors, gangs, top, stock, progress
         As for `tailor`.
     plays, dials, take, listening_level, tone_weight, speaker
         As for `tailor`.
@@ -198,8 +201,10 @@ def tailor_everywhere(
     if not 1 <= top <= 100:
         raise InputError(f"top = {top} must lie between 1 and 100")
     rig = heard[0].ear.rig
-    shelf = _shelf(rig, series, resistors, capacitors, gangs)
+    shelf = _shelf(rig, series, resistors, capacitors, gangs, stock)
     shapes = _shapes(rig, topologies, shelf)
     told = counted(progress, len(shapes))
+    if stock is not None:
+        heard = tuple(replace(one, ear=_at_hand(one.ear, shelf)) for one in heard)
     found = recommend_everywhere(heard, shapes, shelf, top=top, progress=told)
-    return SearchEverywhere(heard, found, series)
+    return SearchEverywhere(heard, found, series, stock is not None)

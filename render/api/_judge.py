@@ -1,6 +1,7 @@
 """Judging: responses, need, figures of merit, the search, the spread of parts, cleaning up."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 import numpy as np
 
@@ -21,13 +22,14 @@ from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
 from presolder.models.errors import InputError, place
-from presolder.models.instrument.network import Capacitor, Network, Resistor
+from presolder.models.instrument.network import Capacitor, Gang, Network, Resistor
 from presolder.models.instrument.player import Playing
 from presolder.models.instrument.preferred import preferred_values
 from presolder.models.instrument.quantities import Unit, parse_quantity, require_component
 from presolder.models.instrument.rig import Rig
+from presolder.models.instrument.stock import Stock
 from presolder.models.instrument.topologies import DEFAULT_SHAPES, canonical
-from presolder.models.judging.ear import LISTENING_LEVEL_DB
+from presolder.models.judging.ear import LISTENING_LEVEL_DB, Ear
 from presolder.models.judging.need import need as judge_need
 from presolder.models.judging.ranking import ranked
 from presolder.models.judging.recommendation import recommend
@@ -400,6 +402,7 @@ def tailor(
     tone_weight: float | None = None,
     speaker: str | None = None,
     top: int = 6,
+    stock: Stock | None = None,
     progress: Progress | None = None,
 ) -> SearchReport:
     """Search values that one can buy for the best of each topology.
@@ -431,7 +434,10 @@ def tailor(
     speaker : str, optional
         ``"plain"`` or the path of an impulse response to listen through.
     top : int
-        The most to return.
+        The most to return; of a single topology those that are as good as its
+        best, the commonest values first.
+    stock : Stock, optional
+        Parts to choose from, instead of a series and of second gangs; from `stock`.
     progress : callable, optional
         Called with the topologies done since the last call, and all there are.
 
@@ -462,10 +468,19 @@ def tailor(
     ear = asked_ear(found, plays, dials, take, listening_level, tone_weight, speaker)
     if not 1 <= top <= 100:
         raise InputError(f"top = {top} must lie between 1 and 100")
-    shelf = _shelf(found, series, resistors, capacitors, gangs)
+    shelf = _shelf(found, series, resistors, capacitors, gangs, stock)
     shapes = _shapes(found, topologies, shelf)
     told = counted(progress, len(shapes))
-    return SearchReport(ear, recommend(ear, shapes, shelf, top=top, progress=told), series)
+    if stock is not None:
+        ear = _at_hand(ear, shelf)
+    return SearchReport(
+        ear, recommend(ear, shapes, shelf, top=top, progress=told), series, stock is not None
+    )
+
+
+def _at_hand(ear: Ear, shelf: Shelf) -> Ear:
+    """Judging what there is: its dual pots are no special order."""
+    return Ear(ear.rig, replace(ear.conditions, gangs_at_hand=shelf.gangs))
 
 
 def _shelf(
@@ -474,14 +489,40 @@ def _shelf(
     resistors: tuple[Value, Value],
     capacitors: tuple[Value, Value],
     gangs: Iterable[Value] | None,
+    stock: Stock | None,
 ) -> Shelf:
     """The parts to choose from."""
+    if stock is not None:
+        return _drawer(rig, stock, resistors, capacitors)
     return Shelf(
         tuple(Resistor(v) for v in _values(resistors, series, "ohm")),
         tuple(Capacitor(v) for v in _values(capacitors, series, "farad")),
         stock_gangs(rig.volume)
         if gangs is None
         else dual_pot_gangs(tuple(_component(value, "ohm") for value in gangs)),
+    )
+
+
+def _drawer(
+    rig: Rig, stock: Stock, resistors: tuple[Value, Value], capacitors: tuple[Value, Value]
+) -> Shelf:
+    """What a drawer has enough of for every volume pot that gets the design."""
+    pots = sum(one.auditioned for one in rig.volumes)
+    pieces = {part: count // pots for part, count in stock.counts(rig.volume).items()}
+    parts = [part for part, count in pieces.items() if count > 0]
+    smallest, largest = (_component(bound, "ohm") for bound in resistors)
+    least, most = (_component(bound, "farad") for bound in capacitors)
+    ohms = sorted(
+        p.ohms for p in parts if isinstance(p, Resistor) and smallest <= p.ohms <= largest
+    )
+    farads = sorted(
+        p.farads for p in parts if isinstance(p, Capacitor) and least <= p.farads <= most
+    )
+    return Shelf(
+        tuple(Resistor(value) for value in ohms),
+        tuple(Capacitor(value) for value in farads),
+        tuple(part for part in parts if isinstance(part, Gang)),
+        pieces,
     )
 
 
@@ -495,7 +536,9 @@ def _shapes(rig: Rig, topologies: Iterable[DesignLike] | None, shelf: Shelf) -> 
     asked = tuple(shapes.values()) or DEFAULT_SHAPES
     left = tuple(shape for shape in asked if combinations(shape, shelf) > 0)
     if not left:
-        raise InputError("no second gangs leaves nothing to search in these topologies")
+        raise InputError(
+            "there are no parts of a kind that these topologies need, such as second gangs"
+        )
     return left
 
 

@@ -9,6 +9,7 @@ from presolder.models.instrument.network import Design
 from presolder.models.instrument.player import Player
 from presolder.models.instrument.rig import Channel, Rig, Take
 from presolder.models.instrument.stage import Stage
+from presolder.models.instrument.stock import Stock
 from presolder.models.instrument.taper import Taper
 from presolder.models.judging.tolerance import Spread
 from presolder.models.measuring.cable import Hung, Resonance
@@ -34,6 +35,7 @@ __all__ = [
     "Situation",
     "Spread",
     "Stage",
+    "Stock",
     "Take",
     "Taper",
     "Tone",

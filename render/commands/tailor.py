@@ -41,8 +41,18 @@ from presolder.render.files.folder import new_file
     help="Second gangs to be had by special order, by commas; 'none' for no dual pots."
     " Default: one like the volume pot.",
 )  # fmt: skip
+@click.option(
+    "--stock", "stock_file", type=click.Path(path_type=Path), metavar="PARTS.csv",
+    help="Search only what is in this drawer: columns type, value, count and, if wanted,"
+    " tolerance and price.",
+)  # fmt: skip
 @judging_options
-@click.option("--top", default=6, show_default=True, help="How many to show.")
+@click.option(
+    "--top",
+    default=6,
+    show_default=True,
+    help="How many to show; of one --topology those that are as good.",
+)
 @plot_options
 @json_option
 def tailor(
@@ -52,6 +62,7 @@ def tailor(
     resistors: str,
     capacitors: str,
     gangs: str | None,
+    stock_file: Path | None,
     judged: dict[str, Any],
     top: int,
     plot_file: Path | None,
@@ -76,6 +87,7 @@ def tailor(
         "capacitors": _bounds("--capacitors", capacitors, series, "farad"),
         "gangs": None if gangs is None else _gangs(gangs),
         "top": top,
+        "stock": None if stock_file is None else ps.stock(stock_file),
         **judged,
     }
     if len(situations) > 1:

@@ -11,6 +11,7 @@ from presolder.models.judging.ranking import EQUAL_DB
 from presolder.models.judging.situations import Heard, Overall, shares
 from presolder.render.report.figures import EQUAL, parts_text, scored_plain
 from presolder.render.report.judged import conditions_plain, judged_by
+from presolder.render.report.search import parts_searched, which_shown
 from presolder.render.report.table import Block, Table, lines_of, shows_itself
 
 _SCORES = (
@@ -209,11 +210,14 @@ class SearchEverywhere:
     found : Everywhere
     series : str
         Preferred values that were searched.
+    from_stock : bool
+        Whether it was a drawer's parts instead.
     """
 
     heard: tuple[Heard, ...]
     found: Everywhere
     series: str
+    from_stock: bool = False
 
     def blocks(self) -> tuple[Block, ...]:
         """What was searched, the ranking, and what it costs whom."""
@@ -225,8 +229,9 @@ class SearchEverywhere:
         rows.append(("", "bare", *_cells(heard, found.bare)))
         topologies = f"{found.topologies} topolog{'y' if found.topologies == 1 else 'ies'}"
         return (
-            f"Out of {found.searched:,} designs of {self.series} values in {topologies}, in"
-            f" {len(heard)} situations, the best of each that its parts are worth",
+            f"Out of {found.searched:,} designs of {parts_searched(self.series, self.from_stock)}"
+            f" in {topologies}, in {len(heard)} situations,"
+            f" {which_shown(found.topologies, found.equals)}",
             "",
             Table(("rank", "design", *_head(heard)), tuple(rows), words=2),
             "",
@@ -306,7 +311,8 @@ class SearchEverywhere:
                     )
                 )
             ],
-            "series": self.series,
+            "series": None if self.from_stock else self.series,
+            "equally_good": found.equals,
             "designs_searched": found.searched,
             "first": "bare" if found.bare_comes_first else found.best[0].design.name,
             "best": [_plain(self.heard, one) for one in found.best],

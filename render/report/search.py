@@ -23,11 +23,14 @@ class SearchReport:
     found : Recommendation
     series : str
         Preferred values that were searched.
+    from_stock : bool
+        Whether it was a drawer's parts instead.
     """
 
     ear: Ear
     found: Recommendation
     series: str
+    from_stock: bool = False
 
     def blocks(self) -> tuple[Block, ...]:
         """What was searched, the ranking, and what to make of it."""
@@ -46,8 +49,8 @@ class SearchReport:
         rows.append(("", "bare", *figure_cells(found.bare), ""))
         topologies = f"{found.topologies} topolog{'y' if found.topologies == 1 else 'ies'}"
         return (
-            f"Out of {found.searched:,} designs of {self.series} values in {topologies}, the best"
-            " of each that its parts are worth",
+            f"Out of {found.searched:,} designs of {parts_searched(self.series, self.from_stock)}"
+            f" in {topologies}, {which_shown(found.topologies, found.equals)}",
             "",
             Table(("rank", "design", *HEAD, "ahead of built-in"), tuple(rows), words=3),
             "",
@@ -85,7 +88,8 @@ class SearchReport:
         found = self.found
         return {
             "judged_by": conditions_plain(self.ear),
-            "series": self.series,
+            "series": None if self.from_stock else self.series,
+            "equally_good": found.equals,
             "designs_searched": found.searched,
             "first": "bare" if found.bare_comes_first else found.best[0].judged.design.name,
             "best": [
@@ -110,3 +114,17 @@ class SearchReport:
                 for one in found.front
             ],
         }
+
+
+def parts_searched(series: str, from_stock: bool) -> str:
+    """Which parts were searched."""
+    return "parts in stock" if from_stock else f"{series} values"
+
+
+def which_shown(topologies: int, equals: int) -> str:
+    """What of all that was found is shown."""
+    if topologies > 1:
+        return "the best of each that its parts are worth"
+    if equals == 1:
+        return "the best"
+    return f"of {equals} found that sound as good as the best, the commonest values first"

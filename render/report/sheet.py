@@ -143,7 +143,7 @@ class Sheet:
             "expression": self.expression or None,
             "special_order": soldering.special_order(self.rig, network),
             "multi_gang": any(isinstance(leaf, Gang) for leaf in leaves(network)),
-            "orders": [asdict(order) for order in context["orders"]],
+            "orders": [soldering.order_plain(order) for order in context["orders"]],
             "parts": [
                 {
                     "name": part.name,

@@ -46,13 +46,14 @@ _FILM_FARADS = 10e-9
 
 @dataclass(frozen=True)
 class Order:
-    """A line of the shopping list."""
+    """A line of the shopping list; `part` is None for a pot."""
 
     quantity: int
     what: str
     series: str
     tolerance: str
     note: str
+    part: Leaf | None = None
 
 
 @dataclass(frozen=True)
@@ -108,6 +109,17 @@ def orders(rig: Rig, network: Network | None) -> tuple[Order, ...]:
     return (*lines, *(_pot_order(what, quantity) for what, quantity in pots.items() if what))
 
 
+def order_plain(order: Order) -> dict[str, int | str]:
+    """A line of the shopping list for JSON."""
+    return {
+        "quantity": order.quantity,
+        "what": order.what,
+        "series": order.series,
+        "tolerance": order.tolerance,
+        "note": order.note,
+    }
+
+
 def special_order(rig: Rig, network: Network | None) -> bool:
     """Whether any volume control that is needed is not a stock part."""
     return any(effort(network, work.one.volume).special_order for work in works(rig))
@@ -144,7 +156,7 @@ def _fixed(value: float, leaf: Leaf, quantity: int) -> Order:
         near = format_quantity(nearest_preferred(value), "farad")
     if series is None:
         note += f"; not a preferred value, the nearest of E24 is {near}"
-    return Order(quantity, f"{kind} {value_text(leaf)}", series or "-", tolerance, note)
+    return Order(quantity, f"{kind} {value_text(leaf)}", series or "-", tolerance, note, leaf)
 
 
 CERAMIC_NOTE = (

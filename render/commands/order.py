@@ -1,0 +1,40 @@
+"""The order command: one shopping list over several jobs."""
+
+from pathlib import Path
+
+import click
+
+import presolder as ps
+from presolder.models.errors import InputError, place
+from presolder.render.commands.options import json_option
+from presolder.render.commands.output import say
+
+
+@click.command()
+@click.option(
+    "--job", "jobs", multiple=True, metavar="RIG=DESIGN",
+    help="A rig by built-in name or file, and a design by built-in name or expression; repeatable,"
+    " once a guitar.",
+)  # fmt: skip
+@click.option(
+    "--stock", "stock_file", type=click.Path(path_type=Path), metavar="PARTS.csv",
+    help="What is in the drawer: columns type, value, count and, if wanted, tolerance and price.",
+)  # fmt: skip
+@json_option
+def order(jobs: tuple[str, ...], stock_file: Path | None, as_json: bool) -> None:
+    """Add up what several jobs take, and what of it the drawer has.
+
+    For example: presolder order --job single-coil-250k=series --job mine.toml="120k + 470p"
+    """
+    if not jobs:
+        raise InputError("no --job is given; for example --job single-coil-250k=series")
+    asked = []
+    for text in jobs:
+        rig, equals, design = text.partition("=")
+        if not (rig and equals and design):
+            raise InputError(f"--job {text!r} must be RIG=DESIGN, such as single-coil-250k=series")
+        asked.append((rig.strip(), design.strip()))
+    stock = None if stock_file is None else ps.stock(stock_file)
+    with place("--job"):
+        found = ps.order(asked, stock)
+    say(found, as_json)
