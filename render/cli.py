@@ -16,6 +16,7 @@ SUMMARIES = {
     "need": "Tell whether a rig and a way of playing need a bypass.",
     "compare": "Rank designs by how well they keep the taper, the tone, or both.",
     "tailor": "Search preferred values for this rig: the best of each topology, ranked.",
+    "travel": "Search pot, law, bypass and gang for the turn of the knob that is wanted.",
     "curves": "Show level and treble over the dial, and the response at some dials.",
     "cleanup": "Tell at which dial each design's dirt turns clean.",
     "demo": "Render the bundled recording through a few built-in designs.",

@@ -3,8 +3,9 @@
 import re
 
 from presolder.models.errors import InputError
+from presolder.models.instrument.controls import Pot
 from presolder.models.instrument.quantities import parse_quantity
-from presolder.models.instrument.taper import NAMED_TAPERS, TaperKind
+from presolder.models.instrument.taper import NAMED_TAPERS, Taper, TaperKind
 
 # Letters as pots are marked today, and everyday words: common practice, no source. On some
 # older parts A is linear and B is not.
@@ -76,3 +77,17 @@ def read_length(value: object) -> float:
     if match is None or per is None:
         raise InputError(f'{value!r} is not a length; write for example "4.5 m" or "15 ft"')
     return float(match[1]) * per
+
+
+def marked_pot(marking: str) -> Pot:
+    """A pot from what is written on it, with the midpoint that is usual for its law.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, or does not say its law.
+    """
+    ohms, law = read_pot_marking(marking)
+    if law is None:
+        raise InputError(f"{marking!r} does not say its law; write A500K, B500K or C500K")
+    return Pot(ohms, Taper(law))

@@ -8,7 +8,7 @@ import numpy as np
 from presolder.models.audio.emf import bounded
 from presolder.models.circuit.equations import chain_equations, take_equations
 from presolder.models.circuit.response import transfer
-from presolder.models.decibels import power
+from presolder.models.decibels import power, power_decibels
 from presolder.models.errors import InputError
 from presolder.models.hearing.bands import LINES_HZ, third_octave_db
 from presolder.models.hearing.change import Change, Sound, change, sound
@@ -113,6 +113,11 @@ class Ear:
         return self.listen(self.bare_at_ten)
 
     @cached_property
+    def ten_db(self) -> float:
+        """Level of the guitar with its knob at 10, dB SPL."""
+        return float(whole_level_db(self.levels_db(self.bare_at_ten)))
+
+    @cached_property
     def bare_at_ten(self) -> ComplexArray:
         """Response of the bare pot at 10, shape (112,)."""
         return np.asarray(self.response(None, np.array([DIAL_MAX]))[0])
@@ -132,6 +137,11 @@ class Ear:
     def against_ten(self, response: ComplexArray) -> Change:
         """How it differs from the guitar at 10, equally loud; responses of shape (..., 112)."""
         return change(self.levels_db(response), self.at_ten)
+
+
+def whole_level_db(levels_db: Array) -> Array:
+    """Level of all third octaves together, shape (...), for levels of shape (..., 28)."""
+    return np.asarray(power_decibels(power(levels_db).sum(axis=-1)))
 
 
 def squared_size(response: ComplexArray) -> Array:

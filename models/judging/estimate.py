@@ -46,7 +46,9 @@ class Estimate:
     treble_share: Array
     audible_db: Array
 
-    def taper_and_tone(self, gain_db: Array, bare_db: Array) -> tuple[Array, Array]:
+    def taper_and_tone(
+        self, gain_db: Array, bare_db: Array, wanted_db: Array | None = None
+    ) -> tuple[Array, Array]:
         """Estimate `Merit.taper_phon` and `Merit.tone_db`, each of shape (...).
 
         Parameters
@@ -55,13 +57,17 @@ class Estimate:
             Of designs, at dial 10 and then at each dial.
         bare_db : ndarray, shape (d + 1, f)
             Of the bare pot.
+        wanted_db : ndarray, shape (d,), optional
+            Level at each dial, re dial 10, to be kept instead of the bare pot's.
         """
         moved_db = gain_db[..., 1:, :] - bare_db[:1]
         louder = moved_db @ self.loudness_share
-        bare_louder = (bare_db[1:] - bare_db[:1]) @ self.loudness_share
+        kept = wanted_db
+        if kept is None:
+            kept = (bare_db[1:] - bare_db[:1]) @ self.loudness_share
         left_db = np.maximum(moved_db - louder[..., None], -self.audible_db)
         tone = np.abs(left_db) @ self.treble_share
-        return root_mean_square(louder - bare_louder), root_mean_square(tone)
+        return root_mean_square(louder - kept), root_mean_square(tone)
 
 
 def estimate(ear: Ear) -> Estimate:

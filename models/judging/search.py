@@ -35,7 +35,7 @@ from presolder.models.instrument.placement import series_of
 from presolder.models.instrument.preferred import SERIES
 from presolder.models.instrument.taper import Taper
 from presolder.models.instrument.topologies import canonical
-from presolder.models.judging.ear import squared_size
+from presolder.models.judging.ear import squared_size, whole_level_db
 from presolder.models.judging.estimate import Estimate, estimate
 from presolder.models.judging.merit import root_mean_square
 from presolder.models.judging.ranking import EQUAL_DB, score
@@ -241,6 +241,7 @@ class _Screen:
             for one, weighed in zip(heard, self.estimates, strict=True)
         ]
         self.bare_db = [power_decibels(squared_size(chain.bare)) for chain in self.chains]
+        self.wanted_db = [None if one.wanted_db is None else _a_few(one.wanted_db) for one in heard]
         self.size = sum(chain.bare.size for chain in self.chains) // len(self.chains)
 
     def judge(
@@ -251,9 +252,11 @@ class _Screen:
         `chosen` is as for `_bridge`.
         """
         tapers, tones = [], []
-        for chain, weighed, bare_db in zip(self.chains, self.estimates, self.bare_db, strict=True):
+        for chain, weighed, bare_db, wanted_db in zip(
+            self.chains, self.estimates, self.bare_db, self.wanted_db, strict=True
+        ):
             gain_db = power_decibels(squared_size(_bridge(chain, shape, options, chosen)))
-            taper, tone = weighed.taper_and_tone(gain_db, bare_db)
+            taper, tone = weighed.taper_and_tone(gain_db, bare_db, wanted_db)
             tapers.append(taper.ravel())
             tones.append(tone.ravel())
         return np.array(tapers), np.array(tones)
@@ -268,6 +271,7 @@ class _Listener:
         self.chains = [
             open_chain(ear.rig.as_heard, LINES_HZ, ear.conditions.dials) for ear in self.ears
         ]
+        self.wanted_db = [one.wanted_db for one in heard]
         self.bare_phon = [
             ear.listen(chain.bare).phon for ear, chain in zip(self.ears, self.chains, strict=True)
         ]
@@ -296,9 +300,14 @@ class _Listener:
     ) -> tuple[Array, Array]:
         """Taper and tone of designs in each situation, shape (s, designs)."""
         tapers, tones = [], []
-        for ear, chain, bare_phon in zip(self.ears, self.chains, self.bare_phon, strict=True):
+        for ear, chain, bare_phon, wanted_db in zip(
+            self.ears, self.chains, self.bare_phon, self.wanted_db, strict=True
+        ):
             levels_db = ear.levels_db(_bridge(chain, shape, options, list(rows.T)))
-            tapers.append(root_mean_square(sound(levels_db).phon - bare_phon))
+            if wanted_db is None:
+                tapers.append(root_mean_square(sound(levels_db).phon - bare_phon))
+            else:
+                tapers.append(root_mean_square(whole_level_db(levels_db) - wanted_db - ear.ten_db))
             tones.append(root_mean_square(change(levels_db, ear.at_ten).tone_db))
         return np.array(tapers), np.array(tones)
 

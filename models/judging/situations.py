@@ -22,11 +22,15 @@ class Heard:
         The guitar in this situation and the conditions.
     weight : float
         How much it counts beside the others.
+    wanted_db : ndarray, shape (d,), or None
+        Level at each of the conditions' dials, re dial 10, that is wanted
+        there; None to keep the bare pot's taper, by loudness.
     """
 
     name: str
     ear: Ear
     weight: float = 1.0
+    wanted_db: Array | None = None
 
 
 def shares(heard: Sequence[Heard]) -> Array:

@@ -23,6 +23,8 @@ from ._judge import need as need
 from ._judge import response as response
 from ._judge import response_db as response_db
 from ._judge import tailor as tailor
+from ._judge import travel as travel
+from ._judge import turn_wanted as turn_wanted
 from ._listen import cleanup as cleanup
 from ._listen import pack as pack
 from ._listen import render as render

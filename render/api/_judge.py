@@ -1,5 +1,6 @@
 """Judging: responses, need, figures of merit, the search, the spread of parts, cleaning up."""
 
+import os
 from collections.abc import Iterable
 from dataclasses import replace
 
@@ -22,6 +23,9 @@ from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
 from presolder.models.errors import InputError, place
+from presolder.models.instrument.controls import Pot
+from presolder.models.instrument.expression import parse_expression
+from presolder.models.instrument.markings import marked_pot
 from presolder.models.instrument.network import Capacitor, Gang, Network, Resistor
 from presolder.models.instrument.player import Playing
 from presolder.models.instrument.preferred import preferred_values
@@ -47,14 +51,21 @@ from presolder.models.judging.tolerance import (
     heard_ends,
     tighter_capacitor,
 )
+from presolder.models.judging.travel import Wanted, fit_travel, pots_sold
 from presolder.models.typing import Array, ComplexArray
 from presolder.render.files.audio import Recording
+from presolder.render.files.travel import read_wanted
 from presolder.render.report.curves import Curves, Ends
 from presolder.render.report.figures import Comparison
 from presolder.render.report.need import NeedReport
 from presolder.render.report.search import SearchReport
+from presolder.render.report.travel import TravelReport
 
 Value = float | str
+_TURNING_SHAPES = tuple(
+    parse_expression(text)
+    for text in ("1n", "1k + 1n", "1k || 1n", "gang(1k) + 1n", "gang(1k) || 1n")
+)
 FREQUENCIES_HZ = np.geomspace(20.0, 20_000.0, 200)
 
 
@@ -481,6 +492,112 @@ def tailor(
 def _at_hand(ear: Ear, shelf: Shelf) -> Ear:
     """Judging what there is: its dual pots are no special order."""
     return Ear(ear.rig, replace(ear.conditions, gangs_at_hand=shelf.gangs))
+
+
+def travel(
+    rig: RigLike,
+    wanted: Wanted,
+    *,
+    pots: Iterable[Pot | str] | None = None,
+    series: str = "E6",
+    topologies: Iterable[DesignLike] | None = None,
+    plays: Playing | None = None,
+    take: Recording | None = None,
+    listening_level: float = LISTENING_LEVEL_DB,
+    tone_weight: float | None = None,
+    speaker: str | None = None,
+    top: int = 6,
+    progress: Progress | None = None,
+) -> TravelReport:
+    """Search pot, law, bypass and gang for the turn of the knob that is wanted.
+
+    Parameters
+    ----------
+    rig : Rig or str
+    wanted : Wanted
+        From `turn_wanted`.
+    pots : iterable of Pot or str, optional
+        To be had, or as marked, ``"A500K"``, beside the one that is fitted; by
+        default 250k, 500k and 1M, linear and audio with 0.1, 0.15 and 0.2 at half.
+    series : {"E6", "E12", "E24", "E48", "E96"}
+    topologies : iterable of Design or str, optional
+        Their values do not matter; by default C, R + C, R || C and each with a
+        second gang in place of R.
+    plays, take, listening_level, tone_weight, speaker
+        As for `tailor`; the dials are those of `wanted`.
+    top : int
+        How many to show.
+    progress : callable, optional
+        Called with the pots done since the last call, and all there are.
+
+    Returns
+    -------
+    TravelReport
+        ``ranked``, best first.
+
+    Raises
+    ------
+    InputError
+        If a value cannot be used.
+
+    Notes
+    -----
+    The level is that of the take at the ear, unweighted; half as loud is 10 dB
+    (ISO 532-1: a doubling of loudness is 10 phon).
+
+    Examples
+    --------
+    >>> import presolder as ps
+    >>> wanted = ps.turn_wanted("halfway at 5")
+    >>> found = ps.travel("humbucker-500k", wanted, pots=[], topologies=["cap"])
+    >>> round(found.now.miss_db)
+    5
+    """
+    found = asked_rig(rig)
+    ear = asked_ear(found, plays, None, take, listening_level, tone_weight, speaker)
+    if not 1 <= top <= 100:
+        raise InputError(f"top = {top} must lie between 1 and 100")
+    sold = pots_sold(found.volume)
+    if pots is not None:
+        named = (marked_pot(pot) if isinstance(pot, str) else pot for pot in pots)
+        sold = tuple(dict.fromkeys((found.volume, *named)))
+    shelf = _shelf(found, series, ("10k", "1M"), ("47p", "4n7"), None, None)
+    shapes = _TURNING_SHAPES if topologies is None else _shapes(found, topologies, shelf)
+    told = counted(progress, len(sold))
+    return TravelReport(
+        ear, wanted, fit_travel(ear, wanted, sold, shapes, shelf, progress=told), top
+    )
+
+
+def turn_wanted(text: str | os.PathLike[str]) -> Wanted:
+    """Read what level is wanted over the dial.
+
+    Parameters
+    ----------
+    text : str or path
+        ``"halfway at 5"``: half as loud there; ``"usable from 3 to 30"``: evenly
+        from 3 to 30 dB down over the turn; or a CSV file of dial,level_db.
+
+    Returns
+    -------
+    Wanted
+
+    Raises
+    ------
+    InputError
+        If it cannot be read.
+
+    Notes
+    -----
+    As for `travel`.
+
+    Examples
+    --------
+    >>> import presolder as ps
+    >>> ps.turn_wanted("halfway at 5").level_db.round(1).tolist()[-1]
+    -10.0
+    """
+    return read_wanted(os.fspath(text))
 
 
 def _shelf(

@@ -5,12 +5,10 @@ import io
 from pathlib import Path
 
 from presolder.models.errors import InputError, one_line, place
-from presolder.models.instrument.controls import Pot
-from presolder.models.instrument.markings import read_pot_marking
+from presolder.models.instrument.markings import marked_pot
 from presolder.models.instrument.network import Capacitor, Resistor
 from presolder.models.instrument.quantities import parse_quantity, require_component
 from presolder.models.instrument.stock import DualPot, Stock, StockLine
-from presolder.models.instrument.taper import Taper
 from presolder.render.files.toml import read_text
 
 _NEEDED, _OPTIONAL = ("type", "value", "count"), ("tolerance", "price")
@@ -86,13 +84,6 @@ def _part(kind: str, value: str) -> Resistor | Capacitor | DualPot:
             sections = [section.strip() for section in value.split("/")]
             if len(sections) != 2:
                 raise InputError(f"value = {value!r} must be two markings, such as A500K/B250K")
-            return DualPot(_pot(sections[0]), _pot(sections[1]))
+            return DualPot(marked_pot(sections[0]), marked_pot(sections[1]))
         case _:
             raise InputError(f"type = {kind!r} must be one of {', '.join(_TYPES)}")
-
-
-def _pot(marking: str) -> Pot:
-    ohms, law = read_pot_marking(marking)
-    if law is None:
-        raise InputError(f"{marking!r} does not say its law; write A500K, B500K or C500K")
-    return Pot(ohms, Taper(law))

@@ -1,0 +1,70 @@
+"""The travel command: which pot and bypass give the turn of the knob that is wanted."""
+
+from typing import Any
+
+import click
+
+import presolder as ps
+from presolder.models.errors import InputError, place
+from presolder.models.instrument.markings import marked_pot
+from presolder.models.instrument.preferred import SERIES
+from presolder.models.instrument.rig import Rig
+from presolder.models.judging.search import require_searchable
+from presolder.render.commands.options import json_option, judging_options, rig_option
+from presolder.render.commands.output import progress_on_terminal, say
+
+
+@click.command()
+@rig_option
+@click.option(
+    "--wanted", required=True, metavar="WORDS|FILE.csv",
+    help="'halfway at 5', 'usable from 3 to 30' (dB down over the turn), or a CSV file of"
+    " dial,level_db re dial 10.",
+)  # fmt: skip
+@click.option(
+    "--pot", "pots", multiple=True, metavar="MARKING",
+    help="A pot to be had, such as A500K; repeatable. Default: 250k, 500k and 1M, linear and audio"
+    " as sold.",
+)  # fmt: skip
+@click.option(
+    "--series", type=click.Choice(SERIES), default="E6", show_default=True, help="IEC 60063."
+)
+@click.option(
+    "--topology", "topologies", multiple=True, metavar="DESIGN",
+    help="Search this topology; repeatable. Default: C, R + C, R || C, and a second gang for R.",
+)  # fmt: skip
+@judging_options
+@click.option("--top", default=6, show_default=True, help="How many to show.")
+@json_option
+def travel(
+    rig: Rig,
+    wanted: str,
+    pots: tuple[str, ...],
+    series: str,
+    topologies: tuple[str, ...],
+    judged: dict[str, Any],
+    top: int,
+    as_json: bool,
+) -> None:
+    """Search pot, law, bypass and gang for the turn of the knob that is wanted.
+
+    For example: presolder travel --wanted "halfway at 5" --pot A500K --pot B500K
+    """
+    if not 1 <= top <= 100:
+        raise InputError(f"--top {top} must lie between 1 and 100")
+    if judged.pop("dials") is not None:
+        raise InputError("--dials has no use here; --wanted says which dials count")
+    with place("--wanted"):
+        turn = ps.turn_wanted(wanted)
+    with place("--pot"):
+        sold = tuple(marked_pot(text) for text in pots)
+    with place("--topology"):
+        shapes = tuple(ps.design(text) for text in topologies)
+        for shape in shapes:
+            require_searchable(shape)
+    with progress_on_terminal("searching") as progress:
+        found = ps.travel(
+            rig, turn, pots=sold or None, series=series, topologies=shapes or None, top=top,
+            progress=progress, **judged,
+        )  # fmt: skip
+    say(found, as_json)
