@@ -82,6 +82,21 @@ STEPS: tuple[str | tuple[str, ...], ...] = (
     (
         'presolder verify --rig bench-7.toml --design "{series}" --take 10=again-10.wav --take 7=again-7.wav --take 4=again-4.wav',
     ),
+    "## 9. The next guitar: three pickups and a switch",
+    "One volume behind a five-way switch. Its owner plays the bridge pickup clean most of the time, two in parallel a good deal, the neck on a long cable now and then, and the neck into a fuzz. The rig file lists these as situations with their weights; it is a built-in one, drawn here in the first.",
+    "![The guitar at the bridge pickup](pictures/guitar-three-single-coils-1.svg)",
+    ("presolder need --rig three-single-coils",),
+    "So nothing built in is worth its solder everywhere, and the last line says why: into the fuzz little treble is lost, and whatever brings treble back elsewhere is too much there. How the fuzz cleans up is another question, which `presolder cleanup` answers from playing; this owner leaves the knob at 10 for it. The search is for the other three.",
+    (
+        'presolder tailor --rig three-single-coils --in "bridge, clean" --in "two in parallel, clean" --in "neck, long cable"',
+    ),
+    "A single capacitor does it, and the second table says who pays: the neck on its long cable would rather have more, by a little that can just be heard. A part more brings the neck a little nearer, but by less than can be heard, and so over all: of R + C, the first is not 0.1 dB ahead of the capacitor alone.",
+    (
+        'presolder tailor --rig three-single-coils --in "bridge, clean" --in "two in parallel, clean" --in "neck, long cable" --topology series --top 3',
+        'presolder sheet --rig three-single-coils --in "bridge, clean" --design 330p',
+    ),
+    "## 10. One order for both guitars",
+    ('presolder order --job "bench-7.toml={series}" --job three-single-coils=330p',),
 )
 
 
@@ -110,7 +125,7 @@ def make_takes(soldered: str, name: str) -> None:
 
 def best_values() -> dict[str, str]:
     """The series design that the search finds, a lone capacitor beside it, and a slip of the iron."""
-    text = run("presolder tailor --rig bench-7.toml --topology series --gangs none --json")
+    text = run("presolder tailor --rig bench-7.toml --json")
     found = {entry["topology"]: entry["expression"] for entry in json.loads(text)["best"]}
     parts = leaves(parse_expression(found["R + C"]))
     ohms = next(leaf.ohms for leaf in parts if isinstance(leaf, Resistor))

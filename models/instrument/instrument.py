@@ -136,6 +136,8 @@ class Instrument:
             player=self.player,
             master=None if master is None else _standing(master, turned == MASTER),
             tone=None if self._only_volume else self.tone,
+            position=position,
+            behind_switch=self._only_volume and len(self.positions) > 1,
             buffer=self.buffer,
             pedal=None
             if pedal is None

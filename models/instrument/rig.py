@@ -129,6 +129,10 @@ class Rig:
     buffer : Buffer or None
     pedal : Pedal or None
         After the cable, and after a buffer there.
+    position : str
+        Where its switch stands; empty if it has none.
+    behind_switch : bool
+        Whether the switch lies before the first channel's volume, which all share.
     """
 
     channels: tuple[Channel, ...]
@@ -144,6 +148,8 @@ class Rig:
     tone: Tone | None = None
     buffer: Buffer | None = None
     pedal: Pedal | None = None
+    position: str = ""
+    behind_switch: bool = False
 
     def __post_init__(self) -> None:
         if not 1 <= len(self.channels) <= MOST_CHANNELS:
@@ -264,10 +270,15 @@ class Rig:
 
     def rows(self) -> list[tuple[str, str]]:
         """Its values, section by section, for people."""
+        switch = [("switch", f"at {self.position!r}")] if self.position else []
         independent = ", independent wiring" if self.volume_wiring == "independent" else ""
         first = self.first
         held = "" if first.held_at is None else f", at {first.held_at:g}"
-        rows = [("pickup", str(first.pickup)), ("volume", f"{first.volume}{independent}{held}")]
+        rows = [
+            *switch,
+            ("pickup", str(first.pickup)),
+            ("volume", f"{first.volume}{independent}{held}"),
+        ]
         if first.tone is not None:
             rows.append(("tone", str(first.tone)))
         for ordinal, other in zip(ORDINALS[1:], self.channels[1:], strict=False):

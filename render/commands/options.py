@@ -62,7 +62,9 @@ def rig_option(function: Command) -> Command:
 
 def situations_option(function: Command) -> Command:
     """The same; the command gets all situations that are meant, as `situations`."""
-    return _with_rig(function, lambda situations: {"situations": situations}, "all are taken")
+    return _with_rig(
+        function, lambda situations: {"situations": situations}, "all are taken; repeatable"
+    )
 
 
 def _with_rig(
@@ -70,7 +72,7 @@ def _with_rig(
 ) -> Command:
     @wraps(function)
     def found(
-        *args: object, rig_names: tuple[str, ...], as_given: bool, meant_in: str | None,
+        *args: object, rig_names: tuple[str, ...], as_given: bool, meant_in: tuple[str, ...],
         **others: object,
     ) -> None:  # fmt: skip
         click.get_current_context().meta[_AS_GIVEN] = as_given
@@ -82,9 +84,9 @@ def _with_rig(
         ended = None
         try:
             situations = find_situations(name, as_given=as_given)
-            if meant_in is not None:
+            if meant_in:
                 with place("--in"):
-                    situations = (find_situation(situations, meant_in),)
+                    situations = _meant(situations, meant_in, one="rig" in given(situations))
             function(*args, **given(situations), **others)
         except click.exceptions.Exit as end:
             ended = end
@@ -105,6 +107,17 @@ def _with_rig(
     return _naming_a_rig(found, unless)
 
 
+def _meant(
+    situations: tuple[Situation, ...], names: tuple[str, ...], *, one: bool
+) -> tuple[Situation, ...]:
+    """The situations that are named, in that order."""
+    if one and len(names) > 1:
+        raise InputError(f"is given {len(names)} times; give one here")
+    if len(set(names)) < len(names):
+        raise InputError("names a situation twice")
+    return tuple(find_situation(situations, name) for name in names)
+
+
 def _naming_a_rig(command: Command, unless: str) -> Command:
     for option in (
         click.option(
@@ -112,7 +125,7 @@ def _naming_a_rig(command: Command, unless: str) -> Command:
             help="Take values that no such part has, and do not remark on odd ones.",
         ),
         click.option(
-            "--in", "meant_in", metavar="SITUATION",
+            "--in", "meant_in", multiple=True, metavar="SITUATION",
             help=f"One of the rig's situations, or switch positions; without it {unless}.",
         ),
         click.option(

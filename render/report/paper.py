@@ -14,6 +14,9 @@ from presolder.render.report.soldering import CAUTIONS, PotBlock, Step
 # Sizes of type, from large to small, and the paper within its margins: A4 less 9 mm all round.
 _SIZES = (11.0, 10.4, 9.8, 9.2, 8.7, 8.3, 8.0, 7.6)
 _WIDTH, _HEIGHT = 544.0, 790.0
+SMALLEST_POINTS = _SIZES[-1]
+# Height of the guitar's schematic for each of its channels, over the size of type.
+GUITAR_EM = 9.0
 # A drawing up to this wide has the list of parts beside it.
 _NARROW = 300.0
 # Height of a line, with what stands between paragraphs, and width of the mean letter, both over
@@ -26,8 +29,8 @@ def is_narrow(svg: str) -> bool:
     return _drawn(svg)[0] < _NARROW
 
 
-def fitting_points(sheet: dict[str, Any], svg: str) -> float:
-    """The largest size of type at which a sheet is no longer than its paper.
+def fitting_points(sheet: dict[str, Any], svg: str, guitar_rows: int = 0) -> float | None:
+    """The largest size of type at which a sheet is no longer than its paper; None if none is.
 
     Parameters
     ----------
@@ -35,8 +38,11 @@ def fitting_points(sheet: dict[str, Any], svg: str) -> float:
         What the template fills in; see `Sheet.context`.
     svg : str
         Its drawing.
+    guitar_rows : int
+        How many channels the guitar's schematic has, above it.
     """
-    return next((s for s in _SIZES if _height(sheet, svg, s) <= _HEIGHT), _SIZES[-1])
+    guitar = GUITAR_EM * guitar_rows + (1.0 if guitar_rows else 0.0)
+    return next((s for s in _SIZES if _height(sheet, svg, s) + guitar * s <= _HEIGHT), None)
 
 
 def _height(sheet: dict[str, Any], svg: str, size: float) -> float:

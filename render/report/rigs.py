@@ -33,6 +33,7 @@ def rig_plain(rig: Rig) -> dict[str, Any]:
         "dirt": None if rig.dirt is None else rig.dirt.kind,
         "player": {"plays": rig.player.plays, "dials": list(rig.player.dials)},
         "volume_wiring": rig.volume_wiring,
+        "position": rig.position or None,
         "name": rig.name,
         "title": rig.title,
     }

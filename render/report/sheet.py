@@ -21,7 +21,12 @@ from presolder.render.report.judged import (
     judged_by,
     sounds_over_dials,
 )
-from presolder.render.report.paper import fitting_points, is_narrow
+from presolder.render.report.paper import (
+    GUITAR_EM,
+    SMALLEST_POINTS,
+    fitting_points,
+    is_narrow,
+)
 from presolder.render.report.table import Block, Table, fitting, lines_of, shows_itself
 from presolder.render.report.template import filled
 
@@ -212,8 +217,19 @@ def sheet_pages(sheets: Sequence[Sheet]) -> str:
 
 def _filled_in(sheet: Sheet) -> dict[str, Any]:
     context = sheet.context()
-    points = fitting_points(context, sheet.svg)
-    return context | {"svg": sheet.svg, "points": points, "workshop": sheet.workshop}
+    rows = len(sheet.rig.channels)
+    # The guitar is drawn where there is room for it on the sheet's one side.
+    points = fitting_points(context, sheet.svg, rows)
+    guitar = "" if points is None else Markup(plots.guitar_svg(sheet.rig))
+    if points is None:
+        points = fitting_points(context, sheet.svg) or SMALLEST_POINTS
+    return context | {
+        "svg": sheet.svg,
+        "guitar": guitar,
+        "guitar_em": GUITAR_EM * rows,
+        "points": points,
+        "workshop": sheet.workshop,
+    }
 
 
 def _order_block(orders: tuple[soldering.Order, ...]) -> tuple[Block, ...]:

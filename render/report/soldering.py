@@ -26,7 +26,6 @@ from presolder.models.instrument.placement import (
 )
 from presolder.models.instrument.quantities import format_quantity
 from presolder.models.instrument.rig import Channel, Rig
-from presolder.models.instrument.source import coils_of
 from presolder.models.instrument.taper import BENT_TAPERS, Taper
 from presolder.models.judging.ranking import effort
 from presolder.models.measuring.soldered import (
@@ -393,9 +392,8 @@ def _leads(rig: Rig, work: Work) -> tuple[str, str]:
     if work.one is rig.master:
         before = "the lead from the pickups' volumes (as it is)"
     elif isinstance(work.one, Channel):
-        several = len(coils_of(work.one.pickup)) > 1
-        before = "the lead from the switch" if several else "the pickup's hot lead"
-        before += " (as it is)"
+        lead = "the lead from the switch" if rig.behind_switch else "the pickup's hot lead"
+        before = f"{lead} (as it is)"
     else:
         return "the input jack's lead (as it is)", "the output jack's lead (as it is)"
     joined = len(rig.channels) > 1 and isinstance(work.one, Channel)

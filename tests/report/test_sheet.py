@@ -230,7 +230,7 @@ def test_steps_and_lugs_agree(rig_name: str, design: str) -> None:
         pickup = "wiper lug" if turned_round else "input lug"
         output = "input lug" if turned_round else "wiper lug"
         lead = "the pickup's hot lead" if rig.master is None else "pickups' volumes"
-        if rig_name == "split-humbucker":
+        if rig_name in ("split-humbucker", "three-single-coils"):
             lead = "the lead from the switch"
         assert lead in pot["lugs"][pickup]
         onward = "switch" if copies == 2 else "output jack"
@@ -321,7 +321,7 @@ def test_a_page_of_the_bare_pot_says_what_to_take_out(tmp_path: Path) -> None:
         page = out.read_text("utf-8")
         assert "Nothing to solder: the bare pot stays as it is." in page
         assert "Take out the bypass that is fitted now, 150k || 1n." in page
-        assert page.count("<svg") == page.count('class="sheet"') == len(designs)
+        assert page.count('class="drawing"') == page.count('class="sheet"') == len(designs)
     assert "<svg" in ps.sheet("humbucker-500k", "bare")._repr_html_()
 
 
@@ -410,13 +410,14 @@ def test_every_sheet_prints_on_one_page(tmp_path: Path, browser: Browser) -> Non
         *(("humbucker-500k", d.name) for d in BUILT_IN[1::3]),
         *(("two-pickups-independent", d.name) for d in BUILT_IN[2::4]),
         ("humbucker-500k", "150p"), ("humbucker-500k", LONG), ("humbucker-500k", THREE_GANGS),
-        ("two-pickups", LONG),
+        ("two-pickups", LONG), ("three-single-coils", "series"), ("hollow-body-blend", "series"),
+        ("piezo-buffered", "cap"),
     ):  # fmt: skip
         out = tmp_path / "sheet.html"
         options = ("--rig", rig, "--design", design, "--force")
         in_process("sheet", *options, "--workshop", "<b>Bench</b>", "--out", str(out))
         page.goto(out.as_uri())
-        assert page.locator("svg[role=img]").count() == 1
+        assert page.locator(".drawing svg[role=img]").count() == 1
         assert "<b>Bench</b>" in page.inner_text("main")
         pdf = page.pdf(prefer_css_page_size=True)
         assert len(re.findall(rb"/Type\s*/Page\b", pdf)) == 1, (rig, design)

@@ -1,0 +1,79 @@
+"""The page of the built-in rigs, and how guitars are drawn."""
+
+import sys
+import xml.etree.ElementTree as ET
+
+import numpy as np
+import pytest
+
+from presolder.models.instrument.controls import Pickup
+from presolder.models.instrument.quantities import format_code
+from presolder.models.instrument.rig import Rig
+from presolder.models.instrument.source import Piezo, coils_of
+from presolder.render.files.rigs import built_in_rigs, find_situations
+from presolder.render.plots import guitar_svg
+from random_circuits import random_wiring
+from takes import DOCS
+
+
+def words(rig: Rig) -> list[str]:
+    """Every word of a drawing."""
+    tree = ET.fromstring(guitar_svg(rig))
+    # A text of several lines has an element a line.
+    return " ".join(one.text for one in tree.iter() if one.text and len(one) == 0).split()
+
+
+def parts_named(rig: Rig) -> list[str]:
+    """What must stand there, from the description."""
+    named = []
+    for channel in rig.channels:
+        named.append(format_code(channel.volume.resistance_ohms, "ohm"))
+        for coil in coils_of(channel.pickup):
+            assert isinstance(coil.pickup, Pickup | Piezo)
+            if isinstance(coil.pickup, Pickup):
+                named.append(format_code(coil.pickup.resistance_ohms, "ohm"))
+            else:
+                named.append(format_code(coil.pickup.capacitance_farads, "farad"))
+        if channel.tone is not None:
+            named.append(format_code(channel.tone.capacitance_farads, "farad"))
+    for volume in rig.volumes[len(rig.channels) :]:
+        named.append(format_code(volume.volume.resistance_ohms, "ohm"))
+    if rig.tone is not None:
+        named.append(format_code(rig.tone.capacitance_farads, "farad"))
+    if rig.cable_farads:
+        named.append(format_code(rig.cable_farads, "farad"))
+    return named
+
+
+def test_page_is_up_to_date() -> None:
+    sys.path.insert(0, str(DOCS))
+    try:
+        from make_guitars import page
+    finally:
+        sys.path.remove(str(DOCS))
+    text, pictures = page()
+    again = "run python docs/make_guitars.py"
+    assert (DOCS / "guitars.md").read_text("utf-8") == text, again
+    drawn = {file.name for file in (DOCS / "pictures").glob("guitar-*.svg")}
+    assert drawn == set(pictures), again
+    for name, svg in pictures.items():
+        assert (DOCS / "pictures" / name).read_text("utf-8") == svg, again
+
+
+@pytest.mark.parametrize("name", list(built_in_rigs()))
+def test_every_part_is_in_the_drawing(name: str) -> None:
+    for one in find_situations(name):
+        there = words(one.rig)
+        for part in parts_named(one.rig):
+            assert part in there
+        # Where the design goes: two stars for each volume that gets it.
+        stars = 2 * sum(volume.auditioned for volume in one.rig.volumes)
+        assert there.count("*") == stars
+
+
+@pytest.mark.parametrize("index", range(9))
+def test_any_wiring_can_be_drawn(index: int) -> None:
+    rig = random_wiring(np.random.default_rng(index), index)
+    there = words(rig)
+    for part in parts_named(rig):
+        assert part in there
