@@ -46,7 +46,14 @@ from presolder.render.files.speaker import PLAIN_SPEAKER, load_speaker
 from presolder.render.listening.job import PackJob
 
 Tree: TypeAlias = int | dict[str, list["Tree"]]
-_LETTERS = {"resistor": "R", "capacitor": "C", "inductor": "L", "source": "V", "rheostat": "P"}
+_LETTERS = {
+    "resistor": "R",
+    "capacitor": "C",
+    "inductor": "L",
+    "source": "V",
+    "rheostat": "P",
+    "amplifier": "E",
+}
 # Points by which a measured taper is sent, evenly over the dial.
 _TAPER_POINTS = 513
 # The loop's ends are faded, or its seam would click.
@@ -236,9 +243,10 @@ def jack_plain(rig: Rig) -> dict[str, Any] | None:
 
 
 def tone_plain(rig: Rig) -> dict[str, Any] | None:
-    """The first channel's tone knob: its pot, and the branch that is its resistance."""
-    tone = rig.nearest_tone
-    if tone is None or tone.dial == 0:
+    """The first tone knob that does anything: its pot, and the branch that is its resistance."""
+    tones = (*(channel.tone for channel in rig.channels), rig.tone)
+    tone = next((one for one in tones if one and one.connected and one.dial > 0), None)
+    if tone is None:
         return None
     return {
         "branch": _branches_of(rig, None, "tone")[0],
@@ -299,6 +307,8 @@ def _branch_plain(branch: Branch) -> dict[str, Any]:
         "kind": _LETTERS[branch.kind], "a": branch.plus, "b": branch.minus, "value": branch.value,
         "part": branch.part,
     }  # fmt: skip
+    if branch.control is not None:
+        return plain | {"control": list(branch.control)}
     if branch.rheostat is None:
         return plain
     rheostat = branch.rheostat

@@ -15,7 +15,7 @@ from presolder.models.instrument.taper import Taper
 from presolder.models.judging.merit import merit
 from presolder.models.judging.need import need, resonance
 from presolder.models.judging.remedies import remedies
-from presolder.render.files.rigs import built_in_rigs
+from presolder.render.files.rigs import built_in_rigs, find_situations
 from rigs import single
 from running import in_process, presolder_here
 
@@ -99,8 +99,9 @@ def test_remedies_by_hand(humbucker: Rig) -> None:
 @pytest.mark.parametrize("playing", PLAYING)
 def test_every_rig_and_way_of_playing(playing: str) -> None:
     for name in built_in_rigs():
-        words = in_process("need", "--rig", name, "--plays", playing)
-        result = json.loads(in_process("need", "--rig", name, "--plays", playing, "--json"))
+        where = ("--rig", name, "--in", find_situations(name)[0].name)
+        words = in_process("need", *where, "--plays", playing)
+        result = json.loads(in_process("need", *where, "--plays", playing, "--json"))
         assert words.lower().startswith(result["needed"])
         assert result["judged_by"]["plays"] == playing
         assert len(result["bare"]["dials"]) == len(result["resonance_hz"]) == 7

@@ -20,7 +20,7 @@ OURS = f"{sys.version_info.major}.{sys.version_info.minor}"
 SCRIPT = """
 import presolder as ps, presolder, pathlib
 assert ps.need(ps.rig("two-pickups")).verdict in ("no", "hardly", "probably", "yes")
-assert len(ps.designs()) == 15 and len(ps.rigs()) == 6
+assert len(ps.designs()) == 15 and len(ps.rigs()) == 12
 assert "<svg" in ps.sheet("humbucker-500k", "series").page()
 assert ps.sample("phrase").sample_rate_hz == 48000
 for name in ps.__all__:

@@ -173,10 +173,10 @@ def spice_transient() -> list[Row]:
     ]
 
 
-def spice_wirings_moving(case_count: int = 9) -> list[Row]:
+def spice_wirings_moving(case_count: int = 8) -> list[Row]:
     """The knob of any wiring turning: a pickup's own, the master's, the pedal's."""
     random = np.random.default_rng(24)
-    rigs = [random_wiring(random, 2 * index) for index in range(case_count)]
+    rigs = [random_wiring(random, 2 * index, depth=1) for index in range(case_count)]
     with ThreadPoolExecutor() as pool:
         errors_db = list(pool.map(_moving_error_db, range(case_count), rigs))
     return [

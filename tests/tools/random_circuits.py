@@ -93,14 +93,14 @@ def random_source(random: np.random.Generator, index: int, depth: int = 2) -> So
     )
 
 
-def random_wiring(random: np.random.Generator, index: int) -> Rig:
+def random_wiring(random: np.random.Generator, index: int, depth: int = 2) -> Rig:
     """A rig of one to three channels and all that may follow; kinds take turns."""
     rigs = [random_rig(random, index + k) for k in range(1 + index % 3)]
     knob = ("channel", "master", "pedal")[(index // 3) % 3]
     dials = random.uniform(0.3, 10.0, len(rigs) + 2)
     channels = tuple(
         Channel(
-            random_source(random, index + at),
+            random_source(random, index + at, depth),
             rig.first.volume,
             rig.first.tone,
             "auditioned" if knob == "channel" and (at == 0 or index % 4 == 0) else None,

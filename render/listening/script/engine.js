@@ -73,7 +73,7 @@ function solve(a, b) {
 
 // Modified nodal analysis: E dz/dt = A z + B u. Ground's row and column are left out.
 export function assemble(circuit) {
-  const withCurrent = circuit.branches.filter((b) => "LVP".includes(b.kind));
+  const withCurrent = circuit.branches.filter((b) => "LVPE".includes(b.kind));
   const reactive = circuit.branches.filter((b) => "CL".includes(b.kind));
   const nodes = circuit.nodes - 1, n = nodes + withCurrent.length, m = reactive.length;
   const fixed = new Float64Array(n * n), reading = new Float64Array(m * n), inertia = new Float64Array(n * m), drive = new Float64Array(n);
@@ -85,11 +85,13 @@ export function assemble(circuit) {
       if (branch.kind === "R") for (const [j, other] of ends) fixed[i * n + j] -= (sign * other) / branch.value;
       if (branch.kind === "C") { reading[state * n + i] = sign; inertia[i * m + state] = branch.value * sign; }
       if (branch.kind === "L") { fixed[i * n + row] -= sign; fixed[row * n + i] += sign; }
-      if (branch.kind === "V") { fixed[i * n + row] -= sign; fixed[row * n + i] -= sign; }
+      if (branch.kind === "V" || branch.kind === "E") { fixed[i * n + row] -= sign; fixed[row * n + i] -= sign; }
       if (branch.kind === "P") { fixed[i * n + row] -= sign / branch.value; fixed[row * n + i] -= sign; }
     }
     if (branch.kind === "L") { reading[state * n + row] = 1; inertia[row * m + state] = branch.value; }
     if (branch.kind === "V") drive[row] = branch.value;
+    // What an amplifier puts out follows the voltage between two nodes.
+    if (branch.kind === "E") branch.control.forEach((node, i) => { if (node > 0) fixed[row * n + node - 1] += i ? -branch.value : branch.value; });
     if (branch.kind === "P") moving.push({ row, branch });
   }
   const mass = new Float64Array(n * n);
