@@ -39,7 +39,7 @@ output = "50 mV"
 [pickups.bridge.screw]
 resistance = "3k"
 inductance = "1 H"
-output = "50 mV"
+output = "40 mV"
 reversed = true
 [switch]
 neck = "neck"
@@ -110,19 +110,19 @@ def test_positions_of_a_switch_before_one_volume(tmp_path: Path) -> None:
     rigs = situations_of(tmp_path, MASTER)
     pot = [Part("R", "hot", "out", "150k"), Part("R", "out", "0", "100k")]
     neck = coil("hot", "0", "7k", "2", 1.0)
-    slug, screw = coil("hot", "mid", "4k", "2", 0.5), coil("mid", "0", "3k", "1", -0.5)
+    slug, screw = coil("hot", "mid", "4k", "2", 0.5), coil("mid", "0", "3k", "1", -0.4)
     assert_alike(rigs["neck"], 4.0, [*neck, *pot])
     assert_alike(rigs["both"], 4.0, [*neck, *slug, *screw, *pot])
-    alone = coil("hot", "0", "3k", "1", -0.5)
+    alone = coil("hot", "0", "3k", "1", -0.4)
     assert_alike(rigs["split"], 4.0, [*neck, *alone, *pot])
-    turned = [*coil("hot", "mid", "4k", "2", -0.5), *coil("mid", "0", "3k", "1", 0.5)]
+    turned = [*coil("hot", "mid", "4k", "2", -0.5), *coil("mid", "0", "3k", "1", 0.4)]
     assert_alike(rigs["apart"], 4.0, [*neck, *turned, *pot])
 
 
 def test_a_volume_each_a_shared_tone_and_a_master(tmp_path: Path) -> None:
     rigs = situations_of(tmp_path, VOLUMES)
     neck = coil("n", "0", "7k", "2", 1.0)
-    both = [*coil("b", "mid", "4k", "2", 0.5), *coil("mid", "0", "3k", "1", -0.5)]
+    both = [*coil("b", "mid", "4k", "2", 0.5), *coil("mid", "0", "3k", "1", -0.4)]
     held = [Part("R", "b", "out", "200k"), Part("R", "out", "0", "300k")]
     turned = [Part("R", "n", "out", "150k"), Part("R", "out", "0", "100k")]
     tone = [Part("R", "out", "t", "125k"), Part("C", "t", "0", "22n")]
@@ -136,6 +136,14 @@ def test_a_volume_each_a_shared_tone_and_a_master(tmp_path: Path) -> None:
     assert_alike(rigs["both"], 4.0, [*neck, *both, *pots, *full, *master])
 
 
+def test_volts_are_the_first_pickups_wherever_the_switch_stands(tmp_path: Path) -> None:
+    """An EMF of 1 is 100 mV, the output of the first pickup in the file, in every position."""
+    for rig in situations_of(tmp_path, MASTER).values():
+        assert rig.output_volts == pytest.approx(0.1)
+    bridge = find_situations("three-single-coils")[0].rig
+    assert (bridge.coil.output_volts, bridge.output_volts) == pytest.approx((0.085, 0.1))
+
+
 def test_blend_pot_and_master(tmp_path: Path) -> None:
     """At 8 the neck's gang is part way, the bridge's full on; a gang's pickup is at its wiper."""
     more = '[situations.there]\nswitch = "both"\nblend_dial = 8\n'
@@ -143,7 +151,7 @@ def test_blend_pot_and_master(tmp_path: Path) -> None:
     law = Taper("measured", points=((0.0, 0.0), (2.5, 0.5), (5.0, 1.0), (10.0, 1.0)))
     share = fraction(law, 2.0)
     neck = coil("n", "0", "7k", "2", 1.0)
-    both = [*coil("b", "mid", "4k", "2", 0.5), *coil("mid", "0", "3k", "1", -0.5)]
+    both = [*coil("b", "mid", "4k", "2", 0.5), *coil("mid", "0", "3k", "1", -0.4)]
     gangs = [
         Part("R", "n", "j", repr(500e3 * (1 - share))),
         Part("R", "n", "0", repr(500e3 * share)),
@@ -199,7 +207,7 @@ def test_three_bypasses_put_across_equal_the_whole_circuit(index: int) -> None:
     """By the Woodbury formula; three places, of which each has the network."""
     rig = random_wiring(np.random.default_rng(index), index)
     rig = rig.with_volumes(tuple(replace(one, bypass="auditioned") for one in rig.volumes))
-    network, dials = parse_expression("150k || 1n"), np.array([2.0, 7.0])
+    network, dials = parse_expression("gang(150k, audio) || 1n"), np.array([2.0, 7.0])
     chain = open_chain(rig, HZ, dials)
     assert len(chain.dial) == len(rig.volumes) >= 3
     places = []

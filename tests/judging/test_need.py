@@ -98,7 +98,7 @@ def test_remedies_by_hand(humbucker: Rig) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("playing", PLAYING)
 def test_every_rig_and_way_of_playing(playing: str) -> None:
-    for name in built_in_rigs():
+    for name in sorted(built_in_rigs())[PLAYING.index(playing) % 2 :: 2]:
         where = ("--rig", name, "--in", find_situations(name)[0].name)
         words = in_process("need", *where, "--plays", playing)
         result = json.loads(in_process("need", *where, "--plays", playing, "--json"))

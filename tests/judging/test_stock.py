@@ -138,6 +138,10 @@ def test_order_over_jobs(drawer: Path) -> None:
     assert (resistor["quantity"], resistor["in_stock"], resistor["to_buy"]) == (3, 1, 2)
     assert (capacitor["quantity"], capacitor["in_stock"], capacitor["to_buy"]) == (3, 3, 0)
     assert found["missing_cost"] == pytest.approx(0.10)
+    # Of ten in the drawer one is taken.
+    one = ("--job", "humbucker-500k=100k || 470p", "--stock", str(drawer), "--json")
+    resistor = json.loads(in_process("order", *one))["orders"][0]
+    assert (resistor["in_stock"], resistor["to_buy"]) == (1, 0)
     assert "To buy: 0.10 in all" in text and lines
     plain = json.loads(in_process("order", *jobs, "--json"))
     assert {line["in_stock"] for line in plain["orders"]} == {None}
