@@ -103,7 +103,7 @@ class Renderer:
         networks = [design.network for design in self.designs]
         if None in networks:
             recursion = self.recursions[networks.index(None)]
-        elif all(channel.held_at in (None, DIAL_MAX) for channel in self.rig.channels):
+        elif all(one.held_at in (None, DIAL_MAX) for one in self.rig.volumes):
             recursion = self.recursions[0]
         else:
             recursion = discretise(chain_equations(self.rig, None), self.sample_rate_hz)

@@ -21,7 +21,7 @@ from presolder.models.instrument.source import (
 
 _INCHES, _POINTS = 0.22, 9
 # Of a coil, a pot, a tone control and what stands beside it, in drawing units.
-_COIL_WIDTH, _COIL_HEIGHT = 6.6, 3.4
+_COIL_WIDTH, _COIL_HEIGHT = 9.0, 3.4
 _POT_WIDTH, _POT_HEIGHT = 7.6, 4.0
 _TONE_WIDTH, _SIDE_WIDTH = 5.6, 5.0
 _ROW_GAP = 2.6
@@ -29,7 +29,7 @@ _ROW_GAP = 2.6
 
 @dataclass
 class _Pen:
-    """Where the drawing goes on: the end of the signal's line, and how deep ground lies."""
+    """Where the drawing goes on: the end of the signal's line."""
 
     drawing: Drawing
     x: float
@@ -135,13 +135,12 @@ def _hang(drawing: Drawing, source: Source, x: float, y: float, height: float) -
     middle = x + width / 2
     match source:
         case CoilsInSeries(parts):
-            for part in parts:
-                part_width, part_height = _size(part)
+            for at, part in enumerate(parts, start=1):
+                part_width, tall = _size(part)
                 # What is left over lengthens the last.
-                tall = height - (own - part_height) if part is parts[-1] else part_height
+                tall += (height - own) * (at == len(parts))
                 _hang(drawing, part, middle - part_width / 2, y, tall)
                 y -= tall
-                height, own = height - tall, own - part_height
         case CoilsInParallel(parts):
             left = x
             ends = []

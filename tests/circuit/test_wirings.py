@@ -8,6 +8,7 @@ import pytest
 
 from netlist import Part, at_dial, fraction, parts_of, spice_response
 from presolder.models.audio.knob import steady_turn
+from presolder.models.audio.renderer import Renderer
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.ports import bridged, combined, leaf_admittance, open_chain
 from presolder.models.circuit.response import transfer
@@ -300,3 +301,25 @@ def test_one_line_says_which_situation_was_taken() -> None:
         "--in: situation 'two coils' is not in the rig; one of 'in series', 'in parallel',"
         " 'one coil'"
     )
+
+
+def test_the_reference_at_ten_has_no_bypass_anywhere() -> None:
+    """With the design across a pedal that stands half way, its sound at 10 is not the bare one's."""
+    rig = find_rig("piezo-buffered")
+    assert rig.pedal is not None
+    half_way = replace(rig.pedal.volume, bypass="auditioned", held_at=5.0)
+    rig = replace(rig, pedal=replace(rig.pedal, volume=half_way), take=Take("string"))
+    take = np.random.default_rng(3).normal(0.0, 0.1, (1, 24_000))
+    fitted, bare = (
+        np.concatenate(list(Renderer(rig, (Design("d", one),), 48_000).at_ten(take)), axis=1)
+        for one in (parse_expression("10n"), None)
+    )
+    assert np.array_equal(fitted, bare)
+
+
+def test_of_volume_and_pedal_only_one_is_turned() -> None:
+    guitar, pedal = (one.rig for one in find_situations("piezo-buffered"))
+    for rig, turned in ((guitar, 0), (pedal, 1)):
+        assert rig.volumes[turned].held_at is None and rig.volumes[turned].auditioned
+        other = rig.volumes[1 - turned]
+        assert other.held_at == 10.0 and other.bypass is None
