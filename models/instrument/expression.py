@@ -75,8 +75,6 @@ def parse_expression(text: str) -> Network:
     InputError
         If it cannot be read; the message gives the column, counted from 1.
     """
-    if len(text) > _LONGEST_EXPRESSION:
-        raise InputError(f"an expression may have at most {_LONGEST_EXPRESSION} characters")
     return _Reader(text, _VALUES).whole()
 
 
@@ -98,8 +96,6 @@ def parse_source(text: str, coils: Mapping[str, Source]) -> Source:
     InputError
         If it cannot be read; the message gives the column, counted from 1.
     """
-    if len(text) > _LONGEST_EXPRESSION:
-        raise InputError(f"an expression may have at most {_LONGEST_EXPRESSION} characters")
 
     def named(word: str) -> Source:
         name = word.removeprefix("-")
@@ -131,6 +127,8 @@ class _Reader(Generic[Node]):
     """Recursive descent over the tokens of one expression."""
 
     def __init__(self, text: str, words: _Words[Node]) -> None:
+        if len(text) > _LONGEST_EXPRESSION:
+            raise InputError(f"an expression may have at most {_LONGEST_EXPRESSION} characters")
         self.text = text
         self.words = words
         self.position = 0

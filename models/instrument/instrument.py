@@ -74,6 +74,8 @@ class Instrument:
     volume_wiring : {"lug", "independent"}
     buffer, cable_farads, pedal, load, player, name, title
         As of a `Rig`.
+    turns : str
+        Whose volume is the knob under audition, unless `at` is told otherwise; see there.
     """
 
     positions: Mapping[str, Source]
@@ -89,6 +91,7 @@ class Instrument:
     player: Player = field(default_factory=Player)
     name: str = "rig"
     title: str = ""
+    turns: str = ""
 
     def at(self, position: str, turns: str = "") -> Rig:
         """The rig as it is with the switch at a position.
@@ -98,8 +101,8 @@ class Instrument:
         position : str
         turns : str
             Whose volume is the knob under audition: a pickup's name,
-            ``"master"`` or ``"pedal"``; by default the master, or else that of
-            the first pickup that is on.
+            ``"master"`` or ``"pedal"``; by default as the instrument says, or
+            the master, or else that of the first pickup that is on.
 
         Returns
         -------
@@ -118,13 +121,15 @@ class Instrument:
             )
         parts = tuple(self._channels(self.positions[position]))
         names = [name for name, _ in parts]
-        known = [*names, *self._onward_names]
-        turned = turns or (MASTER if self.master is not None else names[0])
+        # The only volume there is stands in the channel's place.
+        master = None if self._only_volume else self.master
+        pedal = self.pedal
+        onward = ((MASTER, master), (PEDAL, pedal))
+        known = [*names, *(name for name, one in onward if one is not None)]
+        turned = turns or self.turns or (names[0] if master is None else MASTER)
         if turned not in known:
             raise InputError(f"turns = {turned!r}: must be one of {', '.join(map(repr, known))}")
         channels = tuple(_standing(one, name == turned) for name, one in parts)
-        master = None if self._only_volume else self.master
-        pedal = self.pedal
         return Rig(
             channels,
             self.cable_farads,
@@ -180,11 +185,6 @@ class Instrument:
     @property
     def _only_volume(self) -> bool:
         return not self.own and self.blend is None
-
-    @property
-    def _onward_names(self) -> tuple[str, ...]:
-        names = ((MASTER, self.master), (PEDAL, self.pedal))
-        return tuple(name for name, one in names if one is not None)
 
     def _channels(self, source: Source) -> Iterator[tuple[str, Channel]]:
         """What is on, by the volume that it goes through."""

@@ -6,7 +6,11 @@ from typing import Literal, get_args
 from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Pot, require_dial
 from presolder.models.instrument.network import Network
-from presolder.models.instrument.quantities import format_quantity, require_component
+from presolder.models.instrument.quantities import (
+    format_quantity,
+    require_component,
+    require_within,
+)
 
 Auditioned = Literal["auditioned"]
 BufferPlace = Literal["guitar", "cable"]
@@ -76,15 +80,11 @@ class Buffer:
 
     def __post_init__(self) -> None:
         if self.place not in BUFFER_PLACES:
-            raise InputError(f"after = {self.place!r} must be one of {', '.join(BUFFER_PLACES)}")
+            raise InputError(f"place = {self.place!r} must be one of {', '.join(BUFFER_PLACES)}")
         require_component("input_resistance", self.input_ohms, "ohm")
         require_component("input_capacitance", self.input_farads, "farad", zero_ok=True)
         require_component("output_resistance", self.output_ohms, "ohm")
-        if not -LARGEST_GAIN_DB <= self.gain_db <= LARGEST_GAIN_DB:
-            raise InputError(
-                f"gain_db = {self.gain_db:g} must lie between {-LARGEST_GAIN_DB:g} and"
-                f" {LARGEST_GAIN_DB:g}"
-            )
+        require_within([("gain_db", self.gain_db, -LARGEST_GAIN_DB, LARGEST_GAIN_DB)])
 
     def __str__(self) -> str:
         where = "in the guitar" if self.place == "guitar" else "after the cable"

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from presolder.models.instrument.designs import built_in_designs
 from presolder.models.instrument.network import Design, Network, format_network
 from presolder.models.judging.ranking import EQUAL_DB, in_order
-from presolder.models.judging.recommendation import candidates, worth_showing
+from presolder.models.judging.recommendation import candidates, standing_first
 from presolder.models.judging.search import Found, Shelf, combinations, plateau, tailor
 from presolder.models.judging.situations import Heard, Overall, overall
 
@@ -84,13 +84,11 @@ def recommend_everywhere(
     chosen = candidates(found, shapes, top)
     designs = (Design(format_network(one.network), one.network) for one in chosen)
     bare, *judged = overall(heard, (Design("bare", None), *designs))
-    order = in_order([bare, *judged])
-    ahead = worth_showing(order[: order.index(bare)], judged, shapes)
-    shown = ahead or (min(judged, key=lambda one: one.score_db),)
+    shown, bare_comes_first = standing_first(bare, judged, shapes, top)
     fitted = built_in_designs(heard[0].ear.rig.volume)[1:]
     return Everywhere(
-        shown[:top],
-        order[0] is bare,
+        shown,
+        bare_comes_first,
         bare,
         in_order(overall(heard, fitted))[0],
         tuple(min(found, key=lambda one: one.scores_db[at]) for at in range(len(heard))),

@@ -125,16 +125,14 @@ def recommend(
         ),
     )
     shape_of = {id(its): one for one, its in zip(firsts, judged, strict=True)}
-    order = in_order([bare, *judged])
-    ahead = worth_showing(order[: order.index(bare)], judged, shapes)
-    shown = ahead or (min(judged, key=lambda its: its.score_db),)
+    shown, bare_comes_first = standing_first(bare, judged, shapes, top)
     best = tuple(
         Candidate(shape_of[id(its)], its, ahead_of_its_kind_db(ear, its, shape_of[id(its)].shape))
-        for its in shown[:top]
+        for its in shown
     )
     return Recommendation(
         best,
-        order[0] is bare,
+        bare_comes_first,
         bare,
         best_fitted(ear),
         tuple(front(found)),
@@ -157,10 +155,18 @@ def candidates(found: list[Found], shapes: tuple[Network, ...], top: int) -> lis
     return best_of_each(found) if len(shapes) > 1 else plateau(found)[:top]
 
 
-def worth_showing(
-    ahead: tuple[One, ...], judged: Sequence[One], shapes: tuple[Network, ...]
-) -> tuple[One, ...]:
-    """What is worth its parts of what is ahead of the bare pot; of one topology, all, as judged."""
+def standing_first(
+    bare: One, judged: Sequence[One], shapes: tuple[Network, ...], top: int
+) -> tuple[tuple[One, ...], bool]:
+    """What is worth its parts of what is ahead of the bare pot; and whether nothing is.
+
+    Of one topology that is all that is ahead, in the order judged; where nothing
+    is, the lowest score.
+    """
+    order = in_order([bare, *judged])
+    ahead = order[: order.index(bare)]
     if len(shapes) > 1:
-        return worth_their_parts(ahead)
-    return tuple(one for one in judged if one in ahead)
+        shown = worth_their_parts(ahead)
+    else:
+        shown = tuple(one for one in judged if one in ahead)
+    return (shown or (min(judged, key=lambda one: one.score_db),))[:top], not ahead

@@ -152,10 +152,7 @@ def tailor(
         if len(chosen):
             found += fine.judged(shape, options, chosen)
         progress(1)
-    order = score(
-        np.array([f.taper_phon for f in found]), np.array([f.tone_db for f in found]), weight
-    )
-    return [found[i] for i in np.argsort(order, kind="stable")]
+    return sorted(found, key=lambda one: one.score_db)
 
 
 def _a_few(dial: Array) -> Array:
@@ -271,9 +268,13 @@ class _Listener:
         self.chains = [
             open_chain(ear.rig.as_heard, LINES_HZ, ear.conditions.dials) for ear in self.ears
         ]
-        self.wanted_db = [one.wanted_db for one in heard]
-        self.bare_phon = [
-            ear.listen(chain.bare).phon for ear, chain in zip(self.ears, self.chains, strict=True)
+        # What is to be kept at each dial: a level, or the bare pot's loudness.
+        self.wanted = [one.wanted_db is not None for one in heard]
+        self.kept = [
+            one.ear.listen(chain.bare).phon
+            if one.wanted_db is None
+            else one.wanted_db + one.ear.ten_db
+            for one, chain in zip(heard, self.chains, strict=True)
         ]
 
     def judged(
@@ -300,14 +301,12 @@ class _Listener:
     ) -> tuple[Array, Array]:
         """Taper and tone of designs in each situation, shape (s, designs)."""
         tapers, tones = [], []
-        for ear, chain, bare_phon, wanted_db in zip(
-            self.ears, self.chains, self.bare_phon, self.wanted_db, strict=True
+        for ear, chain, wanted, kept in zip(
+            self.ears, self.chains, self.wanted, self.kept, strict=True
         ):
             levels_db = ear.levels_db(_bridge(chain, shape, options, list(rows.T)))
-            if wanted_db is None:
-                tapers.append(root_mean_square(sound(levels_db).phon - bare_phon))
-            else:
-                tapers.append(root_mean_square(whole_level_db(levels_db) - wanted_db - ear.ten_db))
+            level = whole_level_db(levels_db) if wanted else sound(levels_db).phon
+            tapers.append(root_mean_square(level - kept))
             tones.append(root_mean_square(change(levels_db, ear.at_ten).tone_db))
         return np.array(tapers), np.array(tones)
 

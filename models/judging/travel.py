@@ -7,6 +7,7 @@ Both are common practice, no source.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -158,7 +159,6 @@ class Fitted:
 
     Attributes
     ----------
-    pot : Pot
     network : Network or None
     ear : Ear
         Of the guitar with this pot.
@@ -173,7 +173,6 @@ class Fitted:
         Largest change of the sound at 10 that the pot makes by itself.
     """
 
-    pot: Pot
     network: Network | None
     ear: Ear
     miss_db: float
@@ -181,6 +180,16 @@ class Fitted:
     score_db: float
     effort: Effort
     at_ten_db: float
+
+    @property
+    def pot(self) -> Pot:
+        """The volume pot."""
+        return self.ear.rig.volume
+
+    @cached_property
+    def turn(self) -> Turn:
+        """What its turn is like."""
+        return turn_of(self.ear, self.network)
 
 
 def pots_sold(now: Pot) -> tuple[Pot, ...]:
@@ -228,11 +237,9 @@ def fit_travel(
         moved = 0.0
         if pot != now:
             moved = float(change(own.levels_db(own.bare_at_ten), ear.at_ten).largest_db)
-        networks: list[Network | None] = [None]
         drawer = replace(shelf, gangs=stock_gangs(pot))
-        heard = Heard("", own, wanted_db=wanted.level_db)
-        networks.append(tailor((heard,), shapes, drawer)[0].network)
-        for network in networks:
+        best = tailor((Heard("", own, wanted_db=wanted.level_db),), shapes, drawer)[0]
+        for network in (None, best.network):
             found.append(_fitted(own, wanted, network, pot == now, moved))
         progress(1)
     return in_order(found)
@@ -249,17 +256,17 @@ def _fitted(
     if not stays:
         needed = replace(needed, parts=needed.parts + 1)
     weighed = float(score(miss_db, tone_db, ear.conditions.tone_weight))
-    return Fitted(ear.rig.volume, network, ear, miss_db, tone_db, weighed, needed, at_ten_db)
+    return Fitted(network, ear, miss_db, tone_db, weighed, needed, at_ten_db)
 
 
-def untracked_db(ear: Ear, network: Network, dial: Array) -> float | None:
+def untracked_db(ear: Ear, network: Network | None, dial: Array) -> float | None:
     """How far the level may be off where a second gang does not track; None without a gang.
 
     The largest change at any of the dials, with each gang's value and its law
     at either end of their spread.
     """
-    parts = leaves(network)
-    if not any(isinstance(part, Gang) for part in parts):
+    parts = () if network is None else leaves(network)
+    if network is None or not any(isinstance(part, Gang) for part in parts):
         return None
     nominal = whole_level_db(ear.levels_db(ear.response(network, dial)))
     worst = 0.0

@@ -9,15 +9,14 @@ from presolder._asked import (
     Progress,
     SituationsLike,
     asked_designs,
-    asked_dials,
     asked_ear,
     asked_situations,
     counted,
 )
-from presolder._judge import Value, _at_hand, _shapes, _shelf
-from presolder.models.errors import InputError
+from presolder._judge import _MOST_SHOWN, Value, _at_hand, _shapes, _shelf
 from presolder.models.instrument.designs import built_in_designs
 from presolder.models.instrument.player import Playing
+from presolder.models.instrument.quantities import require_within
 from presolder.models.instrument.stock import Stock
 from presolder.models.judging.ear import LISTENING_LEVEL_DB
 from presolder.models.judging.everywhere import recommend_everywhere
@@ -93,7 +92,7 @@ def need_everywhere(
     heard = _heard(situations, plays, dials, take, listening_level, tone_weight, speaker)
     return NeedEverywhere(
         heard,
-        tuple(judge_need(one.ear, asked_dials(one.ear.conditions.dials)) for one in heard),
+        tuple(judge_need(one.ear, one.ear.conditions.dials) for one in heard),
         ranked_overall(heard, built_in_designs(heard[0].ear.rig.volume)),
     )
 
@@ -198,8 +197,7 @@ def tailor_everywhere(
     False
     """
     heard = _heard(situations, plays, dials, take, listening_level, tone_weight, speaker)
-    if not 1 <= top <= 100:
-        raise InputError(f"top = {top} must lie between 1 and 100")
+    require_within([("top", top, 1, _MOST_SHOWN)])
     rig = heard[0].ear.rig
     shelf = _shelf(rig, series, resistors, capacitors, gangs, stock)
     shapes = _shapes(rig, topologies, shelf)

@@ -29,7 +29,12 @@ from presolder.models.instrument.markings import marked_pot
 from presolder.models.instrument.network import Capacitor, Gang, Network, Resistor
 from presolder.models.instrument.player import Playing
 from presolder.models.instrument.preferred import preferred_values
-from presolder.models.instrument.quantities import Unit, parse_quantity, require_component
+from presolder.models.instrument.quantities import (
+    Unit,
+    parse_quantity,
+    require_component,
+    require_within,
+)
 from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.stock import Stock
 from presolder.models.instrument.topologies import DEFAULT_SHAPES, canonical
@@ -62,6 +67,7 @@ from presolder.render.report.search import SearchReport
 from presolder.render.report.travel import TravelReport
 
 Value = float | str
+_MOST_SHOWN = 100
 _TURNING_SHAPES = tuple(
     parse_expression(text)
     for text in ("1n", "1k + 1n", "1k || 1n", "gang(1k) + 1n", "gang(1k) || 1n")
@@ -477,8 +483,7 @@ def tailor(
     """
     found = asked_rig(rig)
     ear = asked_ear(found, plays, dials, take, listening_level, tone_weight, speaker)
-    if not 1 <= top <= 100:
-        raise InputError(f"top = {top} must lie between 1 and 100")
+    require_within([("top", top, 1, _MOST_SHOWN)])
     shelf = _shelf(found, series, resistors, capacitors, gangs, stock)
     shapes = _shapes(found, topologies, shelf)
     told = counted(progress, len(shapes))
@@ -555,8 +560,7 @@ def travel(
     """
     found = asked_rig(rig)
     ear = asked_ear(found, plays, None, take, listening_level, tone_weight, speaker)
-    if not 1 <= top <= 100:
-        raise InputError(f"top = {top} must lie between 1 and 100")
+    require_within([("top", top, 1, _MOST_SHOWN)])
     sold = pots_sold(found.volume)
     if pots is not None:
         named = (marked_pot(pot) if isinstance(pot, str) else pot for pot in pots)
@@ -627,8 +631,8 @@ def _drawer(
     pots = sum(one.auditioned for one in rig.volumes)
     pieces = {part: count // pots for part, count in stock.counts(rig.volume).items()}
     parts = [part for part, count in pieces.items() if count > 0]
-    smallest, largest = (_component(bound, "ohm") for bound in resistors)
-    least, most = (_component(bound, "farad") for bound in capacitors)
+    smallest, largest = _range(resistors, "ohm")
+    least, most = _range(capacitors, "farad")
     ohms = sorted(
         p.ohms for p in parts if isinstance(p, Resistor) and smallest <= p.ohms <= largest
     )
@@ -665,10 +669,15 @@ def _component(value: Value, unit: Unit) -> float:
     return number
 
 
-def _values(bounds: tuple[Value, Value], series: str, unit: Unit) -> Array:
+def _range(bounds: tuple[Value, Value], unit: Unit) -> tuple[float, float]:
     low, high = (_component(bound, unit) for bound in bounds)
     if low > high:
         raise InputError(f"{bounds[0]}:{bounds[1]} must be smallest:largest")
+    return low, high
+
+
+def _values(bounds: tuple[Value, Value], series: str, unit: Unit) -> Array:
+    low, high = _range(bounds, unit)
     values = preferred_values(series, low, high)
     if values.size == 0:
         raise InputError(f"{bounds[0]}:{bounds[1]}: no {series} value lies between these")

@@ -164,7 +164,7 @@ def _situations_of(path: Path, table: dict[str, Any], as_given: bool) -> tuple[S
             player=optional(whole, "player", _read_player) or Player(),
         )
         rig = replace(
-            instrument.at(next(iter(instrument.positions)), whole.text("turns", "")),
+            instrument.at(next(iter(instrument.positions))),
             dirt=optional(whole, "dirt", read_dirt),
         )
         take = checked(whole.sub("take"), lambda s: _read_take(s, instrument, rig))

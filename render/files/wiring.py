@@ -13,6 +13,7 @@ from presolder.models.instrument.instrument import Blend, Instrument, Own, Situa
 from presolder.models.instrument.network import Network
 from presolder.models.instrument.onward import BUFFER_PLACES, Auditioned, Buffer, Pedal, Volume
 from presolder.models.instrument.plausible import Kind
+from presolder.models.instrument.quantities import require_within
 from presolder.models.instrument.rig import VOLUME_WIRINGS, Rig, Take, VolumeWiring
 from presolder.models.instrument.source import CoilsInParallel, CoilsInSeries, Piezo, Source, Wound
 from presolder.render.files.designs import resolve_design
@@ -63,9 +64,6 @@ def read_wiring(whole: Section, path: Path) -> Instrument:
         # Beside a [second] the plain sections are the first pickup's.
         master = optional(whole, "volume", lambda s: _read_volume(s, folder, "bare", "wiring"))
         tone = optional(whole, "tone", lambda s: read_tone(s, folder))
-    if master is not None and not own and blend is None:
-        # The only volume is under audition, unless the pedal is.
-        master = replace(master, bypass="auditioned", held_at=None)
     return Instrument(
         _read_switch(whole, coils),
         own,
@@ -79,6 +77,7 @@ def read_wiring(whole: Section, path: Path) -> Instrument:
         checked(whole.sub("input"), read_load),
         name=path.stem,
         title=whole.text("title", ""),
+        turns=whole.text("turns", ""),
     )
 
 
@@ -94,21 +93,17 @@ def _read_pair(whole: Section) -> dict[str, Source]:
         for key in ("pickup", "volume"):
             with place(section.where):
                 section.required(key)
+        level_db = section.number("level_db", 0.0)
         with place(section.where):
-            share = amplitude(_within(section, "level_db", _MOST_OUT_DB))
-        coils[_SECOND] = Wound(checked(section.sub("pickup"), read_pickup), share, _SECOND)
+            require_within([("level_db", level_db, -_MOST_OUT_DB, _MOST_OUT_DB)])
+        coils[_SECOND] = Wound(
+            checked(section.sub("pickup"), read_pickup), amplitude(level_db), _SECOND
+        )
     return coils
 
 
 def _read_source(section: Section) -> Pickup | Piezo:
     return read_piezo(section) if section.table.get("kind") == "piezo" else read_pickup(section)
-
-
-def _within(section: Section, key: str, most: float) -> float:
-    value = section.number(key, 0.0)
-    if not -most <= value <= most:
-        raise InputError(f"{key} = {value:g} must lie between {-most:g} and {most:g}")
-    return value
 
 
 def _read_pickups(whole: Section) -> dict[str, Source]:
@@ -266,10 +261,9 @@ def read_stands(
     take : Take
         How takes were made, whatever the situation.
     """
-    turns = whole.text("turns", "")
     if "situations" not in whole.table:
         return tuple(
-            Situation(name, replace(instrument.at(name, turns), dirt=rig.dirt, take=take))
+            Situation(name, replace(instrument.at(name), dirt=rig.dirt, take=take))
             for name in instrument.positions
         )
     section = whole.sub("situations")
@@ -302,7 +296,7 @@ def _read_situation(
         if dial is not None:
             instrument = put(instrument, dial)
     switch = section.text("switch", next(iter(instrument.positions)))
-    stood = instrument.at(switch, section.text("turns", whole.text("turns", "")))
+    stood = instrument.at(switch, section.text("turns", ""))
     dirt = rig.dirt
     if "dirt" in section.table:
         kind = section.table["dirt"]

@@ -20,13 +20,13 @@ _SCORES = (
 )
 
 
-def _situations(heard: Sequence[Heard]) -> tuple[Block, ...]:
+def _situations(heard: Sequence[Heard]) -> Table:
     """Which situations there are, by letter, and what each counts for."""
     rows = tuple(
         (letter, one.name, f"{share:.0%}")
         for letter, one, share in zip(_letters(heard), heard, shares(heard), strict=True)
     )
-    return (Table(("", "situation", "counts"), rows, words=2),)
+    return Table(("", "situation", "counts"), rows, words=2)
 
 
 def _letters(heard: Sequence[Heard]) -> tuple[str, ...]:
@@ -93,7 +93,7 @@ class ComparisonEverywhere:
         )
         table = Table(("rank", "design", *_head(self.heard)), rows, words=2)
         return (
-            self._said(), "", *_situations(self.heard), "", table, "",
+            self._said(), "", _situations(self.heard), "", table, "",
             _SCORES, EQUAL, *_conditions(self.heard),
         )  # fmt: skip
 

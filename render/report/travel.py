@@ -13,7 +13,6 @@ from presolder.models.judging.travel import (
     Fitted,
     Turn,
     Wanted,
-    turn_of,
     untracked_db,
 )
 from presolder.render.report.judged import conditions_plain, judged_by
@@ -62,7 +61,7 @@ class TravelReport:
         head = ("rank", "pot", "design", "off by", "tone", "score", "usable", "dead at 10",
                 "dead at 0", "sound at 10")  # fmt: skip
         levels = tuple(
-            (_named(one), *(f"{level:.0f}" for level in _levels(_turn(one))))
+            (_named(one), *(f"{level:.0f}" for level in _levels(one.turn)))
             for one in dict.fromkeys((self.shown[0], self.now))
         )
         return (
@@ -91,11 +90,7 @@ class TravelReport:
         ]
         if first.at_ten_db >= NOTICED_DB:
             said.append("This pot by itself changes the sound at 10, so that ears notice.")
-        off = (
-            None
-            if first.network is None
-            else untracked_db(first.ear, first.network, self.wanted.dial)
-        )
+        off = untracked_db(first.ear, first.network, self.wanted.dial)
         if off is not None:
             said.append(
                 f"If its gangs do not track (20 % of value, 0.05 at half), the level is up to"
@@ -104,7 +99,7 @@ class TravelReport:
         return tuple(said)
 
     def _cells(self, one: Fitted) -> tuple[str, ...]:
-        turn, stays = _turn(one), one.pot == self.ear.rig.volume
+        turn, stays = one.turn, one.pot == self.ear.rig.volume
         return (
             pot_text(one.pot) + (", as now" if stays else ""),
             format_network(one.network) or "bare",
@@ -135,8 +130,8 @@ class TravelReport:
         }
 
     def _plain(self, one: Fitted) -> dict[str, Any]:
-        turn, pot = _turn(one), one.pot
-        off = None if one.network is None else untracked_db(one.ear, one.network, self.wanted.dial)
+        turn, pot = one.turn, one.pot
+        off = untracked_db(one.ear, one.network, self.wanted.dial)
         return {
             "pot": {
                 "ohms": pot.resistance_ohms,
@@ -166,10 +161,6 @@ def pot_text(pot: Pot) -> str:
 
 def _named(one: Fitted) -> str:
     return f"{pot_text(one.pot)} with {format_network(one.network) or 'no bypass'}"
-
-
-def _turn(one: Fitted) -> Turn:
-    return turn_of(one.ear, one.network)
 
 
 def _levels(turn: Turn) -> list[float]:

@@ -1,6 +1,7 @@
 """Checks against programs and libraries that solve circuits by themselves."""
 
 import warnings
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from fractions import Fraction
 from functools import cache
@@ -35,14 +36,17 @@ from rendering import rendered, rms
 from rigs import as_string_take, with_other
 from takes import SAMPLES
 
+Case = tuple[Rig, Network | None]
 
-@cache
-def spice_ac_errors(case_count: int = 108) -> tuple[Array, Array, Array]:
-    """Frequencies, and worst error in dB and degrees over all cases at each."""
-    random = np.random.default_rng(20)
+
+def _ac_errors(
+    seed: int, case: Callable[[np.random.Generator, int], Case], count: int
+) -> tuple[Array, Array, Array]:
+    """Frequencies, and error in dB and degrees at each of random cases."""
+    random = np.random.default_rng(seed)
     gain_error, phase_error = [], []
-    for index in range(case_count):
-        rig, network = random_rig(random, index), random_network(random, index)
+    for index in range(count):
+        rig, network = case(random, index)
         dial = 10.0 if index % 12 == 0 else float(random.uniform(0.2, 10))
         frequency_hz, outside = spice_response(parts_of(rig, network, at_dial(dial)))
         ratio = transfer(chain_equations(rig, network), frequency_hz, dial)[0] / outside
@@ -51,55 +55,54 @@ def spice_ac_errors(case_count: int = 108) -> tuple[Array, Array, Array]:
     return frequency_hz, np.array(gain_error), np.array(phase_error)
 
 
-def spice_ac() -> list[Row]:
-    _, gain, phase = spice_ac_errors()
+def _ac_rows(what: str, gain: Array, phase: Array) -> list[Row]:
     source = "ngspice, a general-purpose circuit simulator: AC analysis"
-    what = "random rigs, tapers, wirings, loads and networks up to 6 parts, dials 0.2-10, 20 Hz-20 kHz:"
     return [
         Row(source, f"{what} gain", len(gain), float(gain.max()), 0.02, "dB"),
         Row(source, f"{what} phase", len(phase), float(phase.max()), 0.2, "degrees"),
     ]
 
 
+@cache
+def spice_ac_errors(case_count: int = 108) -> tuple[Array, Array, Array]:
+    """Frequencies, and error in dB and degrees over all cases at each."""
+
+    def case(random: np.random.Generator, index: int) -> Case:
+        return random_rig(random, index), random_network(random, index)
+
+    return _ac_errors(20, case, case_count)
+
+
+def spice_ac() -> list[Row]:
+    _, gain, phase = spice_ac_errors()
+    what = "random rigs, tapers, wirings, loads and networks up to 6 parts, dials 0.2-10, 20 Hz-20 kHz:"
+    return _ac_rows(what, gain, phase)
+
+
 def spice_two_pickups(case_count: int = 36) -> list[Row]:
     """Two pickups with a volume each, in both wirings."""
-    random = np.random.default_rng(21)
-    gain_error, phase_error = [], []
-    for index in range(case_count):
+
+    def case(random: np.random.Generator, index: int) -> Case:
         rig, network = random_pair(random, index), random_network(random, index)
         # With the lug wiring and the second volume at 0, the output is silent.
         if rig.volume_wiring == "lug" and rig.channels[1].held_at == 0:
             rig = with_other(rig, held_at=0.3)
-        dial = 10.0 if index % 12 == 0 else float(random.uniform(0.2, 10))
-        frequency_hz, outside = spice_response(parts_of(rig, network, at_dial(dial)))
-        ratio = transfer(chain_equations(rig, network), frequency_hz, dial)[0] / outside
-        gain_error.append(np.abs(decibels(ratio)).max())
-        phase_error.append(np.abs(np.angle(ratio, deg=True)).max())
-    source = "ngspice, a general-purpose circuit simulator: AC analysis"
+        return rig, network
+
+    _, gain, phase = _ac_errors(21, case, case_count)
     what = "two pickups with a volume and a bypass each, lug and independent wiring:"
-    return [
-        Row(source, f"{what} gain", case_count, float(max(gain_error)), 0.02, "dB"),
-        Row(source, f"{what} phase", case_count, float(max(phase_error)), 0.2, "degrees"),
-    ]
+    return _ac_rows(what, gain, phase)
 
 
 def spice_wirings(case_count: int = 180) -> list[Row]:
     """Any pickups in series and in parallel, masters, shared tones, buffers and pedals."""
-    random = np.random.default_rng(23)
-    gain_error, phase_error = [], []
-    for index in range(case_count):
-        rig, network = random_wiring(random, index), random_network(random, index)
-        dial = 10.0 if index % 12 == 0 else float(random.uniform(0.2, 10))
-        frequency_hz, outside = spice_response(parts_of(rig, network, at_dial(dial)))
-        ratio = transfer(chain_equations(rig, network), frequency_hz, dial)[0] / outside
-        gain_error.append(np.abs(decibels(ratio)).max())
-        phase_error.append(np.abs(np.angle(ratio, deg=True)).max())
-    source = "ngspice, a general-purpose circuit simulator: AC analysis"
+
+    def case(random: np.random.Generator, index: int) -> Case:
+        return random_wiring(random, index), random_network(random, index)
+
+    _, gain, phase = _ac_errors(23, case, case_count)
     what = "wirings: coils and piezos in series and parallel, 1-3 volumes, master, tone, buffer, pedal:"
-    return [
-        Row(source, f"{what} gain", case_count, float(max(gain_error)), 0.02, "dB"),
-        Row(source, f"{what} phase", case_count, float(max(phase_error)), 0.2, "degrees"),
-    ]
+    return _ac_rows(what, gain, phase)
 
 
 GESTURES = {
