@@ -82,8 +82,8 @@ def step_devices(
         Of the last three states, newest first.
     dial : ndarray, shape (n,)
         Of each sample.
-    emf : ndarray, shape (q, n)
-        Volts at each of a sample's q steps.
+    emf : ndarray, shape (e * q, n)
+        Volts of each EMF at each of a sample's q steps.
     past : ndarray, shape (3, m)
         The last states, newest first, counted from the working point; updated.
     work : ndarray, shape (9, p)
@@ -96,7 +96,9 @@ def step_devices(
     int
         Index of a step that found no solution, or -1.
     """
-    step_count, sample_count = emf.shape
+    sample_count = emf.shape[1]
+    step_count = output.shape[0] // sample_count
+    emf_count = emf.shape[0] // step_count
     state_count = past.shape[1]
     last = state_count + len(each)
     now = np.empty((len(linear) + len(each), len(linear) + 4))
@@ -114,7 +116,8 @@ def step_devices(
         for q in range(step_count):
             for j in range(state_count):
                 entry[j] = weights[0] * newest[j] + weights[1] * middle[j] + weights[2] * oldest[j]
-            entry[state_count] = emf[q, n]
+            for k in range(emf_count):
+                entry[state_count + k] = emf[k * step_count + q, n]
             sums[:] = 0.0
             _add(linear, linear, now, entry, sums)
             for i in range(len(each)):

@@ -12,12 +12,11 @@ from presolder.models.audio.ahead import ahead
 from presolder.models.audio.decimation import decimated
 from presolder.models.audio.devices import step_devices
 from presolder.models.audio.drive import loudest_second
-from presolder.models.audio.emf import emf_filters, recover_emf
+from presolder.models.audio.emf import emf_filters, filters_for, recover_emf
 from presolder.models.audio.knob import KnobPath
 from presolder.models.audio.overlap import FilterBank
 from presolder.models.audio.renderer import BLOCK, emf_along, sample_count
 from presolder.models.audio.voicing import looped_noise
-from presolder.models.circuit.equations import take_equations
 from presolder.models.circuit.newton import WORK_ROWS
 from presolder.models.circuit.steps import PAST, Steps, tabulate_steps
 from presolder.models.decibels import amplitude
@@ -72,8 +71,7 @@ class Driven:
     @cached_property
     def filters(self) -> FilterBank:
         """From a take to the EMF at each step."""
-        take, dial = take_equations(self.rig), self.rig.take.dial
-        return emf_filters(self.sample_rate_hz, take, dial, self.instants)
+        return filters_for(self.rig, self.sample_rate_hz, self.instants)
 
     @cached_property
     def steps(self) -> tuple[Steps, ...]:
@@ -118,7 +116,7 @@ class Driven:
         with ThreadPoolExecutor() as pool:
             for piece in ahead(emf_along(self.filters, path, take, rate, block)):
                 volts = self.emf_volts * (piece.emf + next(noises))
-                out = np.empty((len(runs), volts.shape[1] * volts.shape[2]))
+                out = np.empty((len(runs), self.oversampling * volts.shape[2]))
                 failures = [
                     pool.submit(
                         advance, self.steps[design], piece.dial, volts[run % channels], standing,
@@ -160,7 +158,9 @@ class Driven:
             return repeat(0.0)
         filters = emf_filters(self.sample_rate_hz, instants=self.instants)
         noise = self.noise_gain * looped_noise(count, self.sample_rate_hz)[np.newaxis]
-        return recover_emf(iter([noise]), filters)
+        # The same in all coils.
+        emfs = (1, self.steps[0].emf_count, 1)
+        return (np.tile(piece, emfs) for piece in recover_emf(iter([noise]), filters))
 
 
 @dataclass(frozen=True, eq=False)
@@ -186,8 +186,8 @@ def advance(steps: Steps, dial: Array, emf: Array, standing: Standing, output: A
     ----------
     steps : Steps
     dial : ndarray, shape (n,)
-    emf : ndarray, shape (q, n)
-        Volts at each of a sample's q steps.
+    emf : ndarray, shape (e * q, n)
+        Volts of each EMF at each of a sample's q steps.
     standing : Standing
         Updated in place.
     output : ndarray, shape (n * q,)
@@ -218,7 +218,7 @@ def emf_volts_for(rig: Rig, stage: Stage, take: Array, sample_rate_hz: float) ->
     take : ndarray, shape (channels, n)
     sample_rate_hz : float
     """
-    filters = emf_filters(sample_rate_hz, take_equations(rig), rig.take.dial, np.ones(1))
+    filters = filters_for(rig, sample_rate_hz, np.ones(1))
     blocks = (emf[:, 0] for emf in recover_emf(iter([take]), filters))
     peak = loudest_second(blocks, sample_rate_hz).peak
     return rig.volts_into(stage) / peak

@@ -14,9 +14,12 @@ import numpy as np
 
 from presolder.models.audio.overlap import FilterBank, filter_bank, filtered
 from presolder.models.circuit.assembly import Descriptor
+from presolder.models.circuit.equations import chain_equations, take_equations
 from presolder.models.circuit.recursion import collocation_nodes
 from presolder.models.circuit.response import transfer
+from presolder.models.circuit.wave import wave_weights
 from presolder.models.decibels import amplitude
+from presolder.models.instrument.rig import Rig
 from presolder.models.typing import Array, ComplexArray
 
 # The EMF is band-limited by a raised cosine between these two frequencies (or
@@ -40,6 +43,8 @@ def emf_filters(
     take: Descriptor | None = None,
     dial: float = 10.0,
     instants: Array | None = None,
+    wave_seconds: tuple[float | None, ...] = (None,),
+    recorded_at: float | None = None,
 ) -> FilterBank:
     """Design the filters that recover the EMF from a recording.
 
@@ -54,11 +59,16 @@ def emf_filters(
     instants : ndarray, shape (q,), optional
         When within each sample's step the EMF is wanted, as fractions of it; by
         default `collocation_nodes`.
+    wave_seconds : tuple of float or None
+        Whose EMFs, as in `Descriptor`.
+    recorded_at : float, optional
+        If the recording is the EMF of a pickup somewhere along a string: as
+        `wave_seconds` of that place.
 
     Returns
     -------
     FilterBank
-        One filter an instant.
+        One filter an instant, EMF by EMF.
 
     Notes
     -----
@@ -71,14 +81,38 @@ def emf_filters(
     wanted = band_limit(frequency_hz, sample_rate_hz).astype(np.complex128)
     if take is not None:
         # DC itself is avoided: nodes between two capacitors have no voltage there.
-        chain = transfer(take, np.maximum(frequency_hz, 1e-3), dial)[0]
+        chain = transfer(take, np.maximum(frequency_hz, 1e-3), dial, from_string=True)[0]
         chain[0] = chain[0].real
         wanted /= bounded(chain)
+    elif recorded_at is not None:
+        wanted /= wave_weights((recorded_at,), frequency_hz)[0]
     wanted_at = collocation_nodes() if instants is None else instants
     advance_samples = wanted_at[:, None] - 1.0
     turn = np.exp(2j * np.pi * advance_samples * (frequency_hz / sample_rate_hz))
-    impulse = np.roll(np.fft.irfft(wanted * turn, taps), lead, axis=-1)
-    return filter_bank(impulse, lead)
+    own = wave_weights(wave_seconds, frequency_hz)[:, None] * wanted
+    impulse = np.roll(np.fft.irfft(own * turn, taps), lead, axis=-1)
+    return filter_bank(impulse.reshape(-1, taps), lead)
+
+
+def filters_for(rig: Rig, sample_rate_hz: float, instants: Array | None = None) -> FilterBank:
+    """The filters for a rig's takes, to the EMF of each of its pickups.
+
+    Parameters
+    ----------
+    rig : Rig
+    sample_rate_hz : float
+    instants : ndarray, shape (q,), optional
+        As for `emf_filters`.
+    """
+    string, place = rig.take.string, rig.take.string_place_metres
+    return emf_filters(
+        sample_rate_hz,
+        take_equations(rig),
+        rig.take.dial,
+        instants,
+        chain_equations(rig, None).wave_seconds,
+        None if string is None or place is None else string.wave_seconds(place),
+    )
 
 
 def bounded(chain: ComplexArray) -> ComplexArray:
@@ -120,7 +154,7 @@ def recover_emf(blocks: Iterable[Array], filters: FilterBank) -> Iterator[Array]
 
     Yields
     ------
-    ndarray, shape (channels, 4, n)
+    ndarray, shape (channels, filters, n)
         The stream starts ``filters.lead`` samples before the recording (the
         EMF's own onset) and ends with its last sample. The length of these
         blocks depends on the filters alone, so that results do not depend on

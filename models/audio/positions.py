@@ -1,8 +1,8 @@
 """Every design swept and held, clean and with dirt, at levels that compare fairly."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,18 +10,44 @@ from numpy.typing import NDArray
 from presolder.models.audio.knob import KnobPath
 from presolder.models.audio.matching import Level, matching_gains_db, measure, shared_gain_db
 from presolder.models.audio.renderer import Renderer
-from presolder.models.audio.stages import Stages, voice
+from presolder.models.audio.stages import Stages, evenly_driven, voice
+from presolder.models.instrument.dirt import AnyDirt
 from presolder.models.typing import Array
 
 VoiceName = Literal["clean", "dirt"]
+VOICES: tuple[VoiceName, ...] = get_args(VoiceName)
+
+
+@dataclass(frozen=True, eq=False)
+class Setup:
+    """A chain and what follows it, in one of the situations of a guitar.
+
+    Attributes
+    ----------
+    renderer : Renderer
+        Into the rig's own input.
+    stages : Stages
+        With dirt, there is a clean and a dirty voice.
+    """
+
+    renderer: Renderer
+    stages: Stages
+
+    def following(self, name: VoiceName) -> Stages:
+        """What follows the chain in a voice."""
+        if name == "dirt":
+            return self.stages
+        return Stages(self.stages.hum_db, None, self.stages.speaker)
 
 
 @dataclass(frozen=True, eq=False)
 class Piece:
-    """One design at one position in one voice.
+    """One design at one position in one voice and one situation.
 
     Attributes
     ----------
+    setup : int
+        Index of the situation's.
     design : int
         Index into the renderer's designs.
     dial : float or None
@@ -30,12 +56,13 @@ class Piece:
     audio : ndarray of float32, shape (channels, n)
         Before any gain.
     true_gain_db : float
-        Gain shared by all pieces of the voice.
+        Gain shared by all pieces of the voice, in all situations that have it.
     matched_gain_db : float or None
         Gain to equal loudness among the held pieces of the voice, or among
         its sweeps; None if too quiet to have a loudness.
     """
 
+    setup: int
     design: int
     dial: float | None
     voice: VoiceName
@@ -50,21 +77,18 @@ def voices_of(stages: Stages) -> tuple[VoiceName, ...]:
 
 
 def render_pieces(
-    renderer: Renderer,
-    stages: Stages,
+    setups: Sequence[Setup],
     take: Array,
     sweep: KnobPath,
     dials: tuple[float, ...],
     progress: Callable[[int], None],
 ) -> list[Piece]:
-    """Render all designs along a sweep and held at each dial, in each voice.
+    """Render all designs along a sweep and held at each dial, in each voice of each situation.
 
     Parameters
     ----------
-    renderer : Renderer
-        Into the rig's own input.
-    stages : Stages
-        With dirt, there is a clean and a dirty voice.
+    setups : sequence of Setup
+        One a situation, of the same designs.
     take : ndarray, shape (channels, n)
     sweep : KnobPath
         The knob in the sweeps.
@@ -76,34 +100,71 @@ def render_pieces(
     Returns
     -------
     list of Piece
-        By voice, then sweep and dials in their order, then design.
+        By situation and voice, then sweep and dials in their order, then design.
     """
-    seconds = take.shape[1] / renderer.sample_rate_hz
+    voices = dict.fromkeys(
+        (name, setup.stages.dirt if name == "dirt" else None)
+        for name in VOICES
+        for setup in setups
+        if name in voices_of(setup.stages)
+    )
+    pieces = [
+        piece
+        for name, dirt in voices
+        for piece in _voice_pieces(setups, name, dirt, take, sweep, dials, progress)
+    ]
+    return sorted(pieces, key=lambda piece: piece.setup)
+
+
+def _voice_pieces(
+    setups: Sequence[Setup],
+    name: VoiceName,
+    dirt: AnyDirt | None,
+    take: Array,
+    sweep: KnobPath,
+    dials: tuple[float, ...],
+    progress: Callable[[int], None],
+) -> list[Piece]:
+    """What all situations have in one voice, at levels that compare."""
+    meant = [i for i, setup in enumerate(setups) if name == "clean" or setup.stages.dirt == dirt]
+    voices = evenly_driven(
+        [voice(setups[i].renderer, setups[i].following(name), take) for i in meant]
+    )
+    rate = setups[0].renderer.sample_rate_hz
+    seconds = take.shape[1] / rate
     paths = [(None, sweep), *((dial, KnobPath((0.0, seconds), (dial, dial))) for dial in dials)]
-    pieces: list[Piece] = []
-    for name in voices_of(stages):
-        heard = stages if name == "dirt" else Stages(stages.hum_db, None, stages.speaker)
-        joined = voice(renderer, heard, take)
-        rendered = []
+    rendered = []
+    for setup, joined in zip(meant, voices, strict=True):
         for dial, path in paths:
             for index, whole in enumerate(joined.whole(path, take)):
                 audio = whole.astype(np.float32)
-                level = measure(audio, renderer.sample_rate_hz)
-                rendered.append((index, dial, audio, level))
+                rendered.append(_Rendered(setup, index, dial, audio, measure(audio, rate)))
             progress(1)
-        pieces += _levelled(name, rendered)
-    return pieces
+    return _levelled(name, rendered)
 
 
-def _levelled(
-    name: VoiceName, rendered: list[tuple[int, float | None, NDArray[np.float32], Level]]
-) -> list[Piece]:
-    """Pieces of one voice, sweeps first, with the gains that make them comparable."""
-    true_gain_db = shared_gain_db(level.peak_db for *_, level in rendered)
-    sweeps = [level for _, dial, _, level in rendered if dial is None]
-    held = [level for _, dial, _, level in rendered if dial is not None]
-    matched = matching_gains_db(sweeps) + matching_gains_db(held)
+@dataclass(frozen=True, eq=False)
+class _Rendered:
+    """A piece before it is levelled."""
+
+    setup: int
+    design: int
+    dial: float | None
+    audio: NDArray[np.float32]
+    level: Level
+
+
+def _levelled(name: VoiceName, rendered: list[_Rendered]) -> list[Piece]:
+    """Pieces of one voice with the gains that make them comparable."""
+    true_gain_db = shared_gain_db(one.level.peak_db for one in rendered)
+    swept = [one for one in rendered if one.dial is None]
+    held = [one for one in rendered if one.dial is not None]
+    matched = {
+        id(one): gain_db
+        for alike in (swept, held)
+        for one, gain_db in zip(alike, matching_gains_db([one.level for one in alike]), strict=True)
+    }
     return [
-        Piece(index, dial, name, audio, true_gain_db, gain_db)
-        for (index, dial, audio, _), gain_db in zip(rendered, matched, strict=True)
+        Piece(one.setup, one.design, one.dial, name, one.audio, true_gain_db, matched[id(one)])
+        for one in rendered
     ]

@@ -6,12 +6,12 @@ from functools import cached_property
 
 import numpy as np
 
-from presolder.models.audio.emf import emf_filters, recover_emf
+from presolder.models.audio.emf import filters_for, recover_emf
 from presolder.models.audio.kernels import step_states
 from presolder.models.audio.knob import KnobPath, dial_at
 from presolder.models.audio.loop import fitted_blocks
 from presolder.models.audio.overlap import FilterBank
-from presolder.models.circuit.equations import chain_equations, take_equations
+from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.recursion import Recursion, discretise
 from presolder.models.instrument.controls import Load
 from presolder.models.instrument.network import Design
@@ -51,7 +51,7 @@ class Renderer:
         """From a take to the EMF at the instants that the recursions need."""
         if self.shared_filters is not None:
             return self.shared_filters
-        return emf_filters(self.sample_rate_hz, take_equations(self.rig), self.rig.take.dial)
+        return filters_for(self.rig, self.sample_rate_hz)
 
     @cached_property
     def recursions(self) -> tuple[Recursion, ...]:
@@ -118,7 +118,9 @@ class Renderer:
     def of_emf(self) -> "Renderer":
         """The same circuits for takes that are EMF themselves, such as noise from the coil."""
         rig = replace(self.rig, take=Take("string"))
-        return Renderer(rig, self.designs, self.sample_rate_hz, shared_recursions=self.recursions)
+        # By places along the string they have other EMFs.
+        same = self.recursions if self.rig.take.string is None else None
+        return Renderer(rig, self.designs, self.sample_rate_hz, shared_recursions=same)
 
     def _stream(
         self, recursions: tuple[Recursion, ...], path: KnobPath, take: Array, block: int
@@ -181,8 +183,8 @@ def advance(recursion: Recursion, dial: Array, emf: Array, states: Array) -> Arr
         The circuit at this sample rate.
     dial : ndarray, shape (n,)
         Dial position at the middle of each step.
-    emf : ndarray, shape (channels, 4, n)
-        EMF at the collocation nodes of each step.
+    emf : ndarray, shape (channels, 4 p, n)
+        Each EMF at the collocation nodes of each step.
     states : ndarray, shape (channels, m)
         Physical states before the block (zeros at rest); updated in place.
 

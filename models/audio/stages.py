@@ -1,7 +1,7 @@
 """What follows the control chain: noise, dirt and loudspeaker, and how they join."""
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -132,3 +132,31 @@ def voice(renderer: Renderer, stages: Stages, take: Array) -> Voice:
         driven = Driven(renderer.rig, renderer.designs, rate, volts_per_unit, noise_gain)
         return Voice(driven, stages, volts_per_unit, 0.0)
     return Voice(renderer, stages, volts_per_unit, noise_gain)
+
+
+def evenly_driven(voices: Sequence[Voice]) -> list[Voice]:
+    """Voices of one guitar, those into the same curve with its drive set once for all.
+
+    It is set for the voice that comes in loudest at dial 10; the others reach
+    the curve with as much less as they are softer. A circuit is left as it is,
+    since what reaches it follows from the pickups' outputs.
+
+    Parameters
+    ----------
+    voices : sequence of Voice
+        Of the same take.
+
+    Returns
+    -------
+    list of Voice
+    """
+    volts: dict[Dirt, float] = {}
+    for voice in voices:
+        if isinstance(dirt := voice.stages.dirt, Dirt):
+            volts[dirt] = min(voice.volts_per_unit, volts.get(dirt, np.inf))
+    return [
+        replace(voice, volts_per_unit=volts[voice.stages.dirt])
+        if isinstance(voice.stages.dirt, Dirt)
+        else voice
+        for voice in voices
+    ]

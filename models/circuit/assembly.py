@@ -32,8 +32,11 @@ class Descriptor:
         E: capacitances and inductances.
     fixed : ndarray, shape (n, n)
         The part of A that does not depend on the dial.
-    drive : ndarray, shape (n,)
-        B, for the pickup's EMF in volts.
+    drive : ndarray, shape (n, p)
+        B, for each EMF in volts: one for all pickups, or one for each place
+        along the string.
+    wave_seconds : tuple of float or None, p of them
+        How long a wave takes from each of those places to the bridge.
     supply : ndarray, shape (n,)
         What batteries add to the right-hand side; nothing where the unknowns
         are counted from their resting values.
@@ -51,6 +54,7 @@ class Descriptor:
     mass: Array
     fixed: Array
     drive: Array
+    wave_seconds: tuple[float | None, ...]
     supply: Array
     moving: tuple[tuple[int, Rheostat], ...]
     reading: Array
@@ -74,6 +78,16 @@ class Descriptor:
             matrices[:, row, row] = rheostat.share(dials)
         return matrices
 
+    @property
+    def common_drive(self) -> Array:
+        """B for one EMF in all pickups, shape (n,)."""
+        return np.asarray(self.drive.sum(axis=1), dtype=np.float64)
+
+    @property
+    def size(self) -> int:
+        """Number of unknowns, n."""
+        return int(self.fixed.shape[0])
+
     def at(self, node: int) -> "Descriptor":
         """The same circuit, listened to at another node of its chain."""
         return replace(self, output=_row(node))
@@ -90,7 +104,8 @@ def assemble(branches: tuple[Branch, ...]) -> Descriptor:
     Parameters
     ----------
     branches : tuple of Branch
-        A connected circuit; its sources follow one EMF.
+        A connected circuit; its sources follow one EMF, or each the wave on a
+        string as it is at its place.
 
     Returns
     -------
@@ -100,10 +115,13 @@ def assemble(branches: tuple[Branch, ...]) -> Descriptor:
     with_current = [b for b in branches if b.kind in _WITH_CURRENT]
     reactive = [b for b in branches if b.kind in ("capacitor", "inductor")]
     size = node_count + len(with_current)
+    sources = [branch.wave_seconds for branch in branches if branch.kind == "source"]
+    waves = tuple(dict.fromkeys(sources)) or (None,)
     # Stamped with ground included, which is dropped at the end.
     stamp = _Stamp(
         np.zeros((size, size)),
-        np.zeros(size),
+        waves,
+        np.zeros((size, len(waves))),
         np.zeros(size),
         np.zeros((len(reactive), size)),
         np.zeros((size, len(reactive))),
@@ -121,6 +139,7 @@ def assemble(branches: tuple[Branch, ...]) -> Descriptor:
         mass=(stamp.inertia @ stamp.reading)[keep, keep],
         fixed=stamp.fixed[keep, keep],
         drive=stamp.drive[keep],
+        wave_seconds=waves,
         supply=stamp.supply[keep],
         moving=tuple(moving),
         reading=stamp.reading[:, keep],
@@ -134,6 +153,7 @@ class _Stamp:
     """Matrices in the making; as in `Descriptor`, but with ground in row 0."""
 
     fixed: Array
+    waves: tuple[float | None, ...]
     drive: Array
     supply: Array
     reading: Array
@@ -141,7 +161,7 @@ class _Stamp:
 
     def add(self, branch: Branch, row: int, state: int) -> None:
         """Write one branch into them: its current's row, its state's number."""
-        ends = np.zeros(self.drive.size)
+        ends = np.zeros(self.supply.size)
         ends[branch.plus], ends[branch.minus] = 1.0, -1.0
         match branch.kind:
             case "resistor":
@@ -167,7 +187,7 @@ class _Stamp:
         """What a branch's voltage follows: the EMF, a battery, or the voltage of another pair."""
         match branch.kind:
             case "source":
-                self.drive[row] = branch.value
+                self.drive[row, self.waves.index(branch.wave_seconds)] = branch.value
             case "supply":
                 self.supply[row] = branch.value
             case "amplifier":

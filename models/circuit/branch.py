@@ -60,7 +60,9 @@ class Branch:
     node of `control` to the other it puts out; `rheostat` is set for rheostats
     only. `part` says what the branch is where somebody may change it:
     ``"cable"`` and ``"input"``, ``"tone"`` for a tone pot, ``"bypass"`` for each
-    part of the one under audition, in the order of `placed_parts`.
+    part of the one under audition, in the order of `placed_parts`. `wave_seconds`
+    of a source: how long a wave on the string takes from there to the bridge;
+    None for the EMF that all have in common.
     """
 
     kind: Literal["resistor", "capacitor", "inductor", "source", "rheostat", "supply", "amplifier"]
@@ -70,6 +72,7 @@ class Branch:
     rheostat: Rheostat | None = None
     part: str = ""
     control: tuple[int, int] | None = None
+    wave_seconds: float | None = None
 
 
 @dataclass(frozen=True)

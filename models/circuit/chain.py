@@ -36,6 +36,7 @@ from presolder.models.instrument.source import (
     Source,
     Wound,
 )
+from presolder.models.instrument.string import String
 from presolder.models.instrument.taper import fraction_below_wiper
 
 # The first channel's; further ones get the next free node.
@@ -104,7 +105,7 @@ def control_chain(rig: Rig, network: Network | None, lugs: BypassLugs = "input-w
     free = count(_FIRST_FREE_NODE)
     # Where what the sound goes through next begins; the last ends at the output.
     nodes = iter([*(next(free) for _ in onward), OUTPUT])
-    draft = _Draft(network, lugs, rig.volume_wiring, free, [], [])
+    draft = _Draft(network, lugs, rig.volume_wiring, free, rig.take.string, [], [])
     here = next(nodes)
     for channel in rig.channels:
         draft.add_channel(channel, here)
@@ -146,13 +147,15 @@ class _Draft:
     lugs: BypassLugs
     wiring: VolumeWiring
     free: Iterator[int]
+    string: String | None
     branches: list[Branch]
     places: list[Place]
 
     def add_channel(self, channel: Channel, joined: int) -> None:
         """From a source to where the channels join."""
         side = next(self.free) if self.branches else PICKUP_SIDE
-        self.branches.extend(_source(channel.pickup, side, GROUND, channel.strength, self.free))
+        feed = _Feed(self.free, self.string)
+        self.branches.extend(_source(channel.pickup, side, GROUND, channel.strength, feed))
         self.add_volume(channel, side, joined, self.wiring, channel.tone)
 
     def add_volume(
@@ -208,38 +211,50 @@ def _capacitor(node: int, farads: float, part: str = "") -> list[Branch]:
     return [Branch("capacitor", node, GROUND, farads, part=part)] if farads > 0 else []
 
 
-def _source(
-    source: Source, plus: int, minus: int, share: float, free: Iterator[int]
-) -> Iterator[Branch]:
+@dataclass(frozen=True)
+class _Feed:
+    """What coils take: nodes, and a wave on a string if the take is of one."""
+
+    free: Iterator[int]
+    string: String | None
+
+    def emf(self, coil: Pickup | Piezo, minus: int, share: float) -> Branch:
+        """The source of a coil, at a node of its own."""
+        seconds = None
+        if self.string is not None:
+            assert isinstance(coil, Pickup) and coil.from_bridge_metres is not None
+            seconds = self.string.wave_seconds(coil.from_bridge_metres)
+        return Branch("source", next(self.free), minus, share, wave_seconds=seconds)
+
+
+def _source(source: Source, plus: int, minus: int, share: float, feed: _Feed) -> Iterator[Branch]:
     """Coils between two nodes, each with an EMF of its own that follows the string."""
     match source:
         case CoilsInParallel(parts):
             for part in parts:
-                yield from _source(part, plus, minus, share, free)
+                yield from _source(part, plus, minus, share, feed)
         case CoilsInSeries(parts):
-            nodes = [plus, *(next(free) for _ in parts[1:]), minus]
+            nodes = [plus, *(next(feed.free) for _ in parts[1:]), minus]
             for part, start, end in zip(parts, nodes, nodes[1:], strict=False):
-                yield from _source(part, start, end, share, free)
+                yield from _source(part, start, end, share, feed)
         case Wound(pickup, own):
-            yield from _source(pickup, plus, minus, share * own, free)
+            yield from _source(pickup, plus, minus, share * own, feed)
         case Piezo(farads, leakage):
-            emf = next(free)
-            yield Branch("source", emf, minus, share)
-            yield Branch("capacitor", emf, plus, farads)
+            emf = feed.emf(source, minus, share)
+            yield emf
+            yield Branch("capacitor", emf.plus, plus, farads)
             if leakage is not None:
                 yield Branch("resistor", plus, minus, leakage)
         case Pickup():
-            yield from _pickup(source, plus, minus, share, free)
+            yield from _pickup(source, plus, minus, share, feed)
 
 
-def _pickup(
-    pickup: Pickup, plus: int, minus: int, share: float, free: Iterator[int]
-) -> Iterator[Branch]:
-    emf, coil = next(free), next(free)
-    yield Branch("source", emf, minus, share)
-    yield Branch("resistor", emf, coil, pickup.resistance_ohms)
+def _pickup(pickup: Pickup, plus: int, minus: int, share: float, feed: _Feed) -> Iterator[Branch]:
+    emf, coil = feed.emf(pickup, minus, share), next(feed.free)
+    yield emf
+    yield Branch("resistor", emf.plus, coil, pickup.resistance_ohms)
     if pickup.leakage_henries > 0:
-        core = next(free)
+        core = next(feed.free)
         yield Branch("inductor", coil, core, pickup.leakage_henries)
         coil = core
     yield Branch("inductor", coil, plus, pickup.inductance_henries - pickup.leakage_henries)

@@ -26,7 +26,7 @@ def small_signal(
     descriptor = assemble(branches)
     if stage is None:
         return descriptor
-    junctions = junctions_of(devices, descriptor.drive.size)
+    junctions = junctions_of(devices, descriptor.size)
     return linearised(descriptor, junctions, resting(stage).junction_volts)
 
 

@@ -81,9 +81,9 @@ def open_chain(rig: Rig, frequency_hz: ArrayLike, dial: ArrayLike) -> OpenChain:
     bare = control_chain(rig, None)
     descriptor = small_signal(bare.branches, bare.devices, rig.load.stage)
     pairs = tuple((place.start, place.end) for place in bare.places)
-    ends = ends_of(pairs, descriptor.drive.size)
+    ends = ends_of(pairs, descriptor.size)
     pencil = s[:, None, None] * descriptor.mass - descriptor.system(dials)[:, None]
-    driven = np.column_stack([descriptor.drive, ends])
+    driven = np.column_stack([descriptor.common_drive, ends])
     unknowns = np.linalg.solve(pencil, driven[None, None]).astype(np.complex128)
     solved = np.moveaxis(unknowns, (-2, -1), (0, 1))
     across = np.tensordot(ends.T, solved, axes=1)

@@ -93,7 +93,7 @@ def collocation_terms() -> tuple[Term, ...]:
 class Recursion:
     """One step of the time-varying filter, tabulated over the dial.
 
-    With v[n] = (states[n-1], EMF at the four collocation nodes of step n)::
+    With v[n] = (states[n-1], each EMF at the four collocation nodes of step n)::
 
         (states[n], output[n]) = matrix(dial) @ v[n]
 
@@ -101,8 +101,9 @@ class Recursion:
     ----------
     dials : ndarray, shape (rows,)
         Dial position of each table row, rising.
-    table : ndarray, shape (rows, m + 1, m + 4)
-        `matrix` at each row's dial position; m is the number of states.
+    table : ndarray, shape (rows, m + 1, m + 4 p)
+        `matrix` at each row's dial position; m is the number of states, p that
+        of EMFs, most often 1.
     """
 
     dials: Array
@@ -166,12 +167,15 @@ def discretise(
     )
     sources = np.column_stack([descriptor.inertia, descriptor.drive])
     systems = descriptor.system(dials)
-    table = np.zeros((dials.size, state_count + 1, state_count + STAGES))
+    emf_count = descriptor.drive.shape[1]
+    table = np.zeros((dials.size, state_count + 1, state_count + STAGES * emf_count))
     for term in collocation_terms():
         s = term.eigenvalue * sample_rate_hz
         unknowns = np.linalg.solve(s * descriptor.mass - systems, sources.astype(np.complex128))
         # Twice the real part adds the conjugate twin.
         from_sources = 2.0 * term.last * (picked @ unknowns)
-        table[:, :, :state_count] += (from_sources[..., :-1] * (s * term.weights.sum())).real
-        table[:, :, state_count:] += (from_sources[..., -1:] * term.weights).real
+        of_states, of_emf = np.split(from_sources, [state_count], axis=-1)
+        table[:, :, :state_count] += (of_states * (s * term.weights.sum())).real
+        nodes = (of_emf[..., None] * term.weights).real
+        table[:, :, state_count:] += nodes.reshape(*table.shape[:2], -1)
     return Recursion(dials, table)

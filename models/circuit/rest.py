@@ -58,7 +58,7 @@ def _found(stage: Stage) -> Rest:
     parts = stage_parts(stage, OUTPUT, chain(range(1, OUTPUT), count(OUTPUT + 1)))
     guitar = Branch("resistor", OUTPUT, GROUND, _GUITAR_OHMS)
     descriptor = assemble((guitar, *parts.branches))
-    junctions = junctions_of(parts.devices, descriptor.drive.size)
+    junctions = junctions_of(parts.devices, descriptor.size)
     unknowns, volts = _settled(descriptor, junctions, stage)
     return Rest(volts, {name: float(unknowns[node - 1]) for name, node in parts.names.items()})
 
@@ -74,7 +74,7 @@ def _settled(descriptor: Descriptor, junctions: Junctions, stage: Stage) -> tupl
         solve_guarded,
     )  # fmt: skip
 
-    unknowns, count_ = np.zeros(descriptor.drive.size), junctions.saturation.size
+    unknowns, count_ = np.zeros(descriptor.size), junctions.saturation.size
     kinds = kinds_of(junctions.saturation, junctions.slope_volts)
     work, square = np.zeros((WORK_ROWS, count_)), np.zeros((2, count_, count_))
     taken = junctions.ends @ junctions.coupling

@@ -43,7 +43,8 @@ class Steps:
     Attributes
     ----------
     dials : ndarray, shape (rows,)
-    table : ndarray, shape (rows, m + p + 1, m + 1 + p)
+    table : ndarray, shape (rows, m + p + 1, m + e + p)
+        Of e EMFs, most often one.
     rest_volts, rest_currents : ndarray, shape (p,)
         At the working point.
     kinds : ndarray, shape (3, p)
@@ -67,9 +68,14 @@ class Steps:
         return int(self.table.shape[1]) - self.junction_count - 1
 
     @property
+    def emf_count(self) -> int:
+        """Number of EMFs."""
+        return int(self.table.shape[2]) - self.junction_count - self.state_count
+
+    @property
     def linear(self) -> tuple[int, ...]:
         """One number for each column of `by_columns`, but for those of currents."""
-        return (0,) * (16 * (self.state_count // 16 + 1))
+        return (0,) * (16 * ((self.state_count + self.emf_count - 1) // 16 + 1))
 
     @cached_property
     def by_columns(self) -> Array:
@@ -79,7 +85,7 @@ class Steps:
         those of states and EMF are filled up with zeros to c, the rows to four
         more than that.
         """
-        linear, first = len(self.linear), self.state_count + 1
+        linear, first = len(self.linear), self.state_count + self.emf_count
         rows, filled, _ = self.table.shape
         table = np.zeros((rows, linear + self.junction_count, linear + 4))
         table[:, :first, :filled] = np.moveaxis(self.table[:, :, :first], 1, 2)
@@ -111,7 +117,7 @@ def tabulate_steps(rig: Rig, network: Network | None, steps_per_second: float) -
     dials = dial_rows()
     chain = control_chain(rig, network)
     descriptor = assemble(chain.branches)
-    size = descriptor.drive.size
+    size = descriptor.size
     junctions = junctions_of(chain.devices, size)
     heard = ends_of(((chain.stage_output, GROUND),), size)
     picked = np.vstack([descriptor.reading, junctions.ends.T, heard.T])

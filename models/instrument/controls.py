@@ -61,6 +61,8 @@ class Pickup:
     output_volts : float
         Peak of its EMF in the loudest second of ordinary playing; what a
         circuit that it feeds is driven by.
+    from_bridge_metres : float or None
+        Where it sits along the strings; counts for takes of one string only.
     """
 
     resistance_ohms: float
@@ -69,8 +71,13 @@ class Pickup:
     eddy_ohms: float | None = None
     leakage_henries: float = 0.0
     output_volts: float = TYPICAL_OUTPUT_VOLTS
+    from_bridge_metres: float | None = None
 
     def __post_init__(self) -> None:
+        if self.from_bridge_metres is not None and not 0.002 <= self.from_bridge_metres <= 0.5:
+            raise InputError(
+                f"from_bridge = {1e3 * self.from_bridge_metres:g} mm must lie between 2 and 500 mm"
+            )
         require_component("resistance", self.resistance_ohms, "ohm")
         require_component("inductance", self.inductance_henries, "henry")
         require_component("capacitance", self.capacitance_farads, "farad", zero_ok=True)

@@ -20,6 +20,7 @@ _LENGTH = re.compile(r"(\d+\.?\d*|\.\d+)\s*([a-zA-Z'\"′″]*)")
 _METRES = {
     **dict.fromkeys(("m", "metre", "metres", "meter", "meters"), 1.0),
     **dict.fromkeys(("cm",), 0.01),
+    **dict.fromkeys(("mm",), 0.001),
     **dict.fromkeys(("ft", "foot", "feet", "'", "′"), 0.3048),
     **dict.fromkeys(("in", "inch", "inches", '"', "″"), 0.0254),
 }

@@ -14,6 +14,7 @@ from presolder.models.instrument.player import Player
 from presolder.models.instrument.quantities import format_quantity, require_component
 from presolder.models.instrument.source import Source, coils_of
 from presolder.models.instrument.stage import Stage
+from presolder.models.instrument.string import String
 from presolder.models.instrument.taper import DIAL_MAX
 
 VolumeWiring = Literal["lug", "independent"]
@@ -83,12 +84,19 @@ class Take:
         Where the volume stood.
     network : Network or None
         The bypass fitted during the take.
+    string : String or None
+        If all of it is played on one string: then pickups differ by their
+        places along it. None for any playing; then all have the same EMF.
+    string_place_metres : float or None
+        Of a string take on one string, how far from the bridge its pickup sat.
     """
 
     captured: Captured = "jack"
     rig: "Rig | None" = None
     dial: float = DIAL_MAX
     network: Network | None = None
+    string: String | None = None
+    string_place_metres: float | None = None
 
     def __post_init__(self) -> None:
         if self.captured not in CAPTURED:
@@ -161,8 +169,15 @@ class Rig:
             raise InputError(
                 f"wiring = {self.volume_wiring!r} must be one of {', '.join(VOLUME_WIRINGS)}"
             )
+        if self.take.string is not None:
+            for coil in (coil for one in self.channels for coil in coils_of(one.pickup)):
+                if not isinstance(coil.pickup, Pickup) or coil.pickup.from_bridge_metres is None:
+                    raise InputError(
+                        "open_string: the take is of one string, so each pickup needs from_bridge,"
+                        f" and {coil} has none"
+                    )
         if self.take.captured == "jack" and self.take.rig is None:
-            as_it_stands = replace(self, take=Take("string"), dirt=None)
+            as_it_stands = replace(self, take=Take("string", string=self.take.string), dirt=None)
             object.__setattr__(self, "take", replace(self.take, rig=as_it_stands))
 
     @property
@@ -211,6 +226,15 @@ class Rig:
         """Of the first coil or piezo, which an EMF of 1 stands for."""
         first = coils_of(self.first.pickup)[0]
         return first.pickup.output_volts / abs(first.share * self.first.strength)
+
+    @property
+    def for_any_playing(self) -> "Rig":
+        """The rig for takes that are not of one string."""
+        if self.take.string is None:
+            return self
+        stood = None if self.take.rig is None else self.take.rig.for_any_playing
+        take = replace(self.take, rig=stood, string=None, string_place_metres=None)
+        return replace(self, take=take)
 
     @property
     def as_recorded(self) -> "Rig":
@@ -290,9 +314,16 @@ class Rig:
         rows.append(("input", str(self.load)))
         if self.dirt is not None:
             rows.append(("dirt", f"{self.dirt.kind}, whose input is {load_of(self.dirt)}"))
-        rows.append(("take", f"captured at the {self.take.captured}"))
+        rows.append(("take", f"captured at the {self.take.captured}{self._emf_said()}"))
         rows.append(("player", str(self.player)))
         return rows
+
+    def _emf_said(self) -> str:
+        """What of the string several coils get."""
+        if self.take.string is not None:
+            return f", on one string of {self.take.string.open_hz:g} Hz"
+        several = sum(len(coils_of(one.pickup)) for one in self.channels) > 1
+        return "; all coils have the same EMF" if several else ""
 
     def _onward_rows(self) -> list[tuple[str, str]]:
         """What follows the channels, up to the input."""

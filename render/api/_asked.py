@@ -52,6 +52,25 @@ def asked_situations(situations: SituationsLike) -> tuple[Situation, ...]:
     return tuple(situations)
 
 
+def asked_places(rig: RigLike | Sequence[Situation]) -> tuple[Situation, ...]:
+    """Situations as they are, or a rig as the only one.
+
+    Raises
+    ------
+    InputError
+        If there are none, or two of one name.
+    """
+    if isinstance(rig, Rig | str | os.PathLike):
+        found = asked_rig(rig)
+        return (Situation(found.name, found),)
+    places = asked_situations(rig)
+    names = [one.name for one in places]
+    for name in names:
+        if names.count(name) > 1:
+            raise InputError(f"situation {name!r} is given twice")
+    return places
+
+
 def asked_design(design: DesignLike, rig: Rig) -> Design:
     """A design as it is, or by built-in name or expression.
 

@@ -1,7 +1,7 @@
 """Listening: renders in memory and in files, and packs to send."""
 
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -16,6 +16,7 @@ from presolder._asked import (
     asked_designs,
     asked_dials,
     asked_ear,
+    asked_places,
     asked_rig,
     counted,
 )
@@ -26,7 +27,9 @@ from presolder.models.audio.take import folded
 from presolder.models.errors import InputError
 from presolder.models.instrument.designs import short_list
 from presolder.models.instrument.dirt import AnyDirt, Dirt
+from presolder.models.instrument.instrument import Situation
 from presolder.models.instrument.player import Playing
+from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.stage import Stage
 from presolder.models.judging.cleanup import REFERENCE_HZ, clean_up
 from presolder.models.judging.ear import LISTENING_LEVEL_DB
@@ -37,7 +40,7 @@ from presolder.render.files.ffmpeg import Format
 from presolder.render.listening.after import After, join
 from presolder.render.listening.audition import Audition, audition
 from presolder.render.listening.comparisons import Comparing
-from presolder.render.listening.job import PackJob
+from presolder.render.listening.job import PackJob, Setting
 from presolder.render.listening.pack import work_units, write_pack, write_single_file
 from presolder.render.listening.sweeps import SweepJob, write_sweeps
 from presolder.render.report.cleanup import CleanupReport
@@ -116,7 +119,7 @@ def render(
 def render_files(
     out: str | os.PathLike[str],
     take: Recording,
-    rig: RigLike,
+    rig: RigLike | Sequence[Situation],
     designs: Iterable[DesignLike] | None = None,
     path: KnobPath = SWEEP,
     *,
@@ -138,8 +141,11 @@ def render_files(
     ----------
     out : str or path
         Folder to make.
-    take, rig, designs, path, dirt, speaker, hum_db
+    take, designs, path, dirt, speaker, hum_db
         As for `render`.
+    rig : Rig, str or sequence of Situation
+        As for `render`; of several situations, from `situations`, each gets a
+        folder and, unless `dirt` is given, feeds its own.
     stairs : bool
         Make ``stairs/`` too: the phrase at each of the stair dials in turn.
     beside_bare : bool
@@ -162,7 +168,8 @@ def render_files(
     Returns
     -------
     dict
-        The manifest, as in ``manifest.json``; docs/json.md.
+        The manifest, as in ``manifest.json``; docs/json.md. Of several
+        situations, ``situations`` has one each.
 
     Raises
     ------
@@ -186,26 +193,38 @@ def render_files(
     """
     if gain_db is not None and not abs(gain_db) <= LARGEST_GAIN_DB:
         raise InputError(f"gain = {gain_db:g} dB must lie between -200 and 200")
-    after = After(dirt, speaker, hum_db)
-    found = asked_rig(rig)
-    job = SweepJob(
-        take,
-        found,
-        asked_designs(designs, found),
-        path,
-        bits,
-        gain_db,
-        after,
-        Comparing(stairs, beside_bare, tuple(float(dial) for dial in stair_dials), phrase_s),
-        asked_ear(replace(found, dirt=dirt), take=take, speaker=speaker),
+    places = asked_places(rig)
+    jobs = tuple(
+        SweepJob(
+            take,
+            one.rig,
+            asked_designs(designs, places[0].rig),
+            path,
+            bits,
+            gain_db,
+            After(fed, speaker, hum_db),
+            Comparing(stairs, beside_bare, tuple(float(dial) for dial in stair_dials), phrase_s),
+            asked_ear(replace(one.rig, dirt=fed), take=take, speaker=speaker),
+            one.name,
+        )
+        for one, fed in zip(places, _fed(rig, places, dirt), strict=True)
     )
-    return write_sweeps(job, Path(out), force=force, progress=counted(progress, job.work_units))
+    told = counted(progress, sum(job.work_units for job in jobs))
+    return write_sweeps(jobs, Path(out), force=force, progress=told)
+
+
+def _fed(
+    rig: RigLike | Sequence[Situation], places: tuple[Situation, ...], dirt: AnyDirt | None
+) -> tuple[AnyDirt | None, ...]:
+    """What each situation feeds: what is given, or its own; a rig alone only what is given."""
+    alone = isinstance(rig, Rig | str | os.PathLike)
+    return tuple(dirt if alone or dirt is not None else one.rig.dirt for one in places)
 
 
 def pack(
     out: str | os.PathLike[str],
     take: Recording,
-    rig: RigLike,
+    rig: RigLike | Sequence[Situation],
     designs: Iterable[DesignLike] | None = None,
     *,
     dials: Iterable[float] = HELD,
@@ -238,8 +257,11 @@ def pack(
     out : str or path
         A folder to make, or a file that ends in ``.zip``; with `single_file`
         one that ends in ``.html``.
-    take, rig, dirt, speaker, hum_db
+    take, dirt, speaker, hum_db
         As for `render`; the take is at most 30 s long.
+    rig : Rig, str or sequence of Situation
+        As for `render_files`; the listener changes between several situations
+        while it plays.
     designs : iterable of Design or str, optional
         By default a few of the built-in ones that are easily told apart.
     dials : iterable of float
@@ -294,16 +316,26 @@ def pack(
     path = Path(out)
     if single_file:
         _require_page(path)
-    found = asked_rig(rig)
-    ear = asked_ear(
-        replace(found, dirt=dirt), plays, judged_dials, take, listening_level, tone_weight, speaker
-    )
+    places = asked_places(rig)
+    found = places[0].rig
+    settings = tuple(
+        Setting(
+            one.name,
+            one.rig,
+            After(fed, speaker, hum_db),
+            asked_ear(
+                replace(one.rig, dirt=fed), plays, judged_dials, take, listening_level,
+                tone_weight, speaker,
+            ),
+            one.weight,
+        )
+        for one, fed in zip(places, _fed(rig, places, dirt), strict=True)
+    )  # fmt: skip
     chosen = short_list(found.volume) if designs is None else asked_designs(designs, found)
-    after = After(dirt, speaker, hum_db)
     comparing = Comparing(stairs, beside_bare, tuple(map(float, stair_dials)), phrase_s)
     job = PackJob(
-        replace(take, samples=folded(take.samples)), found, chosen, sweep,
-        tuple(map(float, dials)), after, ear, comparing, workshop, note, recordings,
+        replace(take, samples=folded(take.samples)), settings, chosen, sweep,
+        tuple(map(float, dials)), comparing, workshop, note, recordings,
     )  # fmt: skip
     told = counted(progress, work_units(job))
     if single_file:

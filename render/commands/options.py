@@ -391,6 +391,19 @@ def read_preference(keep: str) -> float:
     return weight
 
 
+def choose_dirts(
+    situations: tuple[Situation, ...],
+    kind: AnyKind | Literal["none"] | None,
+    drive: float | None,
+    touch: float | None = None,
+) -> tuple[Situation, ...]:
+    """The situations, each with the dirt that `choose_dirt` finds for it."""
+    return tuple(
+        replace(one, rig=replace(one.rig, dirt=choose_dirt(one.rig, kind, drive, touch)))
+        for one in situations
+    )
+
+
 def choose_dirt(
     rig: Rig,
     kind: AnyKind | Literal["none"] | None,

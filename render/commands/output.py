@@ -94,6 +94,15 @@ def say_rendered(manifest: dict[str, Any], out: Path, as_json: bool) -> None:
         say_json(manifest)
         click.echo(LISTENING_CAUTION, err=True)
         return
+    for one in manifest.get("situations", [manifest]):
+        _say_swept(one, out / one.get("folder", ""))
+    click.echo(LISTENING_CAUTION)
+
+
+def _say_swept(manifest: dict[str, Any], out: Path) -> None:
+    """One situation's files."""
+    if "name" in manifest:
+        click.echo(f"situation: {manifest['name']}")
     gain_db = manifest["output"]["gain_db"]
     click.echo(
         f"rig: {manifest['rig']['name']}; take: {manifest['input']['fitted']};"
@@ -110,7 +119,6 @@ def say_rendered(manifest: dict[str, Any], out: Path, as_json: bool) -> None:
         if made:
             folder = (out / made[0]["file"]).parent
             click.echo(f"{folder}: {what} ({len(made)} files)")
-    click.echo(LISTENING_CAUTION)
 
 
 def say_packed(contents: dict[str, Any], out: Path, as_json: bool) -> None:
@@ -127,5 +135,7 @@ def say_packed(contents: dict[str, Any], out: Path, as_json: bool) -> None:
     else:
         recordings, designs = len(contents["files"]), len(contents["designs"])
         made = f"{recordings} recordings of {designs} designs, and a reel"
+        if "situations" in contents:
+            made += f" for each of {len(contents['situations'])} situations"
     click.echo(f"{out}: {made}; rig: {rig}")
     click.echo(LISTENING_CAUTION)

@@ -8,10 +8,10 @@ import click
 import presolder as ps
 from presolder.models.errors import InputError
 from presolder.models.instrument.dirt import AnyKind
+from presolder.models.instrument.instrument import Situation
 from presolder.models.instrument.player import PLAYING, Playing
-from presolder.models.instrument.rig import Rig
 from presolder.render.commands.options import (
-    choose_dirt,
+    choose_dirts,
     comparing_options,
     design_options,
     gather_designs,
@@ -19,7 +19,7 @@ from presolder.render.commands.options import (
     output_options,
     read_turned_dials,
     require_hum_db,
-    rig_option,
+    situations_option,
     stage_options,
     take_options,
 )
@@ -36,7 +36,7 @@ _LONGEST_TEXT = 2000
 
 @click.command()
 @take_options
-@rig_option
+@situations_option
 @design_options
 @click.option(
     "--dials", default="10,8,6,4,2", show_default=True, help="Positions to hold, by commas."
@@ -64,7 +64,7 @@ def pack(
     di: Path,
     start: float | None,
     end: float | None,
-    rig: Rig,
+    situations: tuple[Situation, ...],
     design_names: tuple[str, ...],
     designs_file: Path | None,
     dials: str,
@@ -91,11 +91,12 @@ def pack(
 
     Every design as a sweep, and held at each dial at true and at matched level.
     """
+    rig = situations[0].rig
     designs = gather_designs(design_names, designs_file, rig)
     for option, text in (("--workshop", workshop), ("--note", note)):
         if len(text) > _LONGEST_TEXT:
             raise InputError(f"{option} has {len(text)} characters; at most {_LONGEST_TEXT}")
-    dirt = choose_dirt(rig, dirt_kind, drive, touch)
+    places = choose_dirts(situations, dirt_kind, drive, touch)
     require_hum_db(hum_db)
     sweep = ps.turn(10.0, 0.0, travel=travel, rest=1.0)
     held = read_turned_dials(dials)
@@ -104,7 +105,7 @@ def pack(
     out = out or default_out(take.name, "pack")
     with progress_on_terminal("packing") as progress:
         contents = ps.pack(
-            out, take, rig, designs, dials=held.tolist(), sweep=sweep, dirt=dirt,
+            out, take, places, designs, dials=held.tolist(), sweep=sweep,
             speaker=speaker, hum_db=hum_db, plays=plays, workshop=workshop, note=note,
             listening=listening, light=light, single_file=single_file, allow_large=allow_large,
             recordings=recordings, force=force, progress=progress, **comparing,

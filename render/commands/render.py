@@ -1,5 +1,6 @@
 """The render command: a recording through designs while the knob turns."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -9,16 +10,17 @@ import presolder as ps
 from presolder.models.audio.knob import KnobPath
 from presolder.models.errors import InputError, place
 from presolder.models.instrument.dirt import AnyKind
-from presolder.models.instrument.rig import Captured, Rig
+from presolder.models.instrument.instrument import Situation
+from presolder.models.instrument.rig import Captured
 from presolder.render.commands.options import (
     all_designs,
-    choose_dirt,
+    choose_dirts,
     comparing_options,
     design_options,
     json_option,
     output_options,
     require_hum_db,
-    rig_option,
+    situations_option,
     stage_options,
     take_options,
 )
@@ -33,7 +35,7 @@ from presolder.render.files.audio import Bits
 
 @click.command()
 @take_options
-@rig_option
+@situations_option
 @design_options
 @click.option(
     "--captured", type=click.Choice(["jack", "string"]), help="Overrides the rig's [take]."
@@ -61,7 +63,7 @@ def render(
     di: Path,
     start: float | None,
     end: float | None,
-    rig: Rig,
+    situations: tuple[Situation, ...],
     design_names: tuple[str, ...],
     designs_file: Path | None,
     captured: Captured | None,
@@ -83,17 +85,18 @@ def render(
     as_json: bool,
 ) -> None:
     """Render recording DI through each design while the volume knob turns."""
-    rig = ps.rig(rig, captured=captured)
+    places = tuple(replace(one, rig=ps.rig(one.rig, captured=captured)) for one in situations)
+    rig = places[0].rig
     designs = all_designs(design_names, designs_file, rig)
     path = knob_path(context, from_dial, to_dial, travel, rest, gesture)
-    dirt = choose_dirt(rig, dirt_kind, drive, touch)
+    places = choose_dirts(places, dirt_kind, drive, touch)
     require_hum_db(hum_db)
     take = ps.read(di, start, end, trim=True)
     warn_of(take, rig)
     out = out or default_out(take.name, "listen")
     with progress_on_terminal("rendering") as progress:
         manifest = ps.render_files(
-            out, take, rig, designs, path, dirt=dirt, speaker=speaker, hum_db=hum_db,
+            out, take, places, designs, path, speaker=speaker, hum_db=hum_db,
             bits=bits, gain_db=gain_db, force=force, progress=progress, **comparing,
         )  # fmt: skip
     say_rendered(manifest, out, as_json)

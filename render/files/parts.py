@@ -39,7 +39,9 @@ def optional(whole: Section, key: str, read: Callable[[Section], Part]) -> Part 
 
 def read_pickup(section: Section) -> Pickup:
     """A coil."""
-    section.only("resistance", "inductance", "capacitance", "eddy", "leakage", "output")
+    section.only(
+        "resistance", "inductance", "capacitance", "eddy", "leakage", "output", "from_bridge"
+    )  # fmt: skip
     return Pickup(
         section.quantity("resistance", "ohm", kind="winding resistance"),
         section.quantity("inductance", "henry", kind="pickup inductance"),
@@ -47,7 +49,16 @@ def read_pickup(section: Section) -> Pickup:
         section.optional_quantity("eddy", "ohm", kind="eddy resistance"),
         section.quantity("leakage", "henry", 0.0, kind="leakage inductance"),
         _read_output(section),
+        read_place(section, "from_bridge"),
     )
+
+
+def read_place(section: Section, key: str) -> float | None:
+    """A length along the strings in metres; None if it is not there."""
+    if key not in section.table:
+        return None
+    with place(key):
+        return read_length(section.table[key])
 
 
 def read_piezo(section: Section) -> Piezo:

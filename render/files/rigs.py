@@ -14,9 +14,10 @@ from presolder.models.instrument.designs import for_volume
 from presolder.models.instrument.instrument import Instrument, Situation
 from presolder.models.instrument.player import PLAYING, Player
 from presolder.models.instrument.rig import CAPTURED, Rig, Take
+from presolder.models.instrument.string import String
 from presolder.render.files.designs import resolve_design
 from presolder.render.files.dirt import read_dirt
-from presolder.render.files.parts import changed_load, checked, optional
+from presolder.render.files.parts import changed_load, checked, optional, read_place
 from presolder.render.files.toml import Section, nearest, read_text, read_toml
 from presolder.render.files.wiring import WIRING_SECTIONS, read_stands, read_wiring
 
@@ -157,7 +158,7 @@ def find_situations(name_or_path: str, *, as_given: bool = False) -> tuple[Situa
 
 def _situations_of(path: Path, table: dict[str, Any], as_given: bool) -> tuple[Situation, ...]:
     whole = Section(str(path), table, as_given)
-    whole.only(*WIRING_SECTIONS, "take", "dirt", "player", "situations")
+    whole.only(*WIRING_SECTIONS, "take", "dirt", "player", "situations", "strings")
     with place(str(path)):
         instrument = replace(
             read_wiring(whole, path),
@@ -167,22 +168,35 @@ def _situations_of(path: Path, table: dict[str, Any], as_given: bool) -> tuple[S
             instrument.at(next(iter(instrument.positions))),
             dirt=optional(whole, "dirt", read_dirt),
         )
-        take = checked(whole.sub("take"), lambda s: _read_take(s, instrument, rig))
+        scale = optional(whole, "strings", _read_scale)
+        take = checked(whole.sub("take"), lambda s: _read_take(s, instrument, rig, scale))
     return read_stands(whole, instrument, rig, take)
 
 
-def _read_take(section: Section, instrument: Instrument, rig: Rig) -> Take:
+def _read_take(section: Section, instrument: Instrument, rig: Rig, scale: float | None) -> Take:
     """How the take was made: as the rig stands, but for what the section changes."""
     section.only(
         "captured", "switch", "cable", "input_resistance", "input_capacitance", "volume_dial",
-        "tone_dial", "design",
+        "tone_dial", "design", "open_string", "from_bridge",
     )  # fmt: skip
     captured = section.choice("captured", CAPTURED, "jack")
+    string = None
+    if "open_string" in section.table:
+        if scale is None:
+            raise InputError("open_string needs the scale of the guitar, as [strings] scale")
+        string = String(section.number("open_string"), scale)
     if captured == "string":
-        if len(section.table) > 1:
-            extra = next(key for key in section.table if key != "captured")
-            raise InputError(f'{extra} describes a jack take, but captured = "string"')
-        return Take("string")
+        for extra in section.table:
+            if extra not in ("captured", "open_string", "from_bridge"):
+                raise InputError(f'{extra} describes a jack take, but captured = "string"')
+        if ("from_bridge" in section.table) != (string is not None):
+            raise InputError(
+                "a string take on one string needs both open_string and from_bridge, where its"
+                " pickup sat"
+            )
+        return Take("string", string=string, string_place_metres=read_place(section, "from_bridge"))
+    if "from_bridge" in section.table:
+        raise InputError('from_bridge describes a string take, but captured = "jack"')
     load = changed_load(section, rig.load)
     tone_dial = section.optional_number("tone_dial")
     if tone_dial is not None:
@@ -194,9 +208,20 @@ def _read_take(section: Section, instrument: Instrument, rig: Rig) -> Take:
         cable_farads=section.quantity("cable", "farad", rig.cable_farads, kind="cable capacitance"),
         load=load,
         dirt=None,
+        take=Take("string", string=string),
     )
     design = for_volume(resolve_design(section.text("design", "bare")), rig.volume)
-    return Take(captured, stood, section.number("volume_dial", 10.0), design.network)
+    dial = section.number("volume_dial", 10.0)
+    return Take(captured, stood, dial, design.network, string)
+
+
+def _read_scale(section: Section) -> float:
+    """The length of the strings in metres."""
+    section.only("scale")
+    section.required("scale")
+    found = read_place(section, "scale")
+    assert found is not None
+    return found
 
 
 def _read_player(section: Section) -> Player:

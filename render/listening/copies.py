@@ -39,13 +39,13 @@ class PackFile:
 def plan_files(job: PackJob, pieces: list[Piece]) -> list[PackFile]:
     """Name every file: ``03_series_dial-04_matched``, ``03_series_sweep``.
 
-    Sweeps come at true level only; a piece too quiet to be matched has no
-    matched version.
+    Several situations have a folder each. Sweeps come at true level only; a
+    piece too quiet to be matched has no matched version.
     """
     stems = file_stems([design.name for design in job.designs])
     files = []
     for piece in pieces:
-        head = f"{piece.design + 1:02d}_{stems[piece.design]}"
+        head = f"{job.rooms[piece.setup]}{piece.design + 1:02d}_{stems[piece.design]}"
         voice = "" if piece.voice == "clean" else "_dirt"
         if piece.dial is None:
             files.append(PackFile(f"{head}_sweep{voice}", piece, "true", piece.true_gain_db))
@@ -96,9 +96,10 @@ def write_copies(
         What each file is, for ``pack.json``.
     """
     rate = job.recording.sample_rate_hz
-    (folder / "listen").mkdir()
-    if not light:
-        (folder / "archive").mkdir()
+    for room in job.rooms:
+        (folder / "listen" / room).mkdir(parents=True)
+        if not light:
+            (folder / "archive" / room).mkdir(parents=True)
 
     tracks = {id(file): number for number, file in enumerate(files, start=1)}
     kept = {id(file.piece): file for file in files if file.version == "true"}
@@ -115,6 +116,7 @@ def write_copies(
         progress(1)
         return {
             "file": file.stem,
+            **situation_plain(job, file.piece.setup),
             "design": job.designs[file.piece.design].name,
             "dial": file.piece.dial,
             "voice": file.piece.voice,
@@ -148,6 +150,7 @@ def page_copies(
         matched_db = piece.true_gain_db if piece.matched_gain_db is None else piece.matched_gain_db
         copies.append(
             {
+                "situation": piece.setup,
                 "design": piece.design,
                 "dial": None if piece.dial is None else float(f"{piece.dial:g}"),
                 "voice": piece.voice,
@@ -163,10 +166,21 @@ def page_copies(
     return copies
 
 
+def situation_plain(job: PackJob, setup: int) -> dict[str, str]:
+    """Which situation a file belongs to, where there are several."""
+    return {"situation": job.settings[setup].name} if len(job.settings) > 1 else {}
+
+
+def place_named(job: PackJob, setup: int) -> str:
+    """The guitar, and which of several situations, for a file's tags."""
+    rig = job.rig.title or job.rig.name
+    return rig if len(job.settings) == 1 else f"{rig}: {job.settings[setup].name}"
+
+
 def _tags(job: PackJob, file: PackFile, track: int) -> Tags:
     design = job.designs[file.piece.design].name
     dial = "sweep" if file.piece.dial is None else f"{file.piece.dial:g}"
     voice = "" if file.piece.voice == "clean" else ", dirt"
     place = "sweep" if file.piece.dial is None else f"dial {dial}, {file.version} level"
-    rig = job.rig.title or job.rig.name
+    rig = place_named(job, file.piece.setup)
     return Tags(f"{design}: {place}{voice}", design, dial, rig, job.workshop, track)

@@ -11,7 +11,9 @@ from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.stage import Stage
 from presolder.models.judging.ear import Ear
 from presolder.models.judging.merit import Heard, Merit, heard_at, merit
+from presolder.models.judging.situations import Heard as SituationHeard
 from presolder.render.files.audio import Recording
+from presolder.render.files.folder import file_stems
 from presolder.render.listening.after import After
 from presolder.render.listening.comparisons import Comparing
 from presolder.render.report.sheet import Sheet
@@ -22,22 +24,52 @@ CHART_DIALS = np.linspace(0.5, 10.0, 39)
 
 
 @dataclass(frozen=True, eq=False)
+class Setting:
+    """A situation of the guitar as a pack has it.
+
+    Attributes
+    ----------
+    name : str
+    rig : Rig
+    after : After
+        With dirt, it has a clean and a dirty voice.
+    ear : Ear
+        The rig, with that dirt, and the conditions under which it is judged.
+    weight : float
+        How much it counts beside the others.
+    """
+
+    name: str
+    rig: Rig
+    after: After
+    ear: Ear
+    weight: float = 1.0
+
+    @property
+    def left_out(self) -> str:
+        """What its recordings have and the page's own engine has not, in words."""
+        stage = self.after.dirt
+        things = [] if self.after.hum_db is None else ["hum"]
+        if isinstance(stage, Stage):
+            millivolts = 1e3 * self.rig.volts_into(stage)
+            things.append(f"the circuit {stage}, played with {millivolts:.3g} mV at the loudest")
+        return " and ".join(things)
+
+
+@dataclass(frozen=True, eq=False)
 class PackJob:
     """Everything that one pack needs.
 
     Attributes
     ----------
     recording : Recording
-    rig : Rig
+    settings : tuple of Setting
+        The situations that the listener can change between.
     designs : tuple of Design
     sweep : KnobPath
         The knob in the sweeps.
     dials : tuple of float
         Held positions, above 0.
-    after : After
-        With dirt, the pack has a clean and a dirty voice.
-    ear : Ear
-        The rig, with that dirt, and the conditions under which it is judged.
     comparing : Comparing
         What to make beside the sweeps and held positions.
     workshop, note : str
@@ -48,16 +80,15 @@ class PackJob:
     Raises
     ------
     InputError
-        If the dials cannot be used, or the take is too long.
+        If the dials cannot be used, the take is too long, or the situations
+        do not have it in common.
     """
 
     recording: Recording
-    rig: Rig
+    settings: tuple[Setting, ...]
     designs: tuple[Design, ...]
     sweep: KnobPath
     dials: tuple[float, ...]
-    after: After
-    ear: Ear
     comparing: Comparing = field(default_factory=Comparing)
     workshop: str = ""
     note: str = ""
@@ -66,17 +97,24 @@ class PackJob:
     @property
     def embeds(self) -> bool:
         """Whether its page holds recordings: as wanted, and for what is not worked out there."""
-        return self.recordings or bool(self.left_out)
+        return self.recordings or any(one.left_out for one in self.settings)
 
     @property
-    def left_out(self) -> str:
-        """What the recordings have and the page's own engine has not, in words."""
-        stage = self.after.dirt
-        things = [] if self.after.hum_db is None else ["hum"]
-        if isinstance(stage, Stage):
-            millivolts = 1e3 * self.rig.volts_into(stage)
-            things.append(f"the circuit {stage}, played with {millivolts:.3g} mV at the loudest")
-        return " and ".join(things)
+    def rig(self) -> Rig:
+        """The guitar, in the first situation."""
+        return self.settings[0].rig
+
+    @property
+    def rooms(self) -> tuple[str, ...]:
+        """What each situation's files begin with: nothing, or a folder of its own."""
+        if len(self.settings) == 1:
+            return ("",)
+        return tuple(f"{stem}/" for stem in file_stems([one.name for one in self.settings]))
+
+    @property
+    def heard(self) -> tuple[SituationHeard, ...]:
+        """The situations for a judgement over all of them."""
+        return tuple(SituationHeard(one.name, one.ear, one.weight) for one in self.settings)
 
     def __post_init__(self) -> None:
         if not self.dials or len(self.dials) > MOST_DIALS or len(set(self.dials)) < len(self.dials):
@@ -89,11 +127,17 @@ class PackJob:
                 f"{self.recording.name}: {self.recording.duration_s:.1f} s long; a pack repeats the"
                 f" take at every position, so at most {LONGEST_PHRASE_SECONDS:g} s is accepted"
             )
+        for one in self.settings:
+            if one.rig.take != self.rig.take:
+                raise InputError(
+                    f"situation {one.name!r}: its takes are made otherwise than those of"
+                    f" {self.settings[0].name!r}; a pack has one take"
+                )
 
 
 @dataclass(frozen=True, eq=False)
 class Dossier:
-    """What a pack says of one design, worked out once and used wherever it is said.
+    """What a pack says of one design in one situation, worked out once.
 
     Attributes
     ----------
@@ -111,11 +155,12 @@ class Dossier:
     sheet: Sheet
 
 
-def dossiers(job: PackJob) -> tuple[Dossier, ...]:
+def dossiers(job: PackJob, setting: Setting) -> tuple[Dossier, ...]:
     """One a design, in the job's order."""
+    ear = setting.ear
     files = []
     for design in job.designs:
-        figures = merit(job.ear, design.network)
-        heard = heard_at(job.ear, design.network, CHART_DIALS)
-        files.append(Dossier(design, figures, heard, Sheet(job.ear, design, figures, job.workshop)))
+        figures = merit(ear, design.network)
+        heard = heard_at(ear, design.network, CHART_DIALS)
+        files.append(Dossier(design, figures, heard, Sheet(ear, design, figures, job.workshop)))
     return tuple(files)

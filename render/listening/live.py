@@ -3,7 +3,9 @@
 import base64
 import io
 import os
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from functools import partial
 from itertools import count
 from typing import Any, TypeAlias
@@ -16,7 +18,9 @@ from presolder.models.audio.curves import curve_bias, diode_pair, knee_volts
 from presolder.models.audio.emf import recover_emf
 from presolder.models.audio.loudness import integrated_loudness, k_weighting
 from presolder.models.audio.matching import shared_gain_db
+from presolder.models.audio.positions import Setup
 from presolder.models.audio.renderer import Renderer, advance
+from presolder.models.audio.stages import voice
 from presolder.models.circuit.branch import GROUND, OUTPUT, Branch
 from presolder.models.circuit.chain import control_chain
 from presolder.models.circuit.recursion import (
@@ -27,7 +31,7 @@ from presolder.models.circuit.recursion import (
 )
 from presolder.models.decibels import amplitude, decibels
 from presolder.models.instrument.controls import Load
-from presolder.models.instrument.dirt import DIRT_KINDS, Dirt, DirtKind
+from presolder.models.instrument.dirt import DIRT_KINDS, AnyDirt, Dirt, DirtKind
 from presolder.models.instrument.network import (
     Capacitor,
     Gang,
@@ -43,7 +47,7 @@ from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.taper import BENT_TAPERS, Taper, fraction_below_wiper
 from presolder.models.typing import Array
 from presolder.render.files.speaker import PLAIN_SPEAKER, load_speaker
-from presolder.render.listening.job import PackJob
+from presolder.render.listening.job import PackJob, Setting
 
 Tree: TypeAlias = int | dict[str, list["Tree"]]
 _LETTERS = {
@@ -75,53 +79,96 @@ _DIRT_WORDS: dict[DirtKind, str] = {
 _MEASURED_DIALS = (0.25, *np.arange(0.5, 9.1, 0.5).tolist(), 9.25, 9.5, 9.75, 9.875, 10.0)
 
 
-def live_data(job: PackJob, renderer: Renderer) -> dict[str, Any]:
+def live_data(job: PackJob, setups: Sequence[Setup]) -> dict[str, Any]:
     """Everything that the engine needs, as JSON will have it.
 
     Parameters
     ----------
     job : PackJob
-    renderer : Renderer
-        Whose EMF is sent.
+    setups : sequence of Setup
+        One a situation; the EMF of the take is the same in all.
 
     Returns
     -------
     dict
     """
-    rate, rig, own = job.recording.sample_rate_hz, renderer.rig, job.after.dirt
-    nodes = loop_nodes(renderer, job.recording.samples)
+    rate = job.recording.sample_rate_hz
+    nodes = loop_nodes(setups[0].renderer, job.recording.samples)
     # Of the instants of a step the last is the sample's own.
     emf = nodes[-1]
     scale = _PEAK / max(float(np.abs(emf).max()), 1e-12)
-    levels_db, peaks_db = levels_over_dial(renderer, nodes)
+    levels = [levels_over_dial(one.renderer, nodes) for one in setups]
     bands = _bands(emf, rate)
+    dirts = dirts_of(job)
+    loudest = _loudest(setups, levels, job.recording.samples)
     return {
         "rate": rate,
         "rows": DIAL_ROWS,
         "method": method_plain(),
         "emf": _as_flac(emf * scale, rate),
-        "trueGain": amplitude(shared_gain_db(peaks_db)) / scale,
+        "trueGain": amplitude(shared_gain_db(db for _, peaks in levels for db in peaks)) / scale,
         "seconds": emf.size / rate,
+        "situations": [
+            _situation_plain(job, setting, dirts, levels_db + decibels(scale), like)
+            for setting, (levels_db, _), like in zip(job.settings, levels, loudest, strict=True)
+        ],
+        "dirts": [dirt_plain(dirt) for dirt in dirts],
+        "speaker": _speaker_plain(job, rate, bands["bandHz"]),
+        "jack": jack_plain(job.rig),
+        **bands,
+        "levelDials": _LEVEL_DIALS.tolist(),
+        "measuredDials": list(_MEASURED_DIALS),
+    }
+
+
+def _situation_plain(
+    job: PackJob, setting: Setting, dirts: list[Dirt], levels_db: Array, loudest: int
+) -> dict[str, Any]:
+    """What differs from situation to situation."""
+    rig, own = setting.rig, setting.after.dirt
+    return {
+        "name": setting.name,
         "circuits": [circuit_plain(rig, design.network) for design in job.designs],
         "designs": [design_parts(rig, design.network) for design in job.designs],
         "pot": _law_plain(rig.volume.taper),
         "cable": rig.cable_farads,
         "amplifier": _load_plain(rig.load),
-        "dirts": [dirt_plain(dirt) for dirt in dirts_of(job)],
         "feeding": {
-            # A dirt of the pack's own stands first.
-            "dirt": 0 if isinstance(own, Dirt) else None,
+            "dirt": dirts.index(_undriven(own)) if isinstance(own, Dirt) else None,
             "driveDb": own.drive_db if isinstance(own, Dirt) else Dirt().drive_db,
-            "speaker": job.after.speaker is not None,
+            "speaker": setting.after.speaker is not None,
         },
-        "speaker": _speaker_plain(job, rate, bands["bandHz"]),
         "tone": tone_plain(rig),
-        "jack": jack_plain(rig),
-        **bands,
-        "levelDials": _LEVEL_DIALS.tolist(),
-        "measuredDials": list(_MEASURED_DIALS),
-        "levelDb": [[round(float(db), 2) for db in row] for row in levels_db + decibels(scale)],
+        "levelDb": [[round(float(db), 2) for db in row] for row in levels_db],
+        # By which situation drive and loudness are set, so that this one may be softer.
+        "loudest": loudest,
+        "leftOut": setting.left_out,
     }
+
+
+def _loudest(
+    setups: Sequence[Setup], levels: Sequence[tuple[Array, list[float]]], take: Array
+) -> list[int]:
+    """For each situation, which of those that feed the same is loudest at 10.
+
+    Into a curve, by what comes into it.
+    """
+    volts = [
+        voice(one.renderer, one.stages, take).volts_per_unit
+        if isinstance(one.stages.dirt, Dirt)
+        else -float(levels_db[0, -1])
+        for one, (levels_db, _) in zip(setups, levels, strict=True)
+    ]
+    dirts = [_curve(one.stages.dirt) for one in setups]
+    return [
+        min((i for i in range(len(setups)) if dirts[i] == own), key=volts.__getitem__)
+        for own in dirts
+    ]
+
+
+def _curve(dirt: AnyDirt | None) -> Dirt | None:
+    """The curve that the page plays; a circuit it does not."""
+    return dirt if isinstance(dirt, Dirt) else None
 
 
 def _as_flac(audio: Array, rate: int) -> str:
@@ -131,11 +178,16 @@ def _as_flac(audio: Array, rate: int) -> str:
 
 
 def dirts_of(job: PackJob) -> list[Dirt]:
-    """The memoryless kinds, the pack's own first and as it is set."""
-    own = job.after.dirt
-    if not isinstance(own, Dirt):
-        return [Dirt(kind) for kind in DIRT_KINDS]
-    return [own, *(Dirt(kind) for kind in DIRT_KINDS if kind != own.kind)]
+    """The memoryless kinds, the pack's own first and as they are set."""
+    dirts = (one.after.dirt for one in job.settings)
+    own = list(dict.fromkeys(_undriven(dirt) for dirt in dirts if isinstance(dirt, Dirt)))
+    kinds = {dirt.kind for dirt in own}
+    return [*own, *(Dirt(kind) for kind in DIRT_KINDS if kind not in kinds)]
+
+
+def _undriven(dirt: Dirt) -> Dirt:
+    """A dirt but for its drive, which the page sets beside it."""
+    return replace(dirt, drive_db=Dirt().drive_db)
 
 
 def dirt_plain(dirt: Dirt) -> dict[str, Any]:
@@ -159,7 +211,8 @@ def _load_plain(load: Load) -> dict[str, float]:
 
 def _speaker_plain(job: PackJob, rate: int, band_hz: list[float]) -> dict[str, Any]:
     """The pack's loudspeaker, or else the plain one, as an impulse response to decode."""
-    speaker = load_speaker(job.after.speaker or PLAIN_SPEAKER, rate)
+    named = next((one.after.speaker for one in job.settings if one.after.speaker), PLAIN_SPEAKER)
+    speaker = load_speaker(named, rate)
     impulse = speaker.impulses[0]
     gains = speaker.power_at(np.array(band_hz), rate)
     # The plain one has died away by then; of a measured one a page needs no more.

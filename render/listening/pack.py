@@ -10,8 +10,9 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-from presolder.models.audio.positions import render_pieces
+from presolder.models.audio.positions import Setup, render_pieces
 from presolder.models.audio.renderer import Renderer
+from presolder.models.audio.stages import Voice, evenly_driven
 from presolder.models.errors import InputError
 from presolder.models.typing import Array
 from presolder.render.files.audio import write_audio
@@ -25,8 +26,15 @@ from presolder.render.files.folder import file_stems, new_file, new_folder
 from presolder.render.files.tags import Tags
 from presolder.render.listening.after import join
 from presolder.render.listening.comparisons import comparisons, with_bare
-from presolder.render.listening.copies import PackFile, page_copies, plan_files, write_copies
-from presolder.render.listening.job import Dossier, PackJob, dossiers
+from presolder.render.listening.copies import (
+    PackFile,
+    page_copies,
+    place_named,
+    plan_files,
+    situation_plain,
+    write_copies,
+)
+from presolder.render.listening.job import Dossier, PackJob, Setting, dossiers
 from presolder.render.listening.live import live_data
 from presolder.render.listening.page import build_page
 from presolder.render.report.judged import conditions_plain, figures_plain
@@ -116,8 +124,7 @@ def write_single_file(
         if job.embeds:
             _fill(job, folder, listening, True, progress, alone=True)
         else:
-            renderer = Renderer(job.rig, job.designs, job.recording.sample_rate_hz)
-            page = build_page(job, dossiers(job), [], live_data(job, renderer))
+            page = build_page(job, _about(job), [], live_data(job, _setups(job)))
             (folder / "index.html").write_text(page, encoding="utf-8")
         size = (folder / "index.html").stat().st_size
         if size > MAIL_LIMIT_BYTES and not allow_large:
@@ -143,10 +150,29 @@ def _folder_beside(scratch: Path) -> Iterator[Path]:
 
 def work_units(job: PackJob) -> int:
     """Units that `write_pack` reports at most."""
-    voices = 1 if job.after.dirt is None else 2
+    voices = sum(1 if one.after.dirt is None else 2 for one in job.settings)
     positions = voices * (1 + len(job.dials))
-    stairs = len(job.comparing.dials) if job.comparing.wanted else 0
+    stairs = len(job.settings) * len(job.comparing.dials) if job.comparing.wanted else 0
     return positions + stairs + voices * len(job.designs) * (1 + 2 * len(job.dials))
+
+
+def _about(job: PackJob) -> tuple[tuple[Dossier, ...], ...]:
+    """What is said of each design, situation by situation."""
+    return tuple(dossiers(job, setting) for setting in job.settings)
+
+
+def _setups(job: PackJob) -> tuple[Setup, ...]:
+    """Every situation ready to be rendered."""
+    rate = job.recording.sample_rate_hz
+    first = Renderer(job.rig, job.designs, rate)
+    renderers = (
+        first,
+        *(Renderer(one.rig, job.designs, rate, first.filters) for one in job.settings[1:]),
+    )
+    return tuple(
+        Setup(renderer, one.after.loaded(rate))
+        for renderer, one in zip(renderers, job.settings, strict=True)
+    )
 
 
 def _fill(
@@ -159,22 +185,21 @@ def _fill(
     alone: bool = False,
 ) -> dict[str, Any]:
     """Write everything; a page that will stand alone names nothing beside it."""
-    recording, rate = job.recording, job.recording.sample_rate_hz
-    stages = job.after.loaded(rate)
-    renderer = Renderer(job.rig, job.designs, rate)
-    pieces = render_pieces(renderer, stages, recording.samples, job.sweep, job.dials, progress)
+    setups = _setups(job)
+    pieces = render_pieces(setups, job.recording.samples, job.sweep, job.dials, progress)
     files = plan_files(job, pieces)
     ending = listening_ending(listening)
     written = write_copies(job, folder, files, ending, light, progress)
-    chapters = _write_reel(job, folder / "listen" / f"{REEL}.{ending}", files)
+    reels = _write_reels(job, folder / "listen", ending, files)
     trials = _write_trials(job, folder, ending, light, progress)
-    about = dossiers(job)
-    _write_sheets(about, folder / "sheets")
+    about = _about(job)
+    # What is soldered is the same in all situations.
+    _write_sheets(about[0], folder / "sheets")
     copies = page_copies(job, folder / "listen", files, ending) if job.embeds else []
-    reel = "" if alone else f"listen/{REEL}.{ending}"
-    page = build_page(job, about, copies, live_data(job, renderer), reel)
+    reel = "" if alone else f"listen/{job.rooms[0]}{REEL}.{ending}"
+    page = build_page(job, about, copies, live_data(job, setups), reel)
     (folder / "index.html").write_text(page, encoding="utf-8")
-    contents = _contents(job, about, written, chapters, ending, light)
+    contents = _contents(job, about, written, reels, ending, light)
     if trials:
         contents["comparisons"] = {"dials": list(job.comparing.dials), "files": trials}
     text = json.dumps(contents, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
@@ -182,16 +207,23 @@ def _fill(
     return contents
 
 
-def _write_reel(job: PackJob, path: Path, files: list[PackFile]) -> list[dict[str, Any]]:
-    """All sweeps in turn, each a chapter."""
-    sweeps = [file for file in files if file.piece.dial is None]
-    titles = [
-        job.designs[file.piece.design].name + ("" if file.piece.voice == "clean" else ", dirt")
-        for file in sweeps
-    ]
-    tags = Tags("all designs in turn", "all", "sweep", job.rig.title or job.rig.name, job.workshop)
-    audio = [file.audio for file in sweeps]
-    return write_reel(path, audio, titles, job.recording.sample_rate_hz, tags)
+def _write_reels(
+    job: PackJob, folder: Path, ending: str, files: list[PackFile]
+) -> list[dict[str, Any]]:
+    """All sweeps of a situation in turn, each a chapter; a reel a situation."""
+    reels = []
+    for setup, room in enumerate(job.rooms):
+        sweeps = [file for file in files if file.piece.dial is None and file.piece.setup == setup]
+        titles = [
+            job.designs[file.piece.design].name + ("" if file.piece.voice == "clean" else ", dirt")
+            for file in sweeps
+        ]
+        place = place_named(job, setup)
+        tags = Tags("all designs in turn", "all", "sweep", place, job.workshop)
+        path, audio = folder / room / f"{REEL}.{ending}", [file.audio for file in sweeps]
+        chapters = write_reel(path, audio, titles, job.recording.sample_rate_hz, tags)
+        reels.append({"reel": f"{room}{REEL}", "reel_chapters": chapters})
+    return reels
 
 
 def _write_trials(
@@ -200,15 +232,35 @@ def _write_trials(
     """Stairs and A/B recordings, with a reel of the stairs; through the dirt, if there is any."""
     if not job.comparing.wanted:
         return []
-    rate, rig = job.recording.sample_rate_hz, job.rig.title or job.rig.name
     designs = with_bare(job.designs)
-    heard = join(job.recording, job.rig, designs, job.after)
+    voices = evenly_driven(
+        [join(job.recording, one.rig, designs, one.after) for one in job.settings]
+    )
+    return [
+        situation_plain(job, setup) | entry
+        for setup, heard in enumerate(voices)
+        for entry in _trials_of(job, setup, heard, folder, ending, light, progress)
+    ]
+
+
+def _trials_of(
+    job: PackJob,
+    setup: int,
+    heard: Voice,
+    folder: Path,
+    ending: str,
+    light: bool,
+    progress: Callable[[int], None],
+) -> list[dict[str, Any]]:
+    """Those of one situation."""
+    rate, rig = job.recording.sample_rate_hz, place_named(job, setup)
+    room, designs = job.rooms[setup], heard.renderer.designs
     stems = dict(zip(designs, file_stems([design.name for design in designs]), strict=True))
     entries: list[dict[str, Any]] = []
     reel: dict[str, Array] = {}
     for trial in comparisons(heard, job.recording.samples, job.comparing, progress):
         number, audio = designs.index(trial.design) + 1, trial.strip.audio
-        stem = f"{number:02d}_{stems[trial.design]}_{trial.kind.replace('_', '-')}"
+        stem = f"{room}{number:02d}_{stems[trial.design]}_{trial.kind.replace('_', '-')}"
         title = f"{trial.design.name}: {trial.kind}"
         tags = Tags(title, trial.design.name, "stairs", rig, job.workshop)
         if not light:
@@ -220,19 +272,36 @@ def _write_trials(
             reel[trial.design.name] = audio
     if reel:
         tags = Tags("all designs, dial by dial", "all", "stairs", rig, job.workshop)
-        path = folder / "listen" / f"{REEL}_stairs.{ending}"
+        path = folder / "listen" / room / f"{REEL}_stairs.{ending}"
         write_reel(path, list(reel.values()), list(reel), rate, tags)
     return entries
 
 
 def _contents(
     job: PackJob,
-    about: tuple[Dossier, ...],
+    about: tuple[tuple[Dossier, ...], ...],
     written: list[dict[str, Any]],
-    chapters: list[dict[str, Any]],
+    reels: list[dict[str, Any]],
     ending: str,
     light: bool,
 ) -> dict[str, Any]:
+    places = [_situation(one, its) for one, its in zip(job.settings, about, strict=True)]
+    designs = [design_plain(design) for design in job.designs]
+    if len(job.settings) > 1:
+        judged: dict[str, Any] = {
+            "designs": designs,
+            "situations": [
+                {"name": one.name, "weight": one.weight} | place | reel
+                for one, place, reel in zip(job.settings, places, reels, strict=True)
+            ],
+        }
+    else:
+        (place,), (reel,) = places, reels
+        figures = place.pop("figures")
+        judged = place | {
+            "designs": [one | {"figures": figures[one["name"]]} for one in designs],
+            **reel,
+        }
     return {
         "presolder": version("presolder"),
         "take": job.recording.name,
@@ -241,17 +310,20 @@ def _contents(
         "note": job.note,
         "listening_copies": ending,
         "archive_copies": None if light else "flac",
-        "judged_by": conditions_plain(job.ear),
-        "dirt": None
-        if job.after.dirt is None
-        else asdict(job.after.dirt) | {"pickup_output_volts": job.rig.output_volts},
-        "designs": [
-            design_plain(dossier.design) | {"figures": figures_plain(dossier.figures)}
-            for dossier in about
-        ],
-        "reel": REEL,
-        "reel_chapters": chapters,
+        **judged,
         "files": written,
+    }
+
+
+def _situation(setting: Setting, about: tuple[Dossier, ...]) -> dict[str, Any]:
+    """How a situation was judged, what it feeds, and each design's figures."""
+    dirt = setting.after.dirt
+    return {
+        "judged_by": conditions_plain(setting.ear),
+        "dirt": None
+        if dirt is None
+        else asdict(dirt) | {"pickup_output_volts": setting.rig.output_volts},
+        "figures": {one.design.name: figures_plain(one.figures) for one in about},
     }
 
 

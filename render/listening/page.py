@@ -11,10 +11,12 @@ from presolder.models.instrument.network import network_in_words
 from presolder.models.judging.ear import Ear
 from presolder.models.judging.merit import Heard, Merit
 from presolder.models.judging.need import need
+from presolder.models.judging.situations import ranked_overall
 from presolder.models.typing import Array
-from presolder.render.listening.job import Dossier, PackJob
+from presolder.render.listening.job import Dossier, PackJob, Setting
 from presolder.render.listening.joined import joined
-from presolder.render.report.figures import figure_rows
+from presolder.render.report.everywhere import ComparisonEverywhere
+from presolder.render.report.figures import EQUAL, figure_rows
 from presolder.render.report.judged import (
     PLAYS_IN_WORDS,
     dials_in_words,
@@ -32,7 +34,7 @@ NOTICED_PHON = 1.0
 
 def build_page(
     job: PackJob,
-    about: tuple[Dossier, ...],
+    about: tuple[tuple[Dossier, ...], ...],
     copies: list[dict[str, Any]],
     live: dict[str, Any],
     reel: str = "",
@@ -43,10 +45,10 @@ def build_page(
     ----------
     job : PackJob
         What the pack is about.
-    about : tuple of Dossier
-        What to say of each design.
+    about : tuple of tuple of Dossier
+        What to say of each design, situation by situation.
     copies : list of dict
-        One per piece: ``design``, ``dial``, ``voice``, ``seconds``, ``trueDb``
+        One per piece: ``situation``, ``design``, ``dial``, ``voice``, ``seconds``, ``trueDb``
         and ``matchedDb`` (gains from the copy to true and to matched level),
         and ``audio``, the bytes of a listening copy.
     live : dict
@@ -72,17 +74,24 @@ def build_page(
     }
     return filled(
         "index.html.j2",
-        designs=[_card(dossier, job.ear) for dossier in about],
-        need=need_in_words(job.ear),
-        judged=judged_by(job.ear),
+        designs=[_card(its, job.settings) for its in zip(*about, strict=True)],
+        situations=[
+            {
+                "index": index,
+                "name": one.name,
+                "left_out": one.left_out,
+                "need": need_in_words(one.ear),
+                "judged": judged_by(one.ear),
+            }
+            for index, one in enumerate(job.settings)
+        ],
+        overall=_overall(job) if len(job.settings) > 1 else None,
         dials=[f"{dial:g}" for dial in job.dials],
         recordings=job.embeds,
-        left_out=job.left_out,
         reel=reel,
-        feeding=live["feeding"],
+        feeding=live["situations"][0]["feeding"],
         dirts=live["dirts"],
-        tone=live["tone"] is not None,
-        voices=["clean"] if job.after.dirt is None else ["clean", "dirt"],
+        voices=["clean", "dirt"] if any(one.after.dirt for one in job.settings) else ["clean"],
         workshop=job.workshop,
         note=job.note,
         style=Markup(_style()),
@@ -97,18 +106,40 @@ def _style() -> str:
     return resources.files("presolder.render.listening").joinpath("style.css").read_text("utf-8")
 
 
-def _card(dossier: Dossier, ear: Ear) -> dict[str, Any]:
-    """What the page says of a design."""
-    sheet = dossier.sheet
-    fitted = dossier.design.network is not None
+def _card(its: tuple[Dossier, ...], settings: tuple[Setting, ...]) -> dict[str, Any]:
+    """What the page says of a design, and of it in each situation."""
+    design, sheet = its[0].design, its[0].sheet
+    fitted = design.network is not None
     return {
-        "name": dossier.design.name,
-        "title": dossier.design.title or network_in_words(dossier.design.network),
+        "name": design.name,
+        "title": design.title or network_in_words(design.network),
         "expression": sheet.expression,
-        "chart": Markup(chart(dossier.heard, float(ear.at_ten.phon), dossier.design.name)),
-        "sentence": sentence(dossier.figures, fitted),
-        "figures": figure_rows(dossier.figures),
+        "places": [
+            {
+                "chart": Markup(chart(one.heard, float(setting.ear.at_ten.phon), design.name)),
+                "sentence": sentence(one.figures, fitted),
+                "figures": figure_rows(one.figures),
+            }
+            for one, setting in zip(its, settings, strict=True)
+        ],
         "sheet": sheet.context() | {"svg": sheet.svg} if fitted else None,
+    }
+
+
+def _overall(job: PackJob) -> dict[str, Any]:
+    """The designs over all situations, best first."""
+    found = ComparisonEverywhere(job.heard, ranked_overall(job.heard, job.designs))
+    return {
+        "said": found.said(),
+        "head": ("all, by weight", *(one.name for one in job.settings)),
+        "rows": [
+            (
+                one.design.name,
+                [f"{db:.1f}" for db in (one.score_db, *(x.score_db for x in one.each))],
+            )
+            for one in found.ranked
+        ],
+        "meaning": EQUAL,
     }
 
 

@@ -2,8 +2,8 @@
 
 import json
 import math
-from collections.abc import Callable, Iterator
-from dataclasses import asdict, dataclass, field
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import asdict, dataclass, field, replace
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -14,7 +14,7 @@ from presolder.models.audio.knob import KnobPath
 from presolder.models.audio.loudness import integrated_loudness
 from presolder.models.audio.matching import shared_gain_db
 from presolder.models.audio.renderer import sample_count
-from presolder.models.audio.stages import Voice
+from presolder.models.audio.stages import Voice, evenly_driven
 from presolder.models.decibels import amplitude, decibels
 from presolder.models.errors import InputError
 from presolder.models.instrument.network import Design, Network, Parallel, Series
@@ -54,6 +54,8 @@ class SweepJob:
         What to make beside the sweeps.
     ear : Ear or None
         Tells where each design is most unlike the bare pot.
+    situation : str
+        Of the guitar; names its folder where there are several.
     """
 
     recording: Recording
@@ -65,6 +67,7 @@ class SweepJob:
     after: After = field(default_factory=After)
     comparing: Comparing = field(default_factory=Comparing)
     ear: Ear | None = None
+    situation: str = ""
 
     @property
     def work_units(self) -> int:
@@ -85,14 +88,19 @@ class SweepJob:
 
 
 def write_sweeps(
-    job: SweepJob, out: Path, *, force: bool, progress: Callable[[int], None] = lambda _: None
+    jobs: Sequence[SweepJob],
+    out: Path,
+    *,
+    force: bool,
+    progress: Callable[[int], None] = lambda _: None,
 ) -> dict[str, Any]:
     """Render every design and write ``out/sweep/*.wav`` and ``out/manifest.json``.
 
     Parameters
     ----------
-    job : SweepJob
-        What to render.
+    jobs : sequence of SweepJob
+        What to render: one, or the situations of a guitar, which get a folder
+        each. Those that feed the same dirt share gain and drive.
     out : Path
         The output folder.
     force : bool
@@ -103,7 +111,7 @@ def write_sweeps(
     Returns
     -------
     dict
-        The manifest.
+        The manifest; of several jobs, ``situations`` has theirs.
 
     Raises
     ------
@@ -111,30 +119,73 @@ def write_sweeps(
         If the folder cannot be used, or a fixed gain would clip.
     """
     with new_folder(out, force=force) as folder:
-        heard = join(job.recording, job.rig, job.designs, job.after)
-        scratch = [folder / f"{i}.scratch" for i in range(len(job.designs))]
-        _render_to_scratch(job, heard, scratch, progress)
-        peaks = [_after_chain(job, heard, raw) for raw in scratch]
-        gain_db = _choose_gain(job, peaks)
-        files = _write_files(job, folder, scratch, peaks, gain_db, progress)
-        manifest = _manifest(job, heard, gain_db, files)
-        if job.comparing.wanted:
-            manifest["comparisons"] = {
-                "dials": list(job.comparing.dials),
-                "files": _write_trials(job, heard, folder, progress),
-            }
+        voices = evenly_driven(
+            [join(one.recording, one.rig, one.designs, one.after) for one in jobs]
+        )
+        rooms = [""] if len(jobs) == 1 else file_stems([one.situation for one in jobs])
+        swept = [
+            _sweep(job, heard, folder / room, progress)
+            for job, heard, room in zip(jobs, voices, rooms, strict=True)
+        ]
+        manifests = [_finish(one, _choose_gain(one, swept), progress) for one in swept]
+        manifest = manifests[0] if len(jobs) == 1 else _together(jobs, rooms, manifests)
         text = json.dumps(manifest, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
         (folder / "manifest.json").write_text(text, encoding="utf-8")
     return manifest
 
 
-def _render_to_scratch(
-    job: SweepJob, heard: Voice, scratch: list[Path], progress: Callable[[int], None]
-) -> None:
-    """Render the control chain into raw float64 files, a file a design.
+@dataclass(frozen=True, eq=False)
+class _Swept:
+    """A job with its audio in scratch files, before any gain.
 
     Files, because the shared gain is known only when all designs are done.
     """
+
+    job: SweepJob
+    heard: Voice
+    folder: Path
+    scratch: list[Path]
+    peaks: list[float]
+
+
+def _sweep(job: SweepJob, heard: Voice, folder: Path, progress: Callable[[int], None]) -> _Swept:
+    folder.mkdir(exist_ok=True)
+    scratch = [folder / f"{i}.scratch" for i in range(len(job.designs))]
+    _render_to_scratch(job, heard, scratch, progress)
+    peaks = [_after_chain(job, heard, raw) for raw in scratch]
+    return _Swept(job, heard, folder, scratch, peaks)
+
+
+def _finish(one: _Swept, gain_db: float, progress: Callable[[int], None]) -> dict[str, Any]:
+    """Write a job's files with their gain, and say what is in them."""
+    job = one.job
+    files = _write_files(job, one.folder, one.scratch, one.peaks, gain_db, progress)
+    manifest = _manifest(job, one.heard, gain_db, files)
+    if job.comparing.wanted:
+        manifest["comparisons"] = {
+            "dials": list(job.comparing.dials),
+            "files": _write_trials(job, one.heard, one.folder, progress),
+        }
+    return manifest
+
+
+def _together(
+    jobs: Sequence[SweepJob], rooms: list[str], manifests: list[dict[str, Any]]
+) -> dict[str, Any]:
+    """The manifests of all situations as one; files are named from their own folders."""
+    return {
+        "presolder": version("presolder"),
+        "situations": [
+            {"name": job.situation, "folder": room} | manifest
+            for job, room, manifest in zip(jobs, rooms, manifests, strict=True)
+        ],
+    }
+
+
+def _render_to_scratch(
+    job: SweepJob, heard: Voice, scratch: list[Path], progress: Callable[[int], None]
+) -> None:
+    """Render the control chain into raw float64 files, a file a design."""
     for path in scratch:
         path.touch()
     for blocks in heard.along(job.path, job.recording.samples):
@@ -169,10 +220,13 @@ def _after_chain(job: SweepJob, heard: Voice, raw: Path) -> float:
     return peak
 
 
-def _choose_gain(job: SweepJob, peaks: list[float]) -> float:
-    loudest = float(decibels(max(peaks)))
+def _choose_gain(one: _Swept, swept: Sequence[_Swept]) -> float:
+    """What is asked for, or what brings the loudest peak of all that feed the same to its place."""
+    job, peaks = one.job, one.peaks
     if job.gain_db is None:
-        return shared_gain_db([loudest])
+        alike = [other.peaks for other in swept if other.job.after == job.after]
+        return shared_gain_db([float(decibels(max(map(max, alike))))])
+    loudest = float(decibels(max(peaks)))
     if job.bits != "float" and loudest + job.gain_db > 0:
         design = job.designs[int(np.argmax(peaks))]
         raise InputError(
@@ -236,7 +290,8 @@ def _write_trials(
 ) -> list[dict[str, Any]]:
     designs = with_bare(job.designs)
     if designs != job.designs:
-        heard = join(job.recording, job.rig, designs, job.after)
+        with_it = join(job.recording, job.rig, designs, job.after)
+        heard = replace(with_it, volts_per_unit=heard.volts_per_unit)
     take, rate = job.recording.samples, job.recording.sample_rate_hz
     stems = dict(zip(designs, file_stems([design.name for design in designs]), strict=True))
     entries = []

@@ -93,11 +93,12 @@ class ComparisonEverywhere:
         )
         table = Table(("rank", "design", *_head(self.heard)), rows, words=2)
         return (
-            self._said(), "", _situations(self.heard), "", table, "",
+            self.said(), "", _situations(self.heard), "", table, "",
             _SCORES, EQUAL, *_conditions(self.heard),
         )  # fmt: skip
 
-    def _said(self) -> str:
+    def said(self) -> str:
+        """Which comes first, in words."""
         first = self.ranked[0]
         bare = next((one for one in self.ranked if one.design.network is None), None)
         if bare is None:

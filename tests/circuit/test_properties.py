@@ -73,12 +73,12 @@ def test_reciprocity(case: tuple[int, int], dial: float) -> None:
     rig, network = drawn(case)
     descriptor = assemble(control_chain(rig, network).branches)
     system = descriptor.system(dial)[0]
-    source_row = int(np.flatnonzero(descriptor.drive)[0])
+    source_row = int(np.flatnonzero(descriptor.common_drive)[0])
     injected = np.zeros(system.shape[0])
     injected[descriptor.output] = 1.0
     for frequency_hz in FREQUENCY_HZ[::6]:
         pencil = 2j * np.pi * frequency_hz * descriptor.mass - system
-        forward = np.linalg.solve(pencil, descriptor.drive)[descriptor.output]
+        forward = np.linalg.solve(pencil, descriptor.common_drive)[descriptor.output]
         backward = np.linalg.solve(pencil, injected)[source_row]
         assert abs(abs(forward) - abs(backward)) <= 1e-7 * abs(forward)
 

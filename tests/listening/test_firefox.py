@@ -63,7 +63,8 @@ def test_its_audio_thread_is_the_renderer(page: Firefox) -> None:
     rig = as_string_take(find_rig("humbucker-500k"))
     changed = {"trueGain": 1, "emf": as_flac(emf, rate), **of_rig(rig)}
     text = page.run(
-        f"""const a = audition, data = {{ ...a.live.data, ...{json.dumps(changed)} }};
+        f"""const a = audition, changed = {json.dumps(changed)};
+        const data = {{ ...a.live.data, ...changed, situations: [{{ ...a.live.situation(), ...changed }}] }};
         const context = new OfflineAudioContext(1, {rate}, {rate});
         const live = a.makeLive(data, a.sources, {{ loudness: null }}, {{ alone() {{}} }});
         live.turn(5); live.choose(1);

@@ -31,12 +31,12 @@ READY = """async () => {
 }"""
 MOVE = """async (seconds) => {
   const { live } = window.audition, began = performance.now();
-  const parts = live.data.designs.map((design) => design.parts);
+  const parts = live.situation().designs.map((design) => design.parts);
   for (let i = 0; performance.now() - began < 1000 * seconds; i += 1) {
     live.turn(7 + 2.5 * Math.sin(i / 3));
     if (i % 7 === 0) live.choose((i / 7) % 8);
     const design = live.now.chosen, part = parts[design][0];
-    if (part && i % 3 === 0) live.change(design, part.branches, part.value * (1 + (i % 5) / 2));
+    if (part && i % 3 === 0) live.change(design, 0, part.value * (1 + (i % 5) / 2));
     await new Promise((done) => setTimeout(done, 40));
   }
 }"""

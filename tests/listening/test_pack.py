@@ -23,7 +23,7 @@ from presolder.render.files.audio import read_recording
 from presolder.render.files.tags import Tags
 from presolder.render.listening import pack as packs
 from presolder.render.listening.after import After
-from presolder.render.listening.job import PackJob
+from presolder.render.listening.job import PackJob, Setting
 from rendering import band_rms, rms
 from running import presolder, presolder_here
 from takes import SAMPLES
@@ -248,7 +248,8 @@ def test_single_file_too_large_to_mail(
     monkeypatch.setattr(packs, "MAIL_LIMIT_BYTES", 1000)
     path = KnobPath((0.0, 1.0), (10.0, 0.0))
     take = read_recording(Path(TAKE))
-    job = PackJob(take, humbucker, BUILT_IN[:1], path, (5.0,), After(), ear_of(humbucker))
+    setting = Setting("as it is", humbucker, After(), ear_of(humbucker))
+    job = PackJob(take, (setting,), BUILT_IN[:1], path, (5.0,))
     for allow in (False, True):
         if not allow:
             with pytest.raises(InputError, match="allow large"):

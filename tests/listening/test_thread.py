@@ -33,7 +33,8 @@ BLOCK = 128
 RIGS = {name: find_rig(name) for name in built_in_rigs()} | other_rigs()
 # A page's engine over data of our own; acts are times, in blocks, and what is called then.
 OFFLINE = """async ({ changed, acts, rate, blocks, first, input }) => {
-  const a = window.audition, data = { ...a.live.data, ...changed };
+  const a = window.audition, places = changed.situations || [changed];
+  const data = { ...a.live.data, ...changed, situations: places.map((one) => ({ ...a.live.data.situations[0], ...one })) };
   const context = new OfflineAudioContext(1, blocks * 128, rate);
   const live = a.makeLive(data, a.sources, { loudness: null }, { alone() {} });
   for (const [name, ...given] of first) await live[name](...given);
@@ -48,7 +49,8 @@ OFFLINE = """async ({ changed, acts, rate, blocks, first, input }) => {
   await new Promise((done) => setTimeout(done, 700));
   const byTime = Map.groupBy(acts, ([at]) => at);
   for (const [at, list] of byTime) context.suspend((at * 128) / rate).then(async () => {
-    for (const [, name, ...given] of list) live[name](...given);
+    // To "rest" is to wait until all rows of the dial are there again.
+    for (const [, name, ...given] of list) if (name === "rest") await new Promise((done) => setTimeout(done, 700)); else live[name](...given);
     await new Promise((done) => setTimeout(done, 5));
     context.resume();
   });
@@ -162,10 +164,7 @@ def test_dragging_and_switching(page: Page) -> None:
 def test_changing_a_part_does_not_click(page: Page) -> None:
     """Forty times from 20k to 420k and back, at dial 4, under a low tone."""
     rate = 44_100
-    branches = of_rig(find_rig("humbucker-500k"))["designs"][1]["parts"][0]["branches"]
-    acts: list[list[Any]] = [
-        [70 + 10 * i, "change", 1, branches, 2e4 + 4e5 * (i % 2)] for i in range(40)
-    ]
+    acts: list[list[Any]] = [[70 + 10 * i, "change", 1, 0, 2e4 + 4e5 * (i % 2)] for i in range(40)]
     out = offline(
         page, 500, acts, first=[["turn", 4], ["choose", 1]], emf=as_flac(tone(rate), rate),
         **of_rig(as_string_take(find_rig("humbucker-500k"))),
@@ -174,6 +173,44 @@ def test_changing_a_part_does_not_click(page: Page) -> None:
     assert no_block_missing(busy)
     steepest = 2 * np.pi * 110 / rate * np.abs(busy).max()
     assert np.abs(np.diff(busy)).max() < 2.5 * steepest  # measured 1.34
+
+
+def test_another_situation_is_its_rig(page: Page) -> None:
+    """While it plays the wiring changes: from then on it is the renderer of the other rig."""
+    rate, turn = 44_100, 300
+    emf = loop(rate, 2.0)
+    rigs = [as_string_take(RIGS[name]) for name in ("humbucker-500k", "two-pickups")]
+    out = offline(
+        page, 2 * turn, [[turn, "enter", 1], [turn + 30, "rest"]], rate=rate,
+        first=[["turn", 5], ["choose", 1]], emf=as_flac(emf, rate),
+        situations=[of_rig(rig) | {"loudest": 0} for rig in rigs],
+    )  # fmt: skip
+    path = np.full(out.size, 5.0)
+    nodes = loop_nodes(Renderer(rigs[0], DESIGNS, rate), emf[None])
+    round_ = np.concatenate([nodes, nodes], axis=1)[:, : out.size]
+    for rig, heard in zip(
+        rigs, (slice(6000, turn * BLOCK), slice((turn + 70) * BLOCK, None)), strict=True
+    ):
+        recursion = Renderer(rig, DESIGNS[1:2], rate).recursions[0]
+        true = advance(recursion, path, round_[np.newaxis], np.zeros((1, recursion.state_count)))[0]
+        off = band_rms((out - true)[heard] * np.hanning(out[heard].size), rate, 20, 16_000)
+        level = band_rms(true[heard] * np.hanning(out[heard].size), rate, 20, 16_000)
+        assert 20 * np.log10(off / level) < -124  # measured -129
+
+
+def test_another_situation_does_not_click(page: Page) -> None:
+    """Between two wirings again and again, at dial 4, under a low tone."""
+    rate = 44_100
+    rigs = [as_string_take(RIGS[name]) for name in ("humbucker-500k", "three-single-coils")]
+    acts: list[list[Any]] = [[70 + 20 * i, "enter", (i + 1) % 2] for i in range(20)]
+    out = offline(
+        page, 500, acts, first=[["turn", 4], ["choose", 1]], emf=as_flac(tone(rate), rate),
+        situations=[of_rig(rig) | {"loudest": 0} for rig in rigs],
+    )  # fmt: skip
+    busy = out[60 * BLOCK :]
+    assert no_block_missing(busy)
+    steepest = 2 * np.pi * 110 / rate * np.abs(busy).max()
+    assert np.abs(np.diff(busy)).max() < 1.7 * steepest  # measured 1.02
 
 
 @pytest.mark.parametrize("speaker", [False, True])

@@ -226,9 +226,9 @@ export function makeBlind(pack, player) {
     asked("liked", "Stopped; nothing of it counts.");
   }
   // Under which conditions it was, for the file and for people.
-  const under = ({ place, dial, level, voice, date }) => ({ what: place, dial, loudness: level, sound: voice, date });
-  function underInWords({ what, dial, loudness, sound, date }) {
-    const where = what === "live" ? `dial ${dial.toFixed(1)}` : what === "sweep" ? "knob turning" : `dial ${what}`;
+  const under = ({ situation, place, dial, level, voice, date }) => ({ ...(situation && { situation }), what: place, dial, loudness: level, sound: voice, date });
+  function underInWords({ situation, what, dial, loudness, sound, date }) {
+    const where = `${situation ? `${situation}, ` : ""}${what === "live" ? `dial ${dial.toFixed(1)}` : what === "sweep" ? "knob turning" : `dial ${what}`}`;
     return `(${where}, ${loudness} loudness, ${sound}, ${date.slice(0, 10)})`;
   }
   function plainContest(one) {

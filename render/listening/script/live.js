@@ -59,9 +59,12 @@ export function makeLive(data, sources, heard, hooks) {
   const now = { target: 10, chosen: 0, level: "true", running: false, reference: null };
   // Where the circuit stands: at the knob, or at 10 in its place.
   const sounding = () => (now.reference === null ? now.target : 10);
+  // In which situation the guitar is, and what its parts are by now, where the visitor changed them.
+  let at = 0, afresh = false;
+  const situation = () => data.situations[at], changed = situation().designs.map(() => new Map());
   // What the designs feed: an index of data.dirts or none, its drive, a loudspeaker or none.
-  const feeding = { ...data.feeding };
-  const circuits = data.circuits.map((circuit) => into(structuredClone(circuit), inputNow()));
+  const feeding = {}, circuits = [];
+  stand();
   const refining = [], dirtsTables = new Map();
   let rate = 0, length = 0, nodes = null, impulse = null, bandPower = data.bandPower, fresh = false;
   let voice = null, rows = [], serial = 0, readying = null, voicing = Promise.resolve();
@@ -90,7 +93,7 @@ export function makeLive(data, sources, heard, hooks) {
 
   // ---- dirt, loudspeaker, levels -------------------------------------------
   function dirtNow() { return feeding.dirt === null ? null : data.dirts[feeding.dirt]; }
-  function inputNow() { return dirtNow() || data.amplifier; }
+  function inputNow() { return dirtNow() || situation().amplifier; }
   const isPlain = () => feeding.dirt === null && !feeding.speaker && bandPower === data.bandPower;
   function withDirt() {
     const dirt = dirtNow();
@@ -102,15 +105,16 @@ export function makeLive(data, sources, heard, hooks) {
     voicing = voicing.then(async () => {
       if (mine !== serial || !nodes) return;
       const dirt = withDirt(), through = feeding.speaker ? impulse : null, given = { dirt, impulse: through };
-      const workshops = into(structuredClone(data.circuits[0]), inputNow()), plain = isPlain();
+      // Drive and loudness are set by the loudest situation that feeds the same; the others are softer.
+      const loudest = data.situations[situation().loudest], workshops = into(structuredClone(loudest.circuits[0]), dirtNow() || loudest.amplifier, loudest.cable), plain = isPlain();
       let volts = 1, ten;
       if (dirt) given.volts = volts = await bench.ask({ ask: "volts", circuit: workshops, with: given });
-      if (plain) ten = { loudness: data.levelDb[0][dials.length - 1], peak: PEAK / data.trueGain };
+      if (plain) ten = { loudness: loudest.levelDb[0][dials.length - 1], peak: PEAK / data.trueGain };
       else [ten] = await bench.ask({ ask: "levels", circuit: workshops, dials: [10], with: given });
       if (mine !== serial) return;
       const before = loudnessNow();
       voice = { dirt, volts, given, trueGain: PEAK / Math.max(ten.peak, 1e-9), wanted: ten.loudness, tenInBands: inBands(workshops, 10), ownGain: ownGain(dirt) };
-      rows = circuits.map((circuit, design) => (plain && unchanged(design) ? { levels: data.levelDb[design], measured: true } : { levels: roughly(circuit), measured: false }));
+      rows = circuits.map((circuit, design) => (plain && unchanged(design) ? { levels: situation().levelDb[design], measured: true } : { levels: roughly(circuit), measured: false }));
       if (dirt) dirt.tables = tablesOf(dirt.spec);
       tellVoice(softly(before, NOTICEABLY_LOUDER_LU));
       if (dry) fadeSpeaker();
@@ -129,20 +133,32 @@ export function makeLive(data, sources, heard, hooks) {
     const curve = curveOf(dirt.spec);
     return 0.5 / Math.max(curve.at(dirt.driven), -curve.at(-dirt.driven));
   }
-  function into(circuit, { ohms, farads }, cable = data.cable) {
+  // The circuits of the situation as they stand in the workshop, but for the parts that were changed.
+  function stand() {
+    Object.assign(feeding, situation().feeding);
+    situation().circuits.forEach((circuit, design) => {
+      circuits[design] = into(structuredClone(circuit), inputNow());
+      for (const [part, value] of changed[design]) fit(design, part, value);
+    });
+  }
+  function fit(design, part, value) {
+    for (const i of situation().designs[design].parts[part].branches) circuits[design].branches[i].value = value;
+  }
+  function into(circuit, { ohms, farads }, cable = situation().cable) {
     for (const branch of circuit.branches) {
       if (branch.part === "input") branch.value = ohms;
       if (branch.part === "cable") branch.value = cable + farads;
     }
     return circuit;
   }
-  const unchanged = (design) => circuits[design].branches.every((b, i) => b.value === data.circuits[design].branches[i].value);
+  const unchanged = (design) => circuits[design].branches.every((b, i) => b.value === situation().circuits[design].branches[i].value);
   function tellVoice(coming) {
     if (!context) return;
     const tables = circuits.map((circuit) => tabulate(circuit, data.method, rate, QUICK_ROWS)), { dirt, volts, trueGain, ownGain: own, wanted } = voice;
     if (fresh) tell({ nodes, target: sounding() });
     fresh = false;
-    tell({ ...coming, voice: { tables, dirt, volts, trueGain, ownGain: own, wanted, levels: rows.map((row) => row.levels) } }, tables.map(({ table }) => table.buffer));
+    tell({ ...coming, voice: { afresh, tables, dirt, volts, trueGain, ownGain: own, wanted, levels: rows.map((row) => row.levels) } }, tables.map(({ table }) => table.buffer));
+    afresh = false;
     circuits.forEach((_, design) => refine(design, 200 + 20 * design));
   }
   // Loudness from the EMF's K-weighted bands, in decibels of no fixed zero; and by dial.
@@ -192,10 +208,10 @@ export function makeLive(data, sources, heard, hooks) {
     return louder > most ? { coming: 10 ** (-louder / 20) } : {};
   }
   // Something else is heard: another design, loudness or reference.
-  function change(changed) {
+  function change(wanted) {
     const before = loudnessNow();
-    Object.assign(now, changed);
-    tell({ ...changed, target: sounding(), ...softly(before, NOTICEABLY_LOUDER_LU) });
+    Object.assign(now, wanted);
+    tell({ ...wanted, target: sounding(), ...softly(before, NOTICEABLY_LOUDER_LU) });
     measure(serial);
   }
 
@@ -271,7 +287,7 @@ export function makeLive(data, sources, heard, hooks) {
   }
 
   return {
-    data, circuits, levelsOf, now, feeding, ready, rows: () => rows, voice: () => voice, rate: () => rate, measured: () => rows.length > 0 && rows.every((row) => row.measured),
+    data, situation, circuits, levelsOf, now, feeding, ready, rows: () => rows, voice: () => voice, rate: () => rate, measured: () => rows.length > 0 && rows.every((row) => row.measured),
     node: () => node, heardDial: () => heardDial, loudnessNow,
     async start(into_) {
       await connect(into_);
@@ -292,14 +308,24 @@ export function makeLive(data, sources, heard, hooks) {
     asAtTen(on) { change({ reference: on ? now.target : null }); },
     choose(design) { change({ chosen: design }); },
     level(name) { change({ level: name }); },
-    change(design, branches, value) {
-      for (const i of branches) circuits[design].branches[i].value = value;
+    change(design, part, value) {
+      changed[design].set(part, value);
+      fit(design, part, value);
       replaced(design);
+    },
+    // Another switch position, cable or input, as the workshop has it.
+    enter(index) {
+      at = index;
+      afresh = true; // the charges of one wiring are not those of another
+      refining.forEach(clearTimeout);
+      refining.fill(0);
+      stand();
+      return feed();
     },
     tone(dial) {
       // A thousandth of a percent of the track stands for none.
-      const ohms = data.tone.ohms * Math.max(fraction(data.tone.law, dial), 1e-5);
-      circuits.forEach((circuit, design) => { circuit.branches[data.tone.branch].value = ohms; replaced(design); });
+      const { tone } = situation(), ohms = tone.ohms * Math.max(fraction(tone.law, dial), 1e-5);
+      circuits.forEach((circuit, design) => { circuit.branches[tone.branch].value = ohms; replaced(design); });
     },
     // What hangs on the output: "cable", in farads without the input's own, or "input", in ohms.
     around(part, value) {
@@ -309,9 +335,9 @@ export function makeLive(data, sources, heard, hooks) {
       });
     },
     // Another dirt, drive or loudspeaker; the cable's value stays, the input is the dirt's.
-    feed({ cable, ...changed }) {
+    feed({ cable, ...other }) {
       const before = dirtNow();
-      Object.assign(feeding, changed);
+      Object.assign(feeding, other);
       if (dirtNow() !== before) for (const circuit of circuits) into(circuit, inputNow(), cable);
       return feed();
     },

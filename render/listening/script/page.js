@@ -16,7 +16,7 @@ const taken = (id) => {
 const pack = JSON.parse(taken("pack")), sources = { thread: taken("thread"), bench: taken("bench") };
 document.currentScript.remove();
 const count = pack.designs.length;
-const state = { design: 0, place: "live", level: "true", voice: "clean", playing: false, unlit: false, offset: 0 };
+const state = { design: 0, situation: 0, place: "live", level: "true", voice: "clean", playing: false, unlit: false, offset: 0 };
 // What was loud before, for whatever plays next.
 const heard = { loudness: null };
 let context = null, ticket = 0, instrument = null;
@@ -32,8 +32,10 @@ const blind = makeBlind(pack, {
   matched: () => pick("level", "matched"),
   blind: showBlind,
   fixed,
-  conditions: () => ({ place: state.place, level: state.level, voice: isLive() ? feedingInWords() : state.voice, dial: dialNow() }),
+  conditions: () => ({ ...(pack.live.situations.length > 1 && { situation: live.situation().name }), place: state.place, level: state.level, voice: isLive() ? feedingInWords() : state.voice, dial: dialNow() }),
   put(run) {
+    const there = pack.live.situations.findIndex(({ name }) => name === run.situation);
+    if (there >= 0 && there !== state.situation) pick("situation", String(there));
     if (state.place !== run.place) pick("place", run.place);
     pick("level", run.level);
     if (isLive()) { asAtTen(false); live.turn(run.dial); showPosition(); }
@@ -111,11 +113,12 @@ function change(key, value) {
     show();
     return;
   }
+  if (key === "situation" && isLive()) { enter(Number(value)); return; }
   const resume = state.playing, at = positionS(), sweeping = state.place === "sweep" || value === "sweep";
   if (key === "place") asAtTen(false);
   if (value === "live") live.turn(dialNow());
   stop();
-  state[key] = value;
+  if (key === "situation") enter(Number(value)); else state[key] = value;
   // The take goes on where it was; a sweep is another recording.
   state.offset = sweeping && key === "place" ? 0 : at;
   if (isLive()) live.seek(state.offset);
@@ -123,13 +126,25 @@ function change(key, value) {
   show();
   if (resume) play();
 }
+// Another situation of the guitar: what it is wired to and feeds, as the workshop has it.
+function enter(situation) {
+  state.situation = situation;
+  document.body.dataset.situation = String(situation);
+  live.enter(situation);
+  const { dirt, driveDb, speaker } = live.feeding;
+  byId("dirt").value = dirt === null ? "" : String(dirt);
+  byId("drive").value = String(driveDb);
+  byId("speaker").checked = speaker;
+  if (!blind.on()) parts.resettle();
+  show();
+}
 function pick(name, value) {
   document.querySelector(`input[name=${name}][value="${value}"]`).checked = true;
   change(name, value);
 }
 
 // ---- what the guitar feeds ---------------------------------------------------
-function inputNow() { return live.feeding.dirt === null ? pack.live.amplifier : pack.live.dirts[live.feeding.dirt]; }
+function inputNow() { return live.feeding.dirt === null ? live.situation().amplifier : pack.live.dirts[live.feeding.dirt]; }
 function feedingInWords() {
   const { dirt, driveDb, speaker } = live.feeding;
   return `${dirt === null ? "clean" : `${pack.live.dirts[dirt].words}, drive ${driveDb} dB`}${speaker ? ", loudspeaker" : ""}`;
@@ -227,6 +242,7 @@ function show() {
   byId("length").textContent = lengthS().toFixed(1);
   byId("seek").max = String(lengthS());
   byId("drive-side").hidden = live.feeding.dirt === null;
+  if (byId("voices")) byId("voices").hidden = !recordings.has("dirt");
   byId("drive-said").textContent = `${live.feeding.driveDb} dB`;
   [...byId("designs").children].forEach((button, i) => {
     const on = blind.shown()[i] === state.design && !state.unlit;
@@ -338,7 +354,7 @@ on("as-ten", () => asAtTen(!pressed("as-ten")));
 on("from-here", () => repeat({ from: positionS() }));
 on("to-here", () => repeat({ to: positionS() }));
 on("whole", () => repeat({ from: 0, to: null }));
-for (const name of ["place", "level", "voice"]) {
+for (const name of ["situation", "place", "level", "voice"]) {
   document.querySelectorAll(`input[name=${name}]`).forEach((input) => input.addEventListener("change", () => change(name, input.value)));
 }
 document.addEventListener("keydown", (e) => {

@@ -8,10 +8,10 @@ const FARADS_A_METRE = 100e-12;
 const WIDTH = 320, HEIGHT = 150, TOP_DB = 12, FLOOR_DB = -48;
 
 export function makeParts(pack, live, hooks) {
-  const byId = (id) => document.getElementById(id), designs = pack.live.designs;
+  const byId = (id) => document.getElementById(id), { designs } = live.situation();
   const own = designs.map((design) => design.parts.map((part) => part.value));
   const values = own.map((row) => [...row]);
-  const ownAround = () => ({ cable: pack.live.cable, input: hooks.input().ohms, tone: pack.live.tone && pack.live.tone.dial });
+  const ownAround = () => ({ cable: live.situation().cable, input: hooks.input().ohms, tone: live.situation().tone && live.situation().tone.dial });
   let around = ownAround();
   const HZ = Float64Array.from({ length: 70 }, (_, i) => 80 * 125 ** (i / 69));
 
@@ -53,7 +53,8 @@ export function makeParts(pack, live, hooks) {
     ];
     byId("around").replaceChildren(...sliders);
     const tone = byId("tone");
-    if (pack.live.tone) {
+    tone.hidden = !live.situation().tone;
+    if (live.situation().tone) {
       tone.replaceChildren(slider("Tone knob", { min: "0", max: "10", step: "0.1", value: String(around.tone) }, Number(around.tone).toFixed(1), (dial) => {
         around.tone = dial;
         live.tone(dial);
@@ -65,7 +66,7 @@ export function makeParts(pack, live, hooks) {
     const design = hooks.chosen(), { parts } = designs[design];
     byId("part-sliders").replaceChildren(...parts.map((part, i) => valueSlider(
       part.name, [own[design][i] / 10, own[design][i] * 10], values[design][i],
-      (value) => { values[design][i] = value; live.change(design, part.branches, value); },
+      (value) => { values[design][i] = value; live.change(design, i, value); },
       (value) => spoken(part.kind, value), (value) => nearest(value, byId("series").value),
     )));
     byId("no-parts").hidden = parts.length > 0;
@@ -76,7 +77,7 @@ export function makeParts(pack, live, hooks) {
   const isOwn = (design) => values[design].every((value, i) => value === own[design][i]) && movedAround().length === 0;
   function back() {
     const design = hooks.chosen();
-    designs[design].parts.forEach((part, i) => { values[design][i] = own[design][i]; live.change(design, part.branches, own[design][i]); });
+    designs[design].parts.forEach((_, i) => { values[design][i] = own[design][i]; live.change(design, i, own[design][i]); });
     const moved = movedAround();
     around = ownAround();
     for (const what of moved) if (what === "tone") live.tone(around.tone); else live.around(what, around[what]);
@@ -99,7 +100,7 @@ export function makeParts(pack, live, hooks) {
   let turnWiper = () => {};
   function draw() {
     const design = hooks.chosen(), circuit = live.circuits[design], { parts, tree } = designs[design];
-    turnWiper = drawPot(byId("pot"), { tree, parts, law: pack.live.pot }, parts.map((part, i) => `${part.name} ${spoken(part.kind, values[design][i])}`));
+    turnWiper = drawPot(byId("pot"), { tree, parts, law: live.situation().pot }, parts.map((part, i) => `${part.name} ${spoken(part.kind, values[design][i])}`));
     byId("curve-ten").setAttribute("points", line(response(circuit, 10, HZ)));
     drawLevels(circuit);
     byId("back").disabled = isOwn(design);
@@ -119,6 +120,7 @@ export function makeParts(pack, live, hooks) {
     const design = hooks.chosen(), has = designs[design].parts.length > 0;
     const lines = ["I choose this one:", has ? expressionOf(design) : "the bare pot, as it is"];
     if (has) lines.push("", "For the workshop:", `presolder sheet --design '${expressionOf(design)}'`);
+    if (pack.live.situations.length > 1) lines.push("", `Chosen in: ${live.situation().name}.`);
     if (movedAround().some((what) => what !== "tone")) lines.push("", `Heard with ${spoken("C", around.cable)} of cable, into ${spoken("R", around.input)}.`);
     return `${lines.join("\n")}\n`;
   }
@@ -136,6 +138,8 @@ export function makeParts(pack, live, hooks) {
   return {
     build, draw, drawDial,
     cable: () => around.cable,
+    // Another situation, as the workshop has it.
+    resettle() { around = ownAround(); buildAround(); draw(); },
     // Another input: the dirt's, or the amplifier's again.
     refit() { around.input = hooks.input().ohms; buildAround(); },
   };

@@ -8,7 +8,9 @@ const FADE_S = 0.008;
 export function makeRecordings(pieces, count, state, heard) {
   const decoded = new Map();
   let voices = null, buffers = null, startedAt = 0, out = null;
-  const pieceOf = (design) => pieces.find((p) => p.design === design && p.voice === state.voice && String(p.dial ?? "sweep") === state.place);
+  // A situation without dirt has one voice, clean.
+  const has = (voice) => pieces.some((p) => p.situation === state.situation && p.voice === voice), voiceNow = () => (has(state.voice) ? state.voice : "clean");
+  const pieceOf = (design) => pieces.find((p) => p.situation === state.situation && p.design === design && p.voice === voiceNow() && String(p.dial ?? "sweep") === state.place);
   const gainDbOf = (design) => pieceOf(design)[state.level === "true" ? "trueDb" : "matchedDb"];
   const gainOf = (design) => 10 ** (gainDbOf(design) / 20);
   const loudnessOf = (design) => { const { loudness } = pieceOf(design); return loudness === null ? null : loudness + gainDbOf(design); };
@@ -50,7 +52,7 @@ export function makeRecordings(pieces, count, state, heard) {
     heard.loudness = loudness ?? heard.loudness;
   }
   return {
-    loadBuffers, startVoices, fadeTo,
+    has, loadBuffers, startVoices, fadeTo,
     cached: () => decoded.size,
     playing: () => voices !== null,
     lengthS: () => (buffers ? Math.min(...buffers.map((b) => b.duration)) : (pieceOf(0) || { seconds: 0 }).seconds),

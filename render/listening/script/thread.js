@@ -8,9 +8,9 @@ import { RISE_DB_A_SECOND, gainDb } from "./loudness.js";
 const KNOB_S = 0.012, FADE_S = 0.004, SEAM_S = 0.012, DIALS_A_SECOND = 120, TOLD_S = 0.03, DRIVE_S = 0.03;
 
 // Designs into one input, through one dirt or none, and how far they are faded in.
-function makeVoice({ tables, dirt, volts, trueGain, ownGain, wanted, levels }, old) {
+function makeVoice({ afresh, tables, dirt, volts, trueGain, ownGain, wanted, levels }, old) {
   const steppers = tables.map((table) => makeStepper(table));
-  if (old) steppers.forEach((stepper, i) => stepper.adopt(old.steppers[i]));
+  if (old && !afresh) steppers.forEach((stepper, i) => stepper.adopt(old.steppers[i]));
   const stage = dirt && makeDirt(dirt.spec, sampleRate, dirt.tables);
   if (stage) stage.volts = volts;
   return { steppers, weights: old ? [...old.weights] : steppers.map(() => 0), ghosts: [], stage, emphasis: dirt && highPass(dirt.spec.preHz, sampleRate), volts, driven: dirt && dirt.driven, trueGain, ownGain, wanted, levels, gain: null, fade: 0, goal: 1 };
