@@ -409,6 +409,8 @@ def cleanup(
     0.33
     """
     found = asked_rig(rig)
+    if take is None:
+        found = found.for_any_playing
     chosen_dirt = dirt or found.dirt or Dirt("smooth")
     if not 20 <= tone_hz <= 5000:
         raise InputError(f"{tone_hz:g} must lie between 20 and 5000 Hz")

@@ -46,6 +46,8 @@ def demo(
 
     As slow sweeps, as stairs (one dial after the other), and beside the bare pot.
     """
+    # Chords, whatever the rig's own takes are of.
+    rig = rig.for_any_playing
     take = ps.sample("string" if rig.take.captured == "string" else "phrase")
     dirt = choose_dirt(rig, dirt_kind, drive, touch)
     require_hum_db(hum_db)

@@ -50,6 +50,8 @@ class Setting:
         """What its recordings have and the page's own engine has not, in words."""
         stage = self.after.dirt
         things = [] if self.after.hum_db is None else ["hum"]
+        if self.rig.take.string is not None:
+            things.append("the pickups' places along the string")
         if isinstance(stage, Stage):
             millivolts = 1e3 * self.rig.volts_into(stage)
             things.append(f"the circuit {stage}, played with {millivolts:.3g} mV at the loudest")

@@ -114,7 +114,7 @@ def live_data(job: PackJob, setups: Sequence[Setup]) -> dict[str, Any]:
         ],
         "dirts": [dirt_plain(dirt) for dirt in dirts],
         "speaker": _speaker_plain(job, rate, bands["bandHz"]),
-        "jack": jack_plain(job.rig),
+        "jack": jack_plain(job.rig.for_any_playing),
         **bands,
         "levelDials": _LEVEL_DIALS.tolist(),
         "measuredDials": list(_MEASURED_DIALS),
@@ -125,7 +125,7 @@ def _situation_plain(
     job: PackJob, setting: Setting, dirts: list[Dirt], levels_db: Array, loudest: int
 ) -> dict[str, Any]:
     """What differs from situation to situation."""
-    rig, own = setting.rig, setting.after.dirt
+    rig, own = setting.rig.for_any_playing, setting.after.dirt
     return {
         "name": setting.name,
         "circuits": [circuit_plain(rig, design.network) for design in job.designs],

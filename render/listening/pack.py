@@ -5,7 +5,7 @@ import shutil
 import zipfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -124,7 +124,7 @@ def write_single_file(
         if job.embeds:
             _fill(job, folder, listening, True, progress, alone=True)
         else:
-            page = build_page(job, _about(job), [], live_data(job, _setups(job)))
+            page = build_page(job, _about(job), [], live_data(job, _live_setups(job)))
             (folder / "index.html").write_text(page, encoding="utf-8")
         size = (folder / "index.html").stat().st_size
         if size > MAIL_LIMIT_BYTES and not allow_large:
@@ -161,13 +161,23 @@ def _about(job: PackJob) -> tuple[tuple[Dossier, ...], ...]:
     return tuple(dossiers(job, setting) for setting in job.settings)
 
 
+def _live_setups(job: PackJob, made: tuple[Setup, ...] = ()) -> tuple[Setup, ...]:
+    """The same for the page's engine, which has one EMF for all pickups."""
+    if made and job.rig.take.string is None:
+        return made
+    alike = [replace(one, rig=one.rig.for_any_playing) for one in job.settings]
+    return _setups(replace(job, settings=tuple(alike)))
+
+
 def _setups(job: PackJob) -> tuple[Setup, ...]:
     """Every situation ready to be rendered."""
     rate = job.recording.sample_rate_hz
     first = Renderer(job.rig, job.designs, rate)
+    # By places along a string, what is switched on makes another EMF.
+    shared = first.filters if job.rig.take.string is None else None
     renderers = (
         first,
-        *(Renderer(one.rig, job.designs, rate, first.filters) for one in job.settings[1:]),
+        *(Renderer(one.rig, job.designs, rate, shared) for one in job.settings[1:]),
     )
     return tuple(
         Setup(renderer, one.after.loaded(rate))
@@ -197,7 +207,7 @@ def _fill(
     _write_sheets(about[0], folder / "sheets")
     copies = page_copies(job, folder / "listen", files, ending) if job.embeds else []
     reel = "" if alone else f"listen/{job.rooms[0]}{REEL}.{ending}"
-    page = build_page(job, about, copies, live_data(job, setups), reel)
+    page = build_page(job, about, copies, live_data(job, _live_setups(job, setups)), reel)
     (folder / "index.html").write_text(page, encoding="utf-8")
     contents = _contents(job, about, written, reels, ending, light)
     if trials:

@@ -435,7 +435,7 @@ def test_what_the_live_knob_leaves_out_is_said(
     page = browser.new_page()
     page.goto((tmp_path / "out" / "index.html").as_uri())
     assert page.get_by_label("recorded: knob turning").count() == 1
-    assert said in page.locator("#how").inner_text()
+    assert said in page.locator(".controls").inner_text()
     dirty = page.get_by_label("dirt", exact=True)
     assert dirty.count() == (asked[0] == "--dirt")
     if dirty.count():
