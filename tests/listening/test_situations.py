@@ -272,11 +272,22 @@ def test_what_to_expect_is_of_the_situation(page: Page) -> None:
     assert head[1:6] == ["all, by weight", *NAMES]
 
 
-def test_recordings_are_of_the_situation(page: Page) -> None:
+def test_recordings_are_of_the_situation(page: Page, pack: Path) -> None:
     """A voice that a situation has not is not offered, and the place in the take stays."""
     page.get_by_text("recorded: held at 5", exact=True).click()
     page.get_by_role("button", name="Play", exact=True).click()
     until(page, "window.audition.recordings.playing()")
+    files = {
+        one["situation"]: one["integrated_lufs"]
+        for one in json.loads((pack / "pack.json").read_text())["files"]
+        if (one["design"], one["voice"], one["level"], one["dial"]) == ("bare", "clean", "true", 5)
+    }
+    for name in (NAMES[1], NAMES[0]):
+        enter(page, name)
+        until(page, "window.audition.recordings.playing()")
+        loudness = page.evaluate("window.audition.heard.loudness")
+        # The quiet file is measured where the gate lets it in.
+        assert loudness == pytest.approx(files[name], abs=0.8)
     assert page.locator("#voices").is_hidden()
     enter(page, NAMES[2])
     until(page, "window.audition.recordings.playing()")
