@@ -1,13 +1,16 @@
 """The command line's entry point: commands loaded when called, errors as one line."""
 
+import codecs
 import importlib
+import io
+import os
 import sys
 import warnings
 from typing import TextIO
 
 import click
 
-from presolder.models.errors import InputError, OddValueWarning, one_line
+from presolder.models.errors import CacheWarning, InputError, OddValueWarning, one_line
 
 # Each lives in a module of its name; the line is what the overview says of it,
 # so that the overview loads none of them.
@@ -29,12 +32,28 @@ SUMMARIES = {
     "cable": "Find a cable's capacitance.",
     "verify": "Compare recordings at several dials with the prediction.",
     "designs": "List the built-in designs with their values.",
+    "doctor": "Check whether everything that presolder needs is there and works.",
     "rigs": "List the built-in rigs with their values, or print one's file.",
 }
 
 
+_LONGEST_MESSAGE = 285
+_SPELT_OUT = {"\N{OHM SIGN}": "ohm", "\N{GREEK CAPITAL LETTER OMEGA}": "ohm"} | {
+    "\N{MICRO SIGN}": "u", "\N{GREEK SMALL LETTER MU}": "u", "\N{EM DASH}": "-",
+}  # fmt: skip
+
+
 class LazyGroup(click.Group):
     """Commands that are loaded when they are called."""
+
+    def invoke(self, ctx: click.Context) -> object:
+        """Run a command, and see whether what it printed went out."""
+        try:
+            status: object = super().invoke(ctx)
+            sys.stdout.flush()
+        except BrokenPipeError:
+            raise _ReaderGoneError from None
+        return status
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
         """In the order of the job."""
@@ -63,36 +82,93 @@ def _warn(
     line: str | None = None,
 ) -> None:
     """Odd values in one line on standard error; other warnings as Python shows them."""
-    if issubclass(category, OddValueWarning):
+    if issubclass(category, OddValueWarning | CacheWarning):
         click.echo(f"presolder: {one_line(str(message))}", err=True)
     else:
         shown = warnings.formatwarning(message, category, filename, lineno, line)
         click.echo(shown, file=file, err=True)
 
 
-def main() -> None:
-    """Entry point: every user error becomes one line and exit code 2."""
+def run() -> int:
+    """Run a command line; every user error becomes one line.
+
+    Returns
+    -------
+    int
+        The exit status: 2 after such an error, or what the command says.
+    """
     warnings.simplefilter("always", OddValueWarning)
+    warnings.simplefilter("once", CacheWarning)
     warnings.showwarning = _warn
+    codecs.register_error("presolder", _spelt_out)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="presolder")
     try:
+        _require_text(sys.argv[1:])
         status = cli.main(standalone_mode=False)
-        if isinstance(status, int) and status:
-            sys.exit(status)
     except click.exceptions.NoArgsIsHelpError as error:
         click.echo(error.format_message())
-    except (click.Abort, KeyboardInterrupt):
-        click.echo("presolder: interrupted; nothing was written", err=True)
-        sys.exit(130)
-    except click.ClickException as error:
-        click.echo(f"presolder: {one_line(error.format_message())}", err=True)
-        sys.exit(2)
-    except InputError as error:
-        click.echo(f"presolder: {one_line(str(error))}", err=True)
-        sys.exit(2)
-    except BrokenPipeError:
-        # The reader (head, a pager) has had enough; that is no error of ours.
-        sys.stderr.close()
-        sys.exit(0)
+        return 0
+    except click.Abort:
+        # Ctrl-D at a question.
+        return _failed("stopped at the question; nothing half-written is left", 130)
+    except _ReaderGoneError:
+        # What is still in the buffer has nowhere to go.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except (click.ClickException, InputError, MemoryError, OSError, UnicodeError) as error:
+        return _failed(_in_words(error))
+    return status if isinstance(status, int) else 0
+
+
+def _in_words(error: Exception) -> str:
+    """What went wrong; the last resort for what no command has put better."""
+    match error:
+        case click.ClickException():
+            return error.format_message()
+        case MemoryError():
+            return "there is not enough memory for this; give a shorter take or fewer designs"
+        case OSError():
+            named = f"{error.filename}: " if error.filename else ""
+            return f"{named}{error.strerror or error}"
+        case UnicodeError():
+            return f"some text cannot be written as it is: {error}"
+        case _:
+            return str(error)
+
+
+def _failed(text: str, status: int = 2) -> int:
+    click.echo(f"presolder: {_printable(one_line(text))}", err=True)
+    return status
+
+
+def _printable(text: str) -> str:
+    """A message of bearable length, without what a terminal would take for commands."""
+    plain = "".join(char if char.isprintable() else "?" for char in text)
+    if len(plain) <= _LONGEST_MESSAGE:
+        return plain
+    # What would be accepted stands at the end.
+    half = (_LONGEST_MESSAGE - 5) // 2
+    return f"{plain[:half]} ... {plain[-half:]}"
+
+
+def _require_text(arguments: list[str]) -> None:
+    """Refuse what is not text in the system's encoding."""
+    for argument in arguments:
+        if any("\ud800" <= char <= "\udfff" for char in argument):
+            raise InputError(f"{argument!a}: is not text in UTF-8")
+
+
+def _spelt_out(error: UnicodeError) -> tuple[str, int]:
+    """What to print where a terminal's encoding lacks a letter."""
+    assert isinstance(error, UnicodeEncodeError)
+    missing = error.object[error.start : error.end]
+    return "".join(_SPELT_OUT.get(char, "?") for char in missing), error.end
+
+
+class _ReaderGoneError(Exception):
+    """The reader (head, a pager) has had enough; that is no error of ours."""
 
 
 @click.group(

@@ -1,13 +1,13 @@
 """The per-step loop through a circuit with transistors and diodes, compiled by numba."""
 
 import numpy as np
-from numba import njit
 
 from presolder.models.circuit.newton import CURRENTS, OPEN, solve_guarded
+from presolder.models.compiled import compiled
 from presolder.models.typing import Array
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@compiled
 def _stand_at(table: Array, dials: Array, dial: float, row: int, now: Array) -> int:
     """Write the step's matrix at a dial; the row it lies above, found from the last."""
     while row < dials.shape[0] - 2 and dial >= dials[row + 1]:
@@ -23,7 +23,7 @@ def _stand_at(table: Array, dials: Array, dial: float, row: int, now: Array) -> 
     return row
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@compiled
 def _add(
     linear: tuple[int, ...], each: tuple[int, ...], columns: Array, shares: Array, sums: Array
 ) -> None:
@@ -39,7 +39,7 @@ def _add(
         sums[i] += total
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@compiled
 def _feed_back(of_currents: Array, rest: Array, square: Array, offset: Array) -> None:
     """What the junctions' currents do to their voltages at this dial."""
     for i in range(offset.shape[0]):
@@ -50,7 +50,7 @@ def _feed_back(of_currents: Array, rest: Array, square: Array, offset: Array) ->
             offset[i] -= square[0, i, j] * rest[1, j]
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@compiled
 def step_devices(
     each: tuple[int, ...],
     linear: tuple[int, ...],

@@ -6,12 +6,12 @@ that each is compiled once.
 """
 
 import numpy as np
-from numba import njit
 
+from presolder.models.compiled import compiled
 from presolder.models.typing import Array
 
 
-@njit(cache=True, nogil=True)
+@compiled
 def step_states(
     table: Array,
     table_dials: Array,
@@ -68,7 +68,7 @@ def step_states(
     states[:] = entry[:state_count]
 
 
-@njit(cache=True, nogil=True)
+@compiled
 def filter_sections(
     sections: Array,
     memory: Array,

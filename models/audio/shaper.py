@@ -1,8 +1,8 @@
 """The per-sample loop of the clipping stage, compiled by numba."""
 
 import numpy as np
-from numba import njit
 
+from presolder.models.compiled import compiled
 from presolder.models.typing import Array
 
 # Gauss-Legendre points on 0 to 1 and their weights: exact to the fifth order.
@@ -10,7 +10,7 @@ _POINTS = np.array([0.5 - np.sqrt(0.15), 0.5, 0.5 + np.sqrt(0.15)])
 _WEIGHTS = np.array([5.0, 8.0, 5.0]) / 18.0
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@compiled
 def _between(curves: Array, row: int, first: float, step: float, x: float) -> float:
     """F1 or F2 between nodes: the cubic with its values and slopes there."""
     place = (x - first) / step
@@ -22,7 +22,7 @@ def _between(curves: Array, row: int, first: float, step: float, x: float) -> fl
     return float(curves[row, i] + t * (start + t * ((rise - start) - bend + t * bend)))
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@compiled
 def _integrals(curves: Array, first: float, step: float, x: float) -> tuple[float, float]:
     """F1 and F2 at x."""
     last = curves.shape[1] - 1
@@ -35,7 +35,7 @@ def _integrals(curves: Array, first: float, step: float, x: float) -> tuple[floa
     return float(once), float(twice)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@compiled
 def _curve(curves: Array, first: float, step: float, x: float) -> float:
     """The curve itself, along straight lines from node to node."""
     last = curves.shape[1] - 1
@@ -44,7 +44,7 @@ def _curve(curves: Array, first: float, step: float, x: float) -> float:
     return float(curves[0, i] + (place - i) * (curves[0, i + 1] - curves[0, i]))
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@compiled
 def shape_averaged(
     curves: Array, first: float, step: float, short: float, signal: Array, output: Array
 ) -> None:

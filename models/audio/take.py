@@ -12,7 +12,7 @@ from presolder.models.instrument.rig import Rig
 from presolder.models.typing import Array
 
 # From where on each is worth a word; common practice, no source.
-_SILENT_DB, _PREROLL_SECONDS, _SHORTEST_SILENCE_SECONDS = -50.0, 0.03, 0.1
+SILENT_DB, _PREROLL_SECONDS, _SHORTEST_SILENCE_SECONDS = -50.0, 0.03, 0.1
 _CLIPPED_RUN, _FULL_SCALE = 3, 0.999
 _MOST_CLIPPED_RUNS = 3
 LARGEST_DC_DB = -40.0
@@ -40,8 +40,13 @@ def onset(samples: Array, sample_rate_hz: float) -> int:
         silence is too short to matter.
     """
     loudest = np.abs(samples).max()
-    heard = np.abs(samples).max(axis=0) > loudest * amplitude(_SILENT_DB)
-    first = int(np.argmax(heard)) - round(_PREROLL_SECONDS * sample_rate_hz)
+    heard = np.abs(samples).max(axis=0) > loudest * amplitude(SILENT_DB)
+    return leading_silence(int(np.argmax(heard)), sample_rate_hz)
+
+
+def leading_silence(first_heard: int, sample_rate_hz: float) -> int:
+    """Samples to leave out before the first that is heard; see `onset`."""
+    first = first_heard - round(_PREROLL_SECONDS * sample_rate_hz)
     return first if first > _SHORTEST_SILENCE_SECONDS * sample_rate_hz else 0
 
 

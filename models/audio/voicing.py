@@ -76,8 +76,8 @@ def measured_speaker(impulse: Array, impulse_rate_hz: int, sample_rate_hz: int) 
         raise InputError("the impulse response is empty")
     if impulse.size > LONGEST_IMPULSE_SECONDS * impulse_rate_hz:
         raise InputError(
-            f"the impulse response is {impulse.size / impulse_rate_hz:.1f} s long;"
-            f" at most {LONGEST_IMPULSE_SECONDS:g} s is accepted"
+            f"the impulse response is longer than {LONGEST_IMPULSE_SECONDS:g} s, which is the"
+            " most that is accepted"
         )
     if not np.all(np.isfinite(impulse)):
         raise InputError("the impulse response holds samples that are not finite numbers")

@@ -18,8 +18,8 @@ as long for each array as for a few multiplications:
 """
 
 import numpy as np
-from numba import njit
 
+from presolder.models.compiled import compiled
 from presolder.models.typing import Array
 
 # Rows of `work`: the voltages sought, what the junctions would see without currents, their
@@ -40,7 +40,7 @@ def kinds_of(saturation: Array, slope_volts: Array) -> Array:
     return np.array([saturation, 1.0 / slope_volts, critical])
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@compiled
 def _solve_four(matrix: Array, right: Array) -> None:
     """Four equations in place, for two transistors, by blocks: a seventh of the time.
 
@@ -66,7 +66,7 @@ def _solve_four(matrix: Array, right: Array) -> None:
     right[1] = y1 - x10 * right[2] - x11 * right[3]
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@compiled
 def _solve_two(matrix: Array, right: Array) -> None:
     """Two equations in place, by Cramer's rule."""
     inverse = 1.0 / (matrix[0, 0] * matrix[1, 1] - matrix[0, 1] * matrix[1, 0])
@@ -75,7 +75,7 @@ def _solve_two(matrix: Array, right: Array) -> None:
     right[0] = first
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@compiled
 def _held_back(volts: float, step: float, per_volt: float, critical: float) -> float:
     """A step that leads beyond the critical voltage, so far as its exponential bears."""
     if volts <= 0.0:
@@ -83,7 +83,7 @@ def _held_back(volts: float, step: float, per_volt: float, critical: float) -> f
     return float(np.log1p(step * per_volt) / per_volt) if step > 0.0 else step
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@compiled
 def solve_from(each: tuple[int, ...], kinds: Array, work: Array, square: Array) -> bool:
     """One Newton solution from where the voltages stand.
 
@@ -136,7 +136,7 @@ def solve_from(each: tuple[int, ...], kinds: Array, work: Array, square: Array) 
     return False
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@compiled
 def solve_guarded(each: tuple[int, ...], kinds: Array, work: Array, square: Array) -> bool:
     """Junction voltages, by what the last three were, or else step by step from the last.
 
@@ -154,7 +154,7 @@ def solve_guarded(each: tuple[int, ...], kinds: Array, work: Array, square: Arra
     return solved
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@compiled
 def _approach(each: tuple[int, ...], kinds: Array, work: Array, square: Array) -> bool:
     """From the last solution towards the one sought, in steps that shrink where they must."""
     wanted = work[OPEN].copy()

@@ -16,6 +16,7 @@ from ._describe import turn as turn
 from ._everywhere import compare_everywhere as compare_everywhere
 from ._everywhere import need_everywhere as need_everywhere
 from ._everywhere import tailor_everywhere as tailor_everywhere
+from ._health import doctor as doctor
 from ._judge import builds as builds
 from ._judge import compare as compare
 from ._judge import curves as curves

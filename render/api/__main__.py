@@ -1,5 +1,5 @@
 """Runs the command line as ``python -m presolder``."""
 
-from presolder.render.cli import main
+from presolder.render.start import main
 
 main()

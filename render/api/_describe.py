@@ -1,5 +1,6 @@
 """Describing: rigs, designs, takes, knob paths and dirt."""
 
+import math
 import os
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
@@ -13,7 +14,7 @@ from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Captured, Rig, Take
 from presolder.models.instrument.starter import starter as fill_in
 from presolder.models.instrument.stock import Stock
-from presolder.render.files.audio import Recording, excerpt, read_recording
+from presolder.render.files.audio import Recording, read_recording
 from presolder.render.files.designs import read_designs, resolve_design
 from presolder.render.files.points import read_gesture
 from presolder.render.files.rigs import DEFAULT_RIG, built_in_rigs, find_rig, find_situations
@@ -239,6 +240,7 @@ def read(
     end: float | None = None,
     *,
     trim: bool = False,
+    longest: float = math.inf,
 ) -> Recording:
     """Read a take.
 
@@ -251,6 +253,8 @@ def read(
         Seconds into the file that the take starts and ends at.
     trim : bool
         Leave out silence at the start.
+    longest : float
+        Seconds of it that are held in memory at most.
 
     Returns
     -------
@@ -268,8 +272,7 @@ def read(
     >>> import presolder as ps
     >>> take = ps.read("my-di.wav")  # doctest: +SKIP
     """
-    whole = read_recording(Path(path))
-    return excerpt(whole, start, end, trim=trim)
+    return read_recording(Path(path), start, end, trim=trim, longest_s=longest)
 
 
 def sample(name: str = "phrase") -> Recording:

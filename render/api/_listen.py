@@ -317,20 +317,12 @@ def pack(
     if single_file:
         _require_page(path)
     places = asked_places(rig)
-    found = places[0].rig
+    found, fed = places[0].rig, _fed(rig, places, dirt)
+    heard_by = (plays, judged_dials, take, listening_level, tone_weight, speaker)
     settings = tuple(
-        Setting(
-            one.name,
-            one.rig,
-            After(fed, speaker, hum_db),
-            asked_ear(
-                replace(one.rig, dirt=fed), plays, judged_dials, take, listening_level,
-                tone_weight, speaker,
-            ),
-            one.weight,
-        )
-        for one, fed in zip(places, _fed(rig, places, dirt), strict=True)
-    )  # fmt: skip
+        _setting(place, After(one, speaker, hum_db), heard_by)
+        for place, one in zip(places, fed, strict=True)
+    )
     chosen = short_list(found.volume) if designs is None else asked_designs(designs, found)
     comparing = Comparing(stairs, beside_bare, tuple(map(float, stair_dials)), phrase_s)
     job = PackJob(
@@ -338,12 +330,17 @@ def pack(
         tuple(map(float, dials)), comparing, workshop, note, recordings,
     )  # fmt: skip
     told = counted(progress, work_units(job))
+    common: dict[str, Any] = {"listening": listening, "force": force, "progress": told}
     if single_file:
-        size = write_single_file(
-            job, path, listening=listening, allow_large=allow_large, force=force, progress=told
-        )
+        size = write_single_file(job, path, allow_large=allow_large, **common)
         return {"page": str(path), "bytes": size, "rig": found.name}
-    return write_pack(job, path, listening=listening, light=light, force=force, progress=told)
+    return write_pack(job, path, light=light, **common)
+
+
+def _setting(place: Situation, after: After, heard_by: tuple[Any, ...]) -> Setting:
+    """A situation with what follows it, and the ear that judges it there."""
+    ear = asked_ear(replace(place.rig, dirt=after.dirt), *heard_by)
+    return Setting(place.name, place.rig, after, ear, place.weight)
 
 
 def _require_page(path: Path) -> None:

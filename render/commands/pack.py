@@ -30,6 +30,7 @@ from presolder.render.commands.output import (
     warn_of,
 )
 from presolder.render.files.ffmpeg import Format
+from presolder.render.listening.job import LONGEST_PHRASE_SECONDS
 
 _LONGEST_TEXT = 2000
 
@@ -100,7 +101,7 @@ def pack(
     require_hum_db(hum_db)
     sweep = ps.turn(10.0, 0.0, travel=travel, rest=1.0)
     held = read_turned_dials(dials)
-    take = ps.read(di, start, end, trim=True)
+    take = ps.read(di, start, end, trim=True, longest=LONGEST_PHRASE_SECONDS)
     warn_of(take, rig)
     out = out or default_out(take.name, "pack")
     with progress_on_terminal("packing") as progress:

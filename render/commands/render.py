@@ -32,6 +32,9 @@ from presolder.render.commands.output import (
 )
 from presolder.render.files.audio import Bits
 
+# By which drive and hum are set at least, where a shorter sweep is made.
+_LEAST_READ_S = 60.0
+
 
 @click.command()
 @take_options
@@ -91,7 +94,7 @@ def render(
     path = knob_path(context, from_dial, to_dial, travel, rest, gesture)
     places = choose_dirts(places, dirt_kind, drive, touch)
     require_hum_db(hum_db)
-    take = ps.read(di, start, end, trim=True)
+    take = ps.read(di, start, end, trim=True, longest=max(_LEAST_READ_S, path.duration_s))
     warn_of(take, rig)
     out = out or default_out(take.name, "listen")
     with progress_on_terminal("rendering") as progress:

@@ -4,14 +4,16 @@ import hashlib
 import re
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Literal
 
 import numpy as np
 import soundfile
 
-from presolder.models.audio.take import onset
+from presolder.models.audio.take import SILENT_DB, leading_silence
+from presolder.models.decibels import amplitude, decibels
 from presolder.models.errors import InputError, one_line
 from presolder.models.typing import Array
 from presolder.render.files.delivery import decode_with_ffmpeg
@@ -25,8 +27,17 @@ LONGEST_SECONDS = 3600.0
 Bits = Literal["16", "24", "float"]
 _SUBTYPES: dict[Bits, str] = {"16": "PCM_16", "24": "PCM_24", "float": "FLOAT"}
 _READ_FRAMES = 1 << 16
-_CUT_SHORT = re.compile(r"^data : (\d+) \(should be (\d+)\)", re.MULTILINE)
+# WAV says so of data, AIFF of SSND, AU of its data's size; other formats have their own way.
+_CUT_SHORT = re.compile(r"^\s*(?:data|SSND|Data Size)\s*: (\d+) \(should be (\d+)\)", re.MULTILINE)
+_PROMISED = re.compile(r"^(?:data|  Data size) : (\d+)$", re.MULTILINE)
+# In others a seek may land beside its place.
+_SEEKS_EXACTLY = ("WAV", "WAVEX", "FLAC", "AIFF", "W64", "RF64", "AU")
+LOWEST_IMPULSE_RATE_HZ = 8_000
+# Below this a take is raised by more than any interface's noise allows; common practice, no source.
+QUIETEST_DBFS = -90.0
 _UNKNOWN_LENGTH = 0x7FFF0000
+_SAMPLE_BYTES = {"PCM_16": 2, "PCM_24": 3, "PCM_32": 4, "FLOAT": 4, "DOUBLE": 8}
+_W64_HEAD_BYTES = 24
 _DITHER_SEED = 16
 
 
@@ -46,6 +57,8 @@ class Recording:
         Of the file's bytes.
     cut : str
         What of the file was left out, in words; empty for nothing.
+    whole_samples : int or None
+        How long the take is, if only its beginning is held.
     """
 
     samples: Array
@@ -53,20 +66,40 @@ class Recording:
     name: str
     sha256: str
     cut: str = ""
+    whole_samples: int | None = None
+
+    @property
+    def sample_count(self) -> int:
+        """Length in samples, also of what is not held."""
+        held = int(self.samples.shape[1])
+        return held if self.whole_samples is None else self.whole_samples
 
     @property
     def duration_s(self) -> float:
-        """Length in seconds."""
-        return float(self.samples.shape[1] / self.sample_rate_hz)
+        """Length in seconds, also of what is not held."""
+        return self.sample_count / self.sample_rate_hz
 
 
-def read_recording(path: Path) -> Recording:
-    """Read a mono or stereo take.
+def read_recording(
+    path: Path,
+    start_s: float | None = None,
+    end_s: float | None = None,
+    *,
+    trim: bool = False,
+    longest_s: float = np.inf,
+) -> Recording:
+    """Read a mono or stereo take, or a part of it.
 
     Parameters
     ----------
     path : Path
         A WAV, FLAC, MP3 or other file that libsndfile reads; M4A and AAC with ffmpeg.
+    start_s, end_s : float, optional
+        Seconds into the take that the part starts and ends at.
+    trim : bool
+        Whether to leave out silence at the start.
+    longest_s : float
+        No more than this is held in memory, whatever the length.
 
     Returns
     -------
@@ -76,82 +109,151 @@ def read_recording(path: Path) -> Recording:
     ------
     InputError
         If it is not such a file, or too short, silent, damaged, or of an
-        unsupported rate or channel count.
+        unsupported rate or channel count; or the times do not leave enough of it.
     """
-    if path.suffix.lower() in FFMPEG_ENDINGS and path.is_file():
-        samples, rate = decode_with_ffmpeg(path)
-        _check_format(path, len(samples), rate)
-    else:
-        with _opened(path) as file:
-            rate = int(file.samplerate)
-            _check_format(path, file.channels, rate)
-            samples = _read_samples(path, file)
-    _check_samples(path, samples, rate)
-    return Recording(samples, rate, path.name, _sha256(path))
-
-
-def excerpt(
-    recording: Recording, start_s: float | None, end_s: float | None, *, trim: bool
-) -> Recording:
-    """A part of a take, without silence at its start.
-
-    Parameters
-    ----------
-    recording : Recording
-    start_s, end_s : float or None
-        Seconds into the take; None for its start and end.
-    trim : bool
-        Whether to leave out silence at the start.
-
-    Raises
-    ------
-    InputError
-        If the times do not leave enough of the take.
-    """
-    first, last = start_s or 0.0, recording.duration_s if end_s is None else end_s
-    if not 0 <= first < last or last > recording.duration_s + 1e-9:
-        raise InputError(
-            f"{recording.name}: from {first:g} to {last:g} s must lie within its"
-            f" {recording.duration_s:.2f} s"
-        )
-    rate = recording.sample_rate_hz
-    samples = recording.samples[:, round(first * rate) : round(last * rate)]
-    said = [f"{first:g} to {last:g} s of it"] if (start_s, end_s) != (None, None) else []
-    if samples.shape[1] < SHORTEST_SECONDS * rate or not samples.any():
-        raise InputError(
-            f"{recording.name}: from {first:g} to {last:g} s there is less than"
-            f" {SHORTEST_SECONDS:g} s of sound"
-        )
-    silence = onset(samples, rate) if trim else 0
-    if silence:
-        said.append(f"without {silence / rate:.2f} s of silence at the start")
-    return replace(recording, samples=samples[:, silence:], cut=", ".join(said))
-
-
-def read_impulse(path: Path) -> tuple[Array, int]:
-    """Read an impulse response: the mean of its channels, and its sample rate.
-
-    Raises
-    ------
-    InputError
-        If it cannot be read as audio, or is longer than any take.
-    """
-    with _opened(path) as file:
-        return _read_samples(path, file).mean(axis=0), int(file.samplerate)
+    with _decoded(path) as audible:
+        scan = _scan(path, audible)
+        part = _part(path.name, scan, start_s, end_s)
+        first, last = part
+        said = []
+        if (start_s, end_s) != (None, None):
+            said.append(f"{first / scan.rate_hz:g} to {last / scan.rate_hz:g} s of it")
+        silence = _silence(audible, scan, part) if trim else 0
+        if silence:
+            said.append(f"without {silence / scan.rate_hz:.2f} s of silence at the start")
+        first += silence
+        held = min(last, first + int(min(longest_s, LONGEST_SECONDS) * scan.rate_hz) + 1)
+        samples = _between(audible, first, held)
+    whole = None if held == last else last - first
+    return Recording(samples, scan.rate_hz, path.name, _sha256(path), ", ".join(said), whole)
 
 
 @contextmanager
-def _opened(path: Path) -> Iterator[soundfile.SoundFile]:
-    """Open audio for reading, with every failure turned into one line."""
-    if not path.is_file():
-        reason = "is not a regular file" if path.exists() else "no such file"
-        raise InputError(f"{path}: {reason}; give a WAV or FLAC recording")
+def _decoded(path: Path) -> Iterator[Path]:
+    """A file that libsndfile reads: the take itself, or what ffmpeg makes of it."""
+    if path.suffix.lower() in FFMPEG_ENDINGS and path.is_file():
+        with TemporaryDirectory() as folder:
+            plain = Path(folder) / "decoded.wav"
+            decode_with_ffmpeg(path, plain, LONGEST_SECONDS + 1.0)
+            yield plain
+    else:
+        yield path
+
+
+@dataclass(frozen=True, eq=False)
+class _Scan:
+    """What a file holds, found without keeping it: its rate, and the peak of each block."""
+
+    rate_hz: int
+    count: int
+    peaks: Array
+
+
+def _scan(path: Path, audible: Path) -> _Scan:
+    """Read a whole file once, and refuse what is no take."""
+    peaks, count = [], 0
+    with _opened(audible, path) as file:
+        rate = int(file.samplerate)
+        _check_format(path, file.channels, rate)
+        for block in _blocks_of(path, file):
+            peaks.append(float(np.abs(block).max()))
+            count += block.shape[1]
+    _check_peaks(path, np.array(peaks), count / rate)
+    return _Scan(rate, count, np.array(peaks))
+
+
+def _part(name: str, scan: _Scan, start_s: float | None, end_s: float | None) -> tuple[int, int]:
+    """First sample of a part, and the one past its last."""
+    whole_s = scan.count / scan.rate_hz
+    first, last = start_s or 0.0, whole_s if end_s is None else end_s
+    if not 0 <= first < last or last > whole_s + 1e-9:
+        raise InputError(
+            f"{name}: from {first:g} to {last:g} s must lie within its {whole_s:.2f} s"
+        )
+    start, stop = round(first * scan.rate_hz), round(last * scan.rate_hz)
+    blocks = scan.peaks[start // _READ_FRAMES : -(-stop // _READ_FRAMES)]
+    if stop - start < SHORTEST_SECONDS * scan.rate_hz or not blocks.any():
+        raise InputError(
+            f"{name}: from {first:g} to {last:g} s there is less than"
+            f" {SHORTEST_SECONDS:g} s of sound"
+        )
+    return start, stop
+
+
+def _silence(audible: Path, scan: _Scan, part: tuple[int, int]) -> int:
+    """Samples of silence at the start of a part."""
+    first, last = part
+    loudest = float(scan.peaks[first // _READ_FRAMES : -(-last // _READ_FRAMES)].max())
+    heard = np.flatnonzero(scan.peaks > loudest * amplitude(SILENT_DB))
+    # Within the part's first block that is heard; blocks may reach out of the part.
+    for block in heard[heard >= first // _READ_FRAMES].tolist():
+        start, stop = max(first, block * _READ_FRAMES), min(last, (block + 1) * _READ_FRAMES)
+        sizes = np.abs(_between(audible, start, stop)).max(axis=0)
+        above = np.flatnonzero(sizes > loudest * amplitude(SILENT_DB))
+        if above.size:
+            return leading_silence(start + int(above[0]) - first, scan.rate_hz)
+    return 0
+
+
+def _between(audible: Path, first: int, last: int) -> Array:
+    """Samples of a file that has been looked over; read, since seeking is not exact in all."""
+    with _opened(audible, audible) as file:
+        if file.format in _SEEKS_EXACTLY:
+            file.seek(first)
+            first, last = 0, last - first
+        samples, at = np.empty((file.channels, last - first)), 0
+        for block in _blocks_of(audible, file):
+            piece = block[:, max(0, first - at) : last - at]
+            samples[:, max(0, at - first) : max(0, at - first) + piece.shape[1]] = piece
+            at += block.shape[1]
+            if at >= last:
+                break
+    return samples
+
+
+def read_impulse(path: Path, longest_s: float) -> tuple[Array, int]:
+    """Read an impulse response: the mean of its channels, and its sample rate.
+
+    Parameters
+    ----------
+    path : Path
+    longest_s : float
+        Of what is longer only a little more than this is read.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read as audio.
+    """
+    with _opened(path, path) as file:
+        rate = int(file.samplerate)
+        if not LOWEST_IMPULSE_RATE_HZ <= rate <= HIGHEST_RATE_HZ:
+            raise InputError(
+                f"{path}: sample rate {rate} Hz; accepted: {LOWEST_IMPULSE_RATE_HZ} to"
+                f" {HIGHEST_RATE_HZ} Hz"
+            )
+        blocks, count = [], 0
+        for block in _blocks_of(path, file):
+            blocks.append(block.mean(axis=0))
+            count += block.shape[1]
+            # One block more than is accepted, so that its length is refused.
+            if count > longest_s * rate:
+                break
+        return np.concatenate(blocks) if blocks else np.zeros(0), rate
+
+
+@contextmanager
+def _opened(audible: Path, path: Path) -> Iterator[soundfile.SoundFile]:
+    """Open audio for reading, with every failure turned into one line that names the take."""
     try:
-        with soundfile.SoundFile(path) as file:
+        if not path.is_file():
+            reason = "is not a regular file" if path.exists() else "no such file"
+            raise InputError(f"{path}: {reason}; give a recording, such as WAV, FLAC or MP3")
+        with soundfile.SoundFile(audible) as file:
             yield file
     except (OSError, RuntimeError, ValueError, AssertionError) as error:
         # soundfile's own errors are RuntimeErrors; the others come from the system.
-        reason = one_line(str(error).replace(str(path), "").replace("Error opening '':", ""))
+        reason = one_line(str(error).replace(str(audible), "").replace("Error opening '':", ""))
         raise InputError(f"{path}: cannot be read as audio: {reason}") from None
 
 
@@ -176,9 +278,14 @@ def _refuse_cut_short(path: Path, file: soundfile.SoundFile) -> None:
     libsndfile quietly reads what there is, and only its log tells.
     """
     found = _CUT_SHORT.search(file.extra_info)
-    if found is None:
+    if found is not None:
+        promised, present = int(found[1]), int(found[2])
+    elif file.format in ("W64", "RF64") and (said := _PROMISED.search(file.extra_info)):
+        # The chunk's own head is counted in by one of them.
+        bytes_each = _SAMPLE_BYTES.get(file.subtype, 0) * file.channels
+        promised, present = int(said[1]) - _W64_HEAD_BYTES, file.frames * bytes_each
+    else:
         return
-    promised, present = int(found[1]), int(found[2])
     # Programs that write to a pipe cannot know the length and promise the most.
     if present < promised < _UNKNOWN_LENGTH:
         raise InputError(
@@ -187,40 +294,45 @@ def _refuse_cut_short(path: Path, file: soundfile.SoundFile) -> None:
         )
 
 
-def _read_samples(path: Path, file: soundfile.SoundFile) -> Array:
+def _blocks_of(path: Path, file: soundfile.SoundFile) -> Iterator[Array]:
+    """A file from where it stands, in blocks of shape (channels, n).
+
+    In blocks, since the length that a damaged header claims cannot be trusted
+    with an allocation.
+    """
     _refuse_cut_short(path, file)
-    # In blocks, since the length that a damaged header claims cannot be trusted
-    # with an allocation.
-    blocks = []
-    count = 0
+    promised, count = file.frames - file.tell(), 0
     while True:
         block = file.read(_READ_FRAMES, dtype="float64", always_2d=True)
         count += len(block)
-        if len(block):
-            blocks.append(block.T)
-        if len(block) < _READ_FRAMES:
-            break
         if count > LONGEST_SECONDS * file.samplerate:
             raise InputError(f"{path}: longer than {LONGEST_SECONDS:g} s")
-    if count < file.frames:
+        if len(block):
+            yield block.T
+        if len(block) < _READ_FRAMES:
+            break
+    if count < promised:
         raise InputError(
-            f"{path}: damaged or cut short: its header promises {file.frames} samples,"
+            f"{path}: damaged or cut short: its header promises {promised} samples,"
             f" {count} are there"
         )
-    return np.concatenate(blocks, axis=1) if blocks else np.zeros((file.channels, 0))
 
 
-def _check_samples(path: Path, samples: Array, sample_rate_hz: int) -> None:
-    seconds = samples.shape[1] / sample_rate_hz
+def _check_peaks(path: Path, peaks: Array, seconds: float) -> None:
     if seconds < SHORTEST_SECONDS:
         raise InputError(f"{path}: {seconds:.3g} s long; at least {SHORTEST_SECONDS:g} s is needed")
-    peak = np.abs(samples).max()  # NaN if any sample is
+    peak = peaks.max()  # NaN if any sample is
     if not np.isfinite(peak):
         raise InputError(f"{path}: holds samples that are not finite numbers (NaN or infinity)")
     if peak == 0:
         raise InputError(f"{path}: holds only silence")
     if peak > 1e6:
         raise InputError(f"{path}: peaks at {peak:.3g}, which is not audio with full scale 1.0")
+    if peak < amplitude(QUIETEST_DBFS):
+        raise InputError(
+            f"{path}: peaks at {decibels(peak):.0f} dBFS, which is silence to every ear; at least"
+            f" {QUIETEST_DBFS:g} dBFS is needed"
+        )
 
 
 def write_audio(

@@ -3,7 +3,6 @@
 Where ffmpeg is missing, listening copies are written by libsndfile instead.
 """
 
-import subprocess
 import warnings
 from collections.abc import Sequence
 from pathlib import Path
@@ -14,15 +13,13 @@ import soundfile
 from numpy.typing import NDArray
 
 from presolder.models.errors import InputError, one_line
-from presolder.models.typing import Array
-from presolder.render.files.ffmpeg import Format, have_ffmpeg
+from presolder.render.files.ffmpeg import Format, have_ffmpeg, run_ffmpeg
 from presolder.render.files.tags import Tags
 
 # It warns of escapes in its own source and of a missing ffmpeg, which we tell ourselves.
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")
     from pydub import AudioSegment
-    from pydub.exceptions import PydubException
 
 
 BITRATE = "64k"
@@ -99,13 +96,19 @@ def _export(
 ) -> None:
     if container == "mp3":
         segment = segment.apply_gain(_MP3_LOSS_DB)
-    try:
-        # Closed at once: pydub leaves that to us.
-        segment.export(
-            path, format=container, codec=codec, bitrate=BITRATE, tags=tags.as_dict()
-        ).close()
-    except (PydubException, IndexError) as error:
-        raise OSError(f"ffmpeg could not write {path.name}: {one_line(str(error))[:200]}") from None
+    # Through a pipe and not by the segment's own export, which leaves temporary files behind
+    # when it is stopped, and waits for ffmpeg for ever.
+    command = ["-f", "s16le", "-ar", str(segment.frame_rate), "-ac", str(segment.channels)]
+    command += ["-i", "pipe:0", "-b:a", BITRATE]
+    if codec is not None:
+        command += ["-c:a", codec]
+    for field, text in tags.as_dict().items():
+        command += ["-metadata", f"{field}={text}"]
+    if container == "mp3":
+        command += ["-id3v2_version", "4"]
+    run_ffmpeg([*command, "-f", container, f"file:{path}"], segment.raw_data)
+    if not path.exists() or path.stat().st_size == 0:
+        raise OSError(f"ffmpeg wrote nothing into {path.name}")
 
 
 def write_reel(
@@ -167,30 +170,26 @@ def _add_chapters(path: Path, chapters: list[tuple[str, int, int]]) -> None:
     metadata, done = path.with_suffix(".chapters"), path.with_name(f"with-{path.name}")
     try:
         metadata.write_text("\n".join(lines) + "\n", encoding="utf-8")
-        command = ["ffmpeg", "-v", "error", "-i", str(path), "-i", str(metadata), "-map", "0"]
-        command += ["-map_metadata", "0", "-map_chapters", "1", "-codec", "copy", str(done)]
-        found = subprocess.run(command, capture_output=True, text=True, check=False)
-        if found.returncode != 0:
-            reason = one_line(found.stderr)[:200]
-            raise OSError(f"ffmpeg could not write the chapters of {path.name}: {reason}")
+        command = ["-i", f"file:{path}", "-i", f"file:{metadata}", "-map", "0"]
+        command += ["-map_metadata", "0", "-map_chapters", "1", "-codec", "copy", f"file:{done}"]
+        run_ffmpeg(command)
         done.replace(path)
     finally:
         metadata.unlink(missing_ok=True)
         done.unlink(missing_ok=True)
 
 
-def decode_with_ffmpeg(path: Path) -> tuple[Array, int]:
+def decode_with_ffmpeg(path: Path, out: Path, longest_s: float) -> None:
     """Decode a compressed recording that libsndfile does not read.
 
     Parameters
     ----------
     path : Path
         M4A, AAC or the like.
-
-    Returns
-    -------
-    ndarray, shape (channels, n), and int
-        Samples with full scale 1.0, and the sample rate.
+    out : Path
+        The WAV file to write.
+    longest_s : float
+        No more than this is decoded.
 
     Raises
     ------
@@ -202,10 +201,11 @@ def decode_with_ffmpeg(path: Path) -> tuple[Array, int]:
             f"{path}: reading {path.suffix[1:].upper()} needs ffmpeg, which is not installed;"
             " install ffmpeg, or give a WAV or FLAC recording"
         )
+    # The container by the ending, or a script with that ending could name other files.
+    container = "aac" if path.suffix.lower() == ".aac" else "mov"
+    command = ["-f", container, "-t", f"{longest_s:g}", "-i", f"file:{path}"]
+    command += ["-vn", "-map_metadata", "-1", "-c:a", "pcm_f32le", "-f", "wav", f"file:{out}"]
     try:
-        segment = AudioSegment.from_file(path)
-    except (PydubException, IndexError, KeyError, ValueError, OSError):
+        run_ffmpeg(command)
+    except OSError:
         raise InputError(f"{path}: ffmpeg cannot decode it as audio") from None
-    full_scale = float(1 << (8 * segment.sample_width - 1))
-    samples = np.array(segment.get_array_of_samples(), dtype=np.float64) / full_scale
-    return np.ascontiguousarray(samples.reshape(-1, segment.channels).T), int(segment.frame_rate)

@@ -95,7 +95,7 @@ def _read_design(section: Section) -> Design:
         raise InputError(f"{section.where} name = {name!r}: must be 1 to 80 printable characters")
     with place(f"{section.where} network"):
         network = _network(section.required("network"), 0)
-    return Design(name, network, section.text("title", ""))
+    return Design(name, network, section.title())
 
 
 def _network(value: object, depth: int) -> Network | None:

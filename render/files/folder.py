@@ -1,8 +1,10 @@
 """Output folders that appear whole or not at all."""
 
+import json
 import os
 import re
 import shutil
+import socket
 import tempfile
 import unicodedata
 from collections.abc import Iterator
@@ -10,6 +12,13 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from presolder.models.errors import InputError
+
+MANIFEST, CONTENTS = "manifest.json", "pack.json"
+# The files that say what was written.
+LISTINGS = (MANIFEST, CONTENTS)
+_PARTIAL = ".partial"
+# Of a place's own name in that of a scratch file, which has an ending besides.
+_LONGEST_NAME = 60
 
 
 @contextmanager
@@ -20,7 +29,8 @@ def new_folder(out: Path, *, force: bool) -> Iterator[Path]:
     ----------
     out : Path
         The folder wanted. It may exist if it is empty, or with `force`, in
-        which case only files of the same name are replaced.
+        which case files of the same name are replaced, and those removed that
+        an earlier run says it wrote.
     force : bool
         Whether the user allowed existing files to be replaced.
 
@@ -37,7 +47,8 @@ def new_folder(out: Path, *, force: bool) -> Iterator[Path]:
     _check_free(out, force=force)
     try:
         out.parent.mkdir(parents=True, exist_ok=True)
-        scratch = Path(tempfile.mkdtemp(prefix=f".{out.name}.", suffix=".partial", dir=out.parent))
+        _remove_stale(out)
+        scratch = Path(tempfile.mkdtemp(prefix=_mine(out), suffix=_PARTIAL, dir=out.parent))
     except OSError as error:
         raise _not_written(out, error) from None
     try:
@@ -50,6 +61,42 @@ def new_folder(out: Path, *, force: bool) -> Iterator[Path]:
         shutil.rmtree(scratch, ignore_errors=True)
 
 
+def _mine(out: Path) -> str:
+    """How this run's scratch files beside `out` begin: hidden, with host and process."""
+    return f".{out.name[:_LONGEST_NAME]}.{_host()}-{os.getpid()}."
+
+
+def _host() -> str:
+    return re.sub(r"[^A-Za-z0-9]+", "_", socket.gethostname())[:40]
+
+
+def _remove_stale(out: Path) -> None:
+    """Remove what runs into the same place left behind that were killed."""
+    if os.name != "posix":
+        return
+    beginning = f".{out.name[:_LONGEST_NAME]}.{_host()}-"
+    for path in out.parent.iterdir():
+        if not path.name.startswith(beginning) or _PARTIAL not in path.name:
+            continue
+        number = path.name.removeprefix(beginning).partition(".")[0]
+        if number.isdecimal() and not _runs(int(number)):
+            if path.is_dir():
+                shutil.rmtree(path, ignore_errors=True)
+            else:
+                path.unlink(missing_ok=True)
+
+
+def _runs(process: int) -> bool:
+    """Whether there is a process of this number."""
+    try:
+        os.kill(process, 0)
+    except (ProcessLookupError, OverflowError):
+        return False
+    except PermissionError:
+        return True
+    return True
+
+
 @contextmanager
 def new_file(out: Path, *, force: bool = False) -> Iterator[Path]:
     """Give a scratch file beside `out`, and rename it to `out` at the end.
@@ -59,14 +106,15 @@ def new_file(out: Path, *, force: bool = False) -> Iterator[Path]:
     InputError
         If `out` exists and `force` is not given, or cannot be written.
     """
-    if out.is_dir():
-        raise InputError(f"{out}: is a folder; a file name is needed")
-    if out.exists() and not force:
-        raise InputError(f"{out}: exists already; force is needed to replace it")
     try:
+        if out.is_dir():
+            raise InputError(f"{out}: is a folder; a file name is needed")
+        if out.exists() and not force:
+            raise _taken(out)
         out.parent.mkdir(parents=True, exist_ok=True)
+        _remove_stale(out)
         handle, name = tempfile.mkstemp(
-            prefix=f".{out.stem}.", suffix=f".partial{out.suffix}", dir=out.parent
+            prefix=_mine(out), suffix=f"{_PARTIAL}{out.suffix}", dir=out.parent
         )
         os.close(handle)
     except OSError as error:
@@ -75,11 +123,32 @@ def new_file(out: Path, *, force: bool = False) -> Iterator[Path]:
     try:
         yield scratch
         _open_permissions(scratch)
-        scratch.replace(out)
+        if force or not out.exists():
+            _put(scratch, out, force=force)
+        else:
+            raise _taken(out)
     except OSError as error:
         raise _not_written(out, error) from None
     finally:
         scratch.unlink(missing_ok=True)
+
+
+def _taken(out: Path) -> InputError:
+    return InputError(f"{out}: exists already; force is needed to replace it")
+
+
+def _put(scratch: Path, out: Path, *, force: bool) -> None:
+    """Rename a file; of two runs into one place, one wins and the other hears of it."""
+    if not force:
+        try:
+            os.link(scratch, out)
+        except FileExistsError:
+            raise _taken(out) from None
+        except OSError:
+            # File systems without links.
+            scratch.replace(out)
+        return
+    scratch.replace(out)
 
 
 def _not_written(out: Path, error: OSError) -> InputError:
@@ -105,15 +174,41 @@ def _open_permissions(path: Path) -> None:
 
 def _move_into_place(scratch: Path, out: Path) -> None:
     _open_permissions(scratch)
+    if out.is_dir() and not any(out.iterdir()):
+        out.rmdir()
     if not out.exists():
         scratch.rename(out)
         return
+    _remove_earlier(out)
     for source in sorted(scratch.rglob("*")):
         target = out / source.relative_to(scratch)
         if source.is_dir():
             target.mkdir(exist_ok=True)
         else:
             source.replace(target)
+
+
+def _remove_earlier(out: Path) -> None:
+    """Remove what an earlier run wrote, as it tells itself, so that nothing of it is mixed in."""
+    for listing in LISTINGS:
+        try:
+            written = json.loads((out / listing).read_text("utf-8"))["written"]
+            names = [name for name in written if isinstance(name, str)]
+        except (OSError, ValueError, KeyError, TypeError):
+            continue
+        for name in names:
+            parts = Path(name).parts
+            if parts and ".." not in parts and not Path(name).is_absolute():
+                (out / name).unlink(missing_ok=True)
+        for folder in sorted((p for p in out.rglob("*") if p.is_dir()), reverse=True):
+            if not any(folder.iterdir()):
+                folder.rmdir()
+
+
+def files_in(folder: Path, listing: str) -> list[str]:
+    """What a run has written into its folder, and the file that will say so."""
+    names = {p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file()}
+    return sorted({*names, listing})
 
 
 def file_stems(names: list[str]) -> list[str]:

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from presolder.models.audio.overlap import FilterBank
-from presolder.models.audio.voicing import measured_speaker, plain_speaker
+from presolder.models.audio.voicing import LONGEST_IMPULSE_SECONDS, measured_speaker, plain_speaker
 from presolder.models.errors import place
 from presolder.render.files.audio import read_impulse
 
@@ -27,6 +27,6 @@ def load_speaker(speaker: str, sample_rate_hz: int) -> FilterBank:
     """
     if speaker == PLAIN_SPEAKER:
         return plain_speaker(sample_rate_hz)
-    impulse, rate = read_impulse(Path(speaker))
+    impulse, rate = read_impulse(Path(speaker), LONGEST_IMPULSE_SECONDS)
     with place(speaker):
         return measured_speaker(impulse, rate, sample_rate_hz)

@@ -1,6 +1,7 @@
 """Reading TOML tables key by key, with errors that name file, section and key."""
 
 import difflib
+import re
 import tomllib
 import warnings
 from collections.abc import Iterable
@@ -13,6 +14,13 @@ from presolder.models.instrument.plausible import Kind, oddity
 from presolder.models.instrument.quantities import Unit, parse_quantity
 
 _LARGEST_FILE_BYTES = 1_000_000
+_LARGEST_NUMBER = 10**18
+_MOST_KEY_PARTS = 30
+_LONGEST_TITLE = 200
+_LONG_KEY = re.compile(
+    rf"""(?:^|[{{,])\s*\[*(?:(?:[\w-]+|"[^"\n]*"|'[^'\n]*')\s*\.\s*){{{_MOST_KEY_PARTS}}}""",
+    re.MULTILINE,
+)
 Word = TypeVar("Word", bound=str)
 
 
@@ -25,12 +33,29 @@ def read_toml(path: Path) -> dict[str, Any]:
         If it is not a readable TOML file of sensible size.
     """
     text = read_text(path)
+    if _LONG_KEY.search(text):
+        # The reader's work grows with the square of a key's length.
+        raise InputError(f"{path}: a key of more than {_MOST_KEY_PARTS} parts joined by dots")
     try:
-        return tomllib.loads(text)
+        return _sized(tomllib.loads(text), path)
     # tomllib passes on plain ValueError (huge integers) and RecursionError.
     except (ValueError, RecursionError) as error:
         reason = str(error) if isinstance(error, ValueError) else "nested too deeply"
         raise InputError(f"{path}: not valid TOML: {one_line(reason)}") from None
+
+
+def _sized(table: dict[str, Any], path: Path) -> dict[str, Any]:
+    """Refuse whole numbers so large that even writing them into a message fails."""
+    waiting: list[object] = [table]
+    while waiting:
+        value = waiting.pop()
+        if isinstance(value, dict):
+            waiting += value.values()
+        elif isinstance(value, list):
+            waiting += value
+        elif isinstance(value, int) and abs(value) > _LARGEST_NUMBER:
+            raise InputError(f"{path}: holds a whole number above {_LARGEST_NUMBER:.0e}")
+    return table
 
 
 def read_text(path: Path) -> str:
@@ -96,6 +121,17 @@ class Section:
         if not isinstance(value, str):
             raise InputError(f"{self.where} {key} = {value!r}: must be text in quotes")
         return value
+
+    def title(self) -> str:
+        """A title for people and file tags; empty if absent."""
+        text = self.text("title", "")
+        if not text.isprintable():
+            raise InputError(f"{self.where} title = {text!r}: must be plain text on one line")
+        if len(text) > _LONGEST_TITLE:
+            raise InputError(
+                f"{self.where} title: has {len(text)} characters; at most {_LONGEST_TITLE}"
+            )
+        return text
 
     def flag(self, key: str) -> bool:
         """True or false; false if absent."""

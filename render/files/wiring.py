@@ -76,7 +76,7 @@ def read_wiring(whole: Section, path: Path) -> Instrument:
         optional(whole, "pedal", lambda s: _read_pedal(s, folder)),
         checked(whole.sub("input"), read_load),
         name=path.stem,
-        title=whole.text("title", ""),
+        title=whole.title(),
         turns=whole.text("turns", ""),
     )
 

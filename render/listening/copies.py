@@ -61,7 +61,7 @@ def plan_files(job: PackJob, pieces: list[Piece]) -> list[PackFile]:
 
 def _padded(dial: float) -> str:
     """Two figures before the point, so that names sort: 04, 10, 07.5."""
-    whole, _, part = f"{dial:g}".partition(".")
+    whole, _, part = f"{dial:.6f}".rstrip("0").rstrip(".").partition(".")
     return f"{int(whole):02d}" + (f".{part}" if part else "")
 
 

@@ -1,6 +1,7 @@
 """What a listening pack is about, and what is worked out once for each of its designs."""
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 
@@ -20,6 +21,7 @@ from presolder.render.report.sheet import Sheet
 
 LONGEST_PHRASE_SECONDS = 30.0
 MOST_DIALS = 12
+NEAREST_DIALS = 0.01
 CHART_DIALS = np.linspace(0.5, 10.0, 39)
 
 
@@ -119,11 +121,18 @@ class PackJob:
         return tuple(SituationHeard(one.name, one.ear, one.weight) for one in self.settings)
 
     def __post_init__(self) -> None:
-        if not self.dials or len(self.dials) > MOST_DIALS or len(set(self.dials)) < len(self.dials):
-            raise InputError(f"dials must be 1 to {MOST_DIALS} different positions")
+        if not 1 <= len(self.dials) <= MOST_DIALS:
+            raise InputError(f"dials must be 1 to {MOST_DIALS} positions")
         for dial in self.dials:
-            if not 0 < dial <= 10:
-                raise InputError(f"dials: {dial:g} must lie above 0 and up to 10")
+            if not NEAREST_DIALS <= dial <= 10:
+                raise InputError(f"dials: {dial:g} must lie between {NEAREST_DIALS:g} and 10")
+        # Their files are named after them.
+        for below, above in pairwise(sorted(self.dials)):
+            if above - below < NEAREST_DIALS * 0.999:
+                raise InputError(
+                    f"dials: {below:.9g} and {above:.9g} are the same to a hand; they must be"
+                    f" {NEAREST_DIALS:g} apart"
+                )
         if self.recording.duration_s > LONGEST_PHRASE_SECONDS:
             raise InputError(
                 f"{self.recording.name}: {self.recording.duration_s:.1f} s long; a pack repeats the"

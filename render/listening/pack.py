@@ -22,7 +22,7 @@ from presolder.render.files.delivery import (
     write_reel,
 )
 from presolder.render.files.ffmpeg import Format
-from presolder.render.files.folder import file_stems, new_file, new_folder
+from presolder.render.files.folder import CONTENTS, file_stems, files_in, new_file, new_folder
 from presolder.render.files.tags import Tags
 from presolder.render.listening.after import join
 from presolder.render.listening.comparisons import comparisons, with_bare
@@ -212,8 +212,9 @@ def _fill(
     contents = _contents(job, about, written, reels, ending, light)
     if trials:
         contents["comparisons"] = {"dials": list(job.comparing.dials), "files": trials}
+    contents["written"] = files_in(folder, CONTENTS)
     text = json.dumps(contents, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
-    (folder / "pack.json").write_text(text, encoding="utf-8")
+    (folder / CONTENTS).write_text(text, encoding="utf-8")
     return contents
 
 

@@ -23,7 +23,7 @@ from presolder.models.judging.ear import Ear
 from presolder.models.judging.merit import unlike_bare
 from presolder.models.typing import Array
 from presolder.render.files.audio import Bits, Recording, write_audio
-from presolder.render.files.folder import file_stems, new_folder
+from presolder.render.files.folder import MANIFEST, file_stems, files_in, new_folder
 from presolder.render.listening.after import After, join
 from presolder.render.listening.comparisons import Comparing, comparisons, with_bare
 from presolder.render.report.numbers import rounded_level
@@ -129,8 +129,9 @@ def write_sweeps(
         ]
         manifests = [_finish(one, _choose_gain(one, swept), progress) for one in swept]
         manifest = manifests[0] if len(jobs) == 1 else _together(jobs, rooms, manifests)
+        manifest["written"] = files_in(folder, MANIFEST)
         text = json.dumps(manifest, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
-        (folder / "manifest.json").write_text(text, encoding="utf-8")
+        (folder / MANIFEST).write_text(text, encoding="utf-8")
     return manifest
 
 
@@ -317,7 +318,7 @@ def _manifest(
             "sha256": recording.sha256,
             "sample_rate_hz": recording.sample_rate_hz,
             "channels": recording.samples.shape[0],
-            "samples": recording.samples.shape[1],
+            "samples": recording.sample_count,
             "cut": recording.cut,
             "fitted": fit_text(recording, job.path),
             "remarks": list(remarks(recording.samples, recording.sample_rate_hz, job.rig)),
@@ -344,7 +345,7 @@ def _parts_plain(network: Network | None) -> dict[str, Any] | None:
 def fit_text(recording: Recording, path: KnobPath) -> str:
     """Say in words how the take was made to last as long as the knob path."""
     seconds = path.duration_s
-    have = recording.samples.shape[1]
+    have = recording.sample_count
     wanted = sample_count(path, recording.sample_rate_hz)
     if wanted == have:
         return f"as it is, {seconds:.2f} s"

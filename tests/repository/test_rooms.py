@@ -31,8 +31,8 @@ ROOMS = (
     "cli",
 )
 FOLDERS = {"api": "render/api", "cli": "render"}
-# The command line stands on top of all rooms, whatever folder its two files lie in.
-TOP = ("render.cli", "render.__main__", "api.__main__")
+# The command line stands on top of all rooms, whatever folder its files lie in.
+TOP = ("render.cli", "render.start", "render.__main__", "api.__main__")
 MOST_LINES = 50
 
 

@@ -9,7 +9,7 @@ from unittest import mock
 
 from click.testing import CliRunner
 
-from presolder.render.cli import cli, main
+from presolder.render.cli import cli, run
 
 Completed = subprocess.CompletedProcess[str]
 
@@ -30,10 +30,7 @@ def presolder_here(*arguments: str | Path, cwd: Path | None = None) -> Completed
         contextlib.redirect_stdout(out),
         contextlib.redirect_stderr(err),
     ):
-        try:
-            main()
-        except SystemExit as end:
-            code = int(end.code or 0)
+        code = run()
     return subprocess.CompletedProcess(command, code, out.getvalue(), err.getvalue())
 
 

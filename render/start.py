@@ -1,0 +1,45 @@
+"""The first module of a run: listens for signals before anything else is loaded."""
+
+import signal
+import sys
+from types import FrameType
+
+# Where a system has them; Windows has no SIGHUP.
+_STOPPING = tuple(
+    getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)
+)
+
+
+class StoppedError(BaseException):
+    """Somebody wants the run to end; what was begun is cleared away on the way out.
+
+    No KeyboardInterrupt, which the command line's library takes for its own.
+    """
+
+    def __init__(self, number: int) -> None:
+        super().__init__(number)
+        self.number = number
+
+
+def _stop(number: int, frame: FrameType | None) -> None:  # noqa: ARG001
+    # Whoever is impatient must not stop the clearing away.
+    for stopping in _STOPPING:
+        signal.signal(stopping, signal.SIG_IGN)
+    raise StoppedError(number)
+
+
+def main() -> None:
+    """Entry point: ends with one line and 128 + the signal's number when stopped."""
+    for stopping in _STOPPING:
+        # What nohup and the like ignore stays ignored.
+        if signal.getsignal(stopping) is not signal.SIG_IGN:
+            signal.signal(stopping, _stop)
+    try:
+        # Now, so that a signal while all else is loaded is heard too.
+        from presolder.render.cli import run  # noqa: PLC0415
+
+        status = run()
+    except StoppedError as stopped:
+        print("presolder: interrupted; nothing half-written is left", file=sys.stderr)
+        status = 128 + stopped.number
+    sys.exit(status)

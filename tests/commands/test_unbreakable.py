@@ -1,0 +1,454 @@
+"""Success, or one clear line and the documented exit status; nothing left behind, no memory wasted."""
+
+import contextlib
+import json
+import os
+import shutil
+import signal
+import stat
+import subprocess
+import sys
+import time
+import zipfile
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+import presolder as ps
+from presolder.models.errors import InputError
+from presolder.render.files import ffmpeg
+from presolder.render.files.audio import read_impulse, read_recording
+from presolder.render.files.folder import new_file, new_folder
+from presolder.render.files.toml import read_toml
+from running import presolder_here
+from takes import SAMPLES
+
+TAKE = str(SAMPLES / "phrase.flac")
+SHORT = ("--design", "bare", "--travel", "0.5", "--rest", "0.1")
+slow = pytest.mark.slow
+
+
+def started(*arguments: str | Path, **environment: str) -> subprocess.Popen[str]:
+    return subprocess.Popen(
+        [sys.executable, "-m", "presolder", *map(str, arguments)],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        env=os.environ | environment,
+    )  # fmt: skip
+
+
+def only_one_line(text: str) -> None:
+    assert text.count("\n") == 1 and text.startswith("presolder: ") and len(text) < 300, text
+
+
+# ---- files that ask for too much ------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        ".".join("a" * 20_000) + " = 1",
+        "x = {" + " . ".join("a" * 20_000) + " = 1}",
+        "[" + ".".join("a" * 20_000) + "]",
+        "x = " + "[" * 20_000 + "]" * 20_000,
+        f"x = 0x{'f' * 5000}",
+        f"x = [{{y = 0x{'f' * 5000}}}]",
+        f"x = {'9' * 5000}",
+    ],
+)
+def test_toml_bombs(tmp_path: Path, text: str) -> None:
+    """Each would take minutes, gigabytes or a traceback."""
+    file = tmp_path / "bomb.toml"
+    file.write_text(text)
+    began = time.perf_counter()
+    with pytest.raises(InputError):
+        read_toml(file)
+    assert time.perf_counter() - began < 2.0
+
+
+def test_a_message_stays_short_and_plain(tmp_path: Path) -> None:
+    """A key of 100 kB, with what a terminal takes for a command."""
+    file = tmp_path / "long.toml"
+    file.write_text('"\\u001b[31m' + "k" * 100_000 + '" = 1')
+    done = presolder_here("need", "--rig", file)
+    assert done.returncode == 2
+    only_one_line(done.stderr)
+    assert "\x1b" not in done.stderr and "nearest valid key" in done.stderr
+
+
+def test_titles_are_plain_text(tmp_path: Path) -> None:
+    text = Path(SAMPLES.parent / "render/rigs/humbucker-500k.toml").read_text("utf-8")
+    head = text.index("title = ")
+    rest = text[text.index("\n", head) :]
+    for title, said in ((r"a\u0000b", "plain text"), ("x" * 300, "at most 200")):
+        file = tmp_path / "rig.toml"
+        file.write_text(f'{text[:head]}title = "{title}"{rest}', "utf-8")
+        with pytest.raises(InputError, match=said):
+            ps.rig(file)
+
+
+@slow
+def test_a_long_take_costs_no_memory(tmp_path: Path) -> None:
+    """Eight minutes of stereo in 96 kHz, 740 MB as numbers, of which a second is rendered."""
+    file = tmp_path / "long.flac"
+    take, _ = soundfile.read(TAKE)
+    with soundfile.SoundFile(file, "w", 96_000, 2, format="FLAC") as out:
+        silence = np.zeros((96_000 * 60, 2))
+        out.write(silence)
+        out.write(np.column_stack([take, 0.5 * take[::-1]]))
+        for _ in range(7):
+            out.write(silence)
+    measure = (
+        "import resource, runpy, sys\n"
+        "sys.argv = sys.argv[1:]\n"
+        "try: runpy.run_module('presolder', run_name='__main__')\n"
+        "finally: print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, file=sys.stderr)"
+    )
+    command = [sys.executable, "-c", measure, "presolder"]
+    arguments = [
+        "render",
+        str(file),
+        *SHORT,
+        "--rig",
+        "humbucker-500k",
+        "--out",
+        str(tmp_path / "o"),
+    ]
+    done = subprocess.run([*command, *arguments], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert "without 59.97 s of silence" in done.stderr
+    assert int(done.stderr.splitlines()[-1]) < 500_000, done.stderr
+    manifest = json.loads((tmp_path / "o" / "manifest.json").read_text())
+    assert manifest["input"]["samples"] == pytest.approx(7.03 * 60 * 96_000, rel=0.01)
+    refused = presolder_here("pack", file, "--out", tmp_path / "p")
+    assert refused.returncode == 2 and "at most 30 s" in refused.stderr.splitlines()[-1]
+
+
+def test_speakers_that_ask_for_too_much(tmp_path: Path) -> None:
+    wide = tmp_path / "wide.flac"
+    with soundfile.SoundFile(wide, "w", 48_000, 8, format="FLAC") as file:
+        for second in range(30):
+            file.write(np.full((48_000, 8), 0.1 if second == 0 else 0.0))
+    with pytest.raises(InputError, match="longer than 10 s"):
+        ps.need("humbucker-500k", speaker=str(wide))
+    assert read_impulse(wide, 2.0)[0].size < 48_000 * 4
+    mad = tmp_path / "mad.wav"
+    soundfile.write(mad, np.ones(100), 48_000)
+    data = bytearray(mad.read_bytes())
+    data[24:28] = (2_147_483_647).to_bytes(4, "little")
+    mad.write_bytes(data)
+    with pytest.raises(InputError, match="sample rate 2147483647 Hz; accepted"):
+        ps.need("humbucker-500k", speaker=str(mad))
+
+
+@pytest.mark.parametrize("kind", ["AIFF", "AU", "W64", "RF64", "WAV"])
+@pytest.mark.parametrize("subtype", ["PCM_16", "PCM_24", "FLOAT"])
+def test_cut_short(tmp_path: Path, kind: str, subtype: str) -> None:
+    whole, half = tmp_path / f"whole.{kind.lower()}", tmp_path / f"half.{kind.lower()}"
+    audio = 0.1 * np.sin(np.arange(48_000) / 10)
+    soundfile.write(whole, np.column_stack([audio, audio]), 48_000, subtype, format=kind)
+    assert read_recording(whole).samples.shape == (2, 48_000)
+    data = whole.read_bytes()
+    half.write_bytes(data[: len(data) // 2])
+    with pytest.raises(InputError, match="cut short|damaged"):
+        read_recording(half)
+
+
+def test_takes_that_no_one_hears(tmp_path: Path) -> None:
+    """Raised to full scale, they would be noise."""
+    soundfile.write(tmp_path / "quiet.wav", 1e-9 * np.ones(48_000), 48_000, "FLOAT")
+    with pytest.raises(InputError, match="-180 dBFS, which is silence"):
+        read_recording(tmp_path / "quiet.wav")
+
+
+def test_a_part_of_a_take_is_that_part(tmp_path: Path) -> None:
+    """Across blocks of reading, in formats that seek and in one that does not."""
+    audio = np.random.default_rng(1).normal(0, 0.1, 300_000).astype(np.float32)
+    audio[:150_000] = 0.0
+    for name in ("a.wav", "a.flac", "a.ogg"):
+        soundfile.write(tmp_path / name, audio, 48_000)
+        whole = read_recording(tmp_path / name)
+        part = read_recording(tmp_path / name, 1.0, 5.0, trim=True, longest_s=1.5)
+        first = 150_000 - round(0.03 * 48_000)
+        # A lossy one sounds a little before it begins.
+        slack = 200 if name == "a.ogg" else 0
+        assert part.samples.shape == (1, 72_001)
+        assert abs(part.sample_count - (240_000 - first)) <= slack
+        begins = 240_000 - part.sample_count
+        held = whole.samples[:, begins : begins + 72_001]
+        assert np.array_equal(part.samples, held)
+        assert part.cut.startswith("1 to 5 s of it, without 2.")
+
+
+@pytest.mark.parametrize(
+    ("dials", "said"),
+    [("5,5.0000001", "the same to a hand"), ("0.00001", "between 0.01 and 10"), ("5,5", "same")],
+)
+def test_dials_whose_files_would_be_one(tmp_path: Path, dials: str, said: str) -> None:
+    done = presolder_here("pack", TAKE, "--dials", dials, "--out", tmp_path / "out")
+    assert done.returncode == 2 and said in done.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+# ---- ffmpeg ------------------------------------------------------------------------
+
+
+def fake_ffmpeg(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, script: str) -> None:
+    folder = tmp_path / "bin"
+    folder.mkdir()
+    program = folder / "ffmpeg"
+    program.write_text(f"#!/bin/sh\n{script}\n")
+    program.chmod(program.stat().st_mode | stat.S_IXUSR)
+    monkeypatch.setenv("PATH", f"{folder}{os.pathsep}{os.environ['PATH']}")
+
+
+def test_ffmpeg_that_writes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    fake_ffmpeg(tmp_path, monkeypatch, "cat > /dev/null; exit 0")
+    options = ("--design", "bare", "--dials", "5", "--travel", "0.5", "--out", tmp_path / "out")
+    done = presolder_here("pack", TAKE, *options)
+    assert done.returncode == 2 and "ffmpeg wrote nothing" in done.stderr
+    assert not (tmp_path / "out").exists()
+
+
+def test_ffmpeg_that_hangs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    fake_ffmpeg(tmp_path, monkeypatch, "exec sleep 60")
+    monkeypatch.setattr(ffmpeg, "_PATIENCE_SECONDS", 0.3)
+    began = time.perf_counter()
+    with pytest.raises(OSError, match="stopped after"):
+        ffmpeg.run_ffmpeg(["-version"])
+    assert time.perf_counter() - began < 5
+
+
+def test_a_script_for_ffmpeg_is_no_take(tmp_path: Path) -> None:
+    """By its ending alone ffmpeg would read the file that it names."""
+    soundfile.write(tmp_path / "secret.wav", 0.1 * np.ones(48_000), 48_000)
+    script = tmp_path / "take.m4a"
+    script.write_text("ffconcat version 1.0\nfile secret.wav\n")
+    with pytest.raises(InputError, match="ffmpeg cannot decode it"):
+        read_recording(script)
+
+
+# ---- being stopped -----------------------------------------------------------------
+
+
+@slow
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP, signal.SIGINT])
+def test_signals_leave_nothing(tmp_path: Path, number: signal.Signals) -> None:
+    """One line, 128 + the signal's number; also when somebody is impatient."""
+    running = started("render", TAKE, "--travel", "3000", "--out", tmp_path / "out")
+    while not any(tmp_path.glob(".out.*/*.scratch")) and running.poll() is None:
+        time.sleep(0.02)
+    for _ in range(3):
+        running.send_signal(number)
+        time.sleep(0.01)
+    out, errors = running.communicate(timeout=60)
+    assert running.returncode == 128 + number
+    assert out == "" and errors == "presolder: interrupted; nothing half-written is left\n"
+    assert list(tmp_path.iterdir()) == []
+
+
+@slow
+def test_stopped_while_loading(tmp_path: Path) -> None:
+    """Whenever it comes after the interpreter's own start: no traceback, nothing left."""
+    for wait in np.linspace(0.15, 1.2, 6):
+        running = started("pack", TAKE, "--out", tmp_path / "out.zip")
+        time.sleep(wait)
+        running.send_signal(signal.SIGINT)
+        _, errors = running.communicate(timeout=60)
+        assert "Traceback" not in errors or "presolder" not in errors, (wait, errors)
+        assert running.returncode in (130, -signal.SIGINT), (wait, errors)
+        assert list(tmp_path.iterdir()) == []
+
+
+@slow
+def test_a_killed_run_is_cleared_away_by_the_next(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    running = started("render", TAKE, "--travel", "3000", "--out", out)
+    while not any(tmp_path.glob(".out.*/*.scratch")) and running.poll() is None:
+        time.sleep(0.02)
+    (mine,) = tmp_path.iterdir()
+    # Whose run still goes on is left alone.
+    with new_folder(out, force=False) as scratch:
+        (scratch / "a").write_text("a")
+        assert mine.exists()
+    shutil.rmtree(out)
+    running.kill()
+    running.communicate(timeout=60)
+    assert mine.exists()
+    with new_folder(out, force=False) as scratch:
+        (scratch / "a").write_text("a")
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]
+
+
+# ---- one place, several runs -------------------------------------------------------
+
+
+def test_force_replaces_all_that_an_earlier_run_wrote(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    common = ("render", TAKE, "--travel", "0.5", "--rest", "0.1", "--out", out)
+    assert presolder_here(*common, "--design", "cap", "--design", "bare").returncode == 0
+    (out / "sweep" / "mine.wav").write_text("of the user")
+    (out / "notes.txt").write_text("of the user")
+    assert presolder_here(*common, "--design", "series", "--force").returncode == 0
+    left = {path.relative_to(out).as_posix() for path in out.rglob("*") if path.is_file()}
+    assert left == {"manifest.json", "notes.txt", "sweep/mine.wav", "sweep/series.wav"}
+    written = json.loads((out / "manifest.json").read_text())["written"]
+    assert written == ["manifest.json", "sweep/series.wav"]
+
+
+def test_a_listing_reaches_nothing_outside(tmp_path: Path) -> None:
+    (tmp_path / "outside.txt").write_text("stays")
+    out = tmp_path / "out"
+    out.mkdir()
+    listed = {"written": ["../outside.txt", str(tmp_path / "outside.txt"), 7]}
+    (out / "manifest.json").write_text(json.dumps(listed))
+    with new_folder(out, force=True) as scratch:
+        (scratch / "a").write_text("a")
+    assert (tmp_path / "outside.txt").exists()
+
+
+def test_of_two_runs_one_wins_and_the_other_says_so(tmp_path: Path) -> None:
+    out = tmp_path / "out.zip"
+    with (
+        pytest.raises(InputError, match="exists already"),
+        new_file(out) as slower,
+    ):
+        with new_file(out) as faster:
+            faster.write_text("faster")
+        slower.write_text("slower")
+    assert out.read_text() == "faster"
+    folder = tmp_path / "folder"
+    with (
+        pytest.raises(InputError, match="has files in it"),
+        new_folder(folder, force=False) as slow_one,
+    ):
+        with new_folder(folder, force=False) as fast_one:
+            (fast_one / "a").write_text("faster")
+        (slow_one / "b").write_text("slower")
+    assert [path.name for path in folder.iterdir()] == ["a"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["folder", "out.zip"]
+
+
+# ---- pipes, encodings, permissions --------------------------------------------------
+
+
+def test_a_reader_that_has_had_enough() -> None:
+    done = subprocess.run(
+        ["bash", "-c", f"{sys.executable} -m presolder rigs | true; echo ${{PIPESTATUS[0]}}"],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert (done.stdout, done.stderr) == ("0\n", "")
+
+
+def test_output_that_nobody_takes() -> None:
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "presolder", "rigs"], stdout=full, stderr=subprocess.PIPE,
+            text=True, check=False,
+        )  # fmt: skip
+    assert done.returncode == 2
+    only_one_line(done.stderr)
+    assert "No space left" in done.stderr
+
+
+@pytest.mark.parametrize("encoding", ["cp1252", "latin-1"])
+def test_terminals_without_an_ohm_sign(encoding: str) -> None:
+    running = subprocess.run(
+        [sys.executable, "-m", "presolder", "sheet", "--design", "68k + 1n5"],
+        capture_output=True, check=False,
+        env=os.environ | {"PYTHONIOENCODING": encoding, "PYTHONUTF8": "0"},
+    )  # fmt: skip
+    assert running.returncode == 0, running.stderr
+    assert b"kohm" in running.stdout
+
+
+def test_bytes_that_are_no_text(tmp_path: Path) -> None:
+    for option in (b"--note", b"--workshop", b"--out", b"--rig"):
+        done = subprocess.run(
+            [sys.executable.encode(), b"-m", b"presolder", b"pack", TAKE.encode(), option, b"\xff\xfe"],
+            capture_output=True, text=True, check=False, cwd=tmp_path,
+        )  # fmt: skip
+        assert done.returncode == 2
+        only_one_line(done.stderr)
+        assert "is not text in UTF-8" in done.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_names_that_are_too_long(tmp_path: Path) -> None:
+    name = "x" * 300
+    for arguments in (
+        ("render", tmp_path / f"{name}.wav", "--out", tmp_path / "out"),
+        ("render", TAKE, *SHORT, "--out", tmp_path / name),
+        ("need", "--rig", tmp_path / f"{name}.toml"),
+        ("curves", "--design", "bare", "--csv", tmp_path / f"{name}.csv"),
+        ("sheet", "--design", "68k + 1n5", "--out", tmp_path / f"{name}.html"),
+        ("pack", TAKE, "--out", tmp_path / f"{name}.zip"),
+    ):
+        done = presolder_here(*arguments)
+        assert done.returncode == 2, arguments[0]
+        only_one_line(done.stderr)
+    assert list(tmp_path.iterdir()) == []
+    # As long as a file system takes: the scratch file's own name must fit too.
+    longest = tmp_path / f"{'x' * 250}"
+    with new_folder(longest, force=False) as scratch:
+        (scratch / "a").write_text("a")
+    assert longest.is_dir()
+
+
+# ---- the cache of compiled loops ---------------------------------------------------
+
+
+@slow
+def test_a_damaged_cache_costs_time_only(tmp_path: Path) -> None:
+    """Emptied, cut short and overwritten files, as after a power cut."""
+    cache = tmp_path / "cache"
+    command = ("render", TAKE, *SHORT, "--rig", "humbucker-500k")
+    first = started(*command, "--out", tmp_path / "a", NUMBA_CACHE_DIR=str(cache))
+    assert first.communicate(timeout=120)[1] == "" and first.returncode == 0
+    files = [path for path in cache.rglob("*") if path.is_file()]
+    assert files
+    for path in files:
+        # Of an index nothing is left; what it names is junk.
+        path.write_bytes(b"" if path.suffix == ".nbi" else b"\x93junk" * 99)
+    whole = sorted(files)[0]
+    whole.write_bytes(b"\x80\x04cut")
+    second = started(*command, "--out", tmp_path / "b", NUMBA_CACHE_DIR=str(cache))
+    _, errors = second.communicate(timeout=120)
+    assert second.returncode == 0
+    assert errors.startswith("presolder: the cache of compiled loops cannot be used")
+    assert "Traceback" not in errors and len(errors.splitlines()) <= 3
+    wavs = [(tmp_path / name / "sweep" / "bare.wav").read_bytes() for name in "ab"]
+    assert wavs[0] == wavs[1]
+    third = started(*command, "--out", tmp_path / "c", NUMBA_CACHE_DIR=str(cache))
+    assert third.communicate(timeout=120)[1] == ""
+
+
+def test_doctor(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    done = presolder_here("doctor", "--json")
+    found = json.loads(done.stdout)
+    assert found["well"] and done.returncode == 0
+    assert "numpy" in found["versions"]
+    broken = tmp_path / "rig.toml"
+    broken.write_text("x = 1")
+    monkeypatch.setenv("PRESOLDER_RIG", str(broken))
+    monkeypatch.setenv("PATH", str(tmp_path))
+    done = presolder_here("doctor")
+    assert done.returncode == 3
+    lines = dict(line.split("  ", 1) for line in done.stdout.splitlines()[3:])
+    assert "unknown key" in lines["own rig"]
+    assert "not installed" in lines["ffmpeg"]
+    assert lines["compiled loops"].strip() == "works"
+
+
+@slow
+def test_a_pack_leaves_no_temporary_files(tmp_path: Path) -> None:
+    """Neither in its place nor in the folder for such, and the zip is whole."""
+    folder = tmp_path / "tmp"
+    folder.mkdir()
+    options = ("--design", "bare", "--dials", "5", "--travel", "0.5", "--out", tmp_path / "p.zip")
+    running = started("pack", TAKE, *options, TMPDIR=str(folder))
+    assert running.communicate(timeout=120)[0].startswith(str(tmp_path / "p.zip"))
+    assert list(folder.iterdir()) == []
+    with contextlib.closing(zipfile.ZipFile(tmp_path / "p.zip")) as archive:
+        assert archive.testzip() is None
