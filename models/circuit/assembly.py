@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike
 from presolder.models.circuit.branch import GROUND, OUTPUT, Branch, Rheostat
 from presolder.models.typing import Array
 
+_WITH_STATE = ("capacitor", "inductor")
 _WITH_CURRENT = ("inductor", "rheostat", "source", "supply", "amplifier")
 
 
@@ -113,7 +114,7 @@ def assemble(branches: tuple[Branch, ...]) -> Descriptor:
     """
     node_count = 1 + max(max(branch.plus, branch.minus) for branch in branches)
     with_current = [b for b in branches if b.kind in _WITH_CURRENT]
-    reactive = [b for b in branches if b.kind in ("capacitor", "inductor")]
+    reactive = [b for b in branches if b.kind in _WITH_STATE]
     size = node_count + len(with_current)
     sources = [branch.wave_seconds for branch in branches if branch.kind == "source"]
     waves = tuple(dict.fromkeys(sources)) or (None,)
@@ -129,8 +130,9 @@ def assemble(branches: tuple[Branch, ...]) -> Descriptor:
     rows, states = iter(range(node_count, size)), iter(range(len(reactive)))
     moving = []
     for branch in branches:
-        state = next(states) if branch in reactive else -1
-        row = next(rows) if branch in with_current else -1
+        # By kind: comparing branches with each other takes longer than all else here.
+        state = next(states) if branch.kind in _WITH_STATE else -1
+        row = next(rows) if branch.kind in _WITH_CURRENT else -1
         stamp.add(branch, row, state)
         if branch.rheostat is not None:
             moving.append((_row(row), branch.rheostat))

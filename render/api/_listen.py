@@ -313,10 +313,9 @@ def pack(
     ...     "customer.zip", ps.read("my-di.wav"), "my-guitar.toml", ["bare", "68k + 1n5"]
     ... )  # doctest: +SKIP
     """
-    path = Path(out)
+    path, places = Path(out), asked_places(rig)
     if single_file:
         _require_page(path)
-    places = asked_places(rig)
     found, fed = places[0].rig, _fed(rig, places, dirt)
     heard_by = (plays, judged_dials, take, listening_level, tone_weight, speaker)
     settings = tuple(
@@ -333,7 +332,7 @@ def pack(
     common: dict[str, Any] = {"listening": listening, "force": force, "progress": told}
     if single_file:
         size = write_single_file(job, path, allow_large=allow_large, **common)
-        return {"page": str(path), "bytes": size, "rig": found.name}
+        return {"page": str(path), "rig": found.name, "bytes": size}
     return write_pack(job, path, light=light, **common)
 
 

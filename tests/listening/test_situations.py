@@ -125,10 +125,10 @@ def test_takes_made_otherwise_are_refused() -> None:
 def pack(rig_file: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("pack")
     take, rate = soundfile.read(TAKE)
-    soundfile.write(folder / "take.wav", take[: 3 * rate], rate)
+    soundfile.write(folder / "take.wav", take[: int(1.6 * rate)], rate)
     done = presolder(
         "pack", folder / "take.wav", "--rig", rig_file, *DESIGNS, "--dials", "10,5", "--travel",
-        "1", "--recordings", "--stairs", "--stair-dials", "10,5", "--phrase", "1", "--out",
+        "0.6", "--recordings", "--stairs", "--stair-dials", "5", "--phrase", "0.5", "--out",
         folder / "out",
     )  # fmt: skip
     assert done.returncode == 0, done.stderr

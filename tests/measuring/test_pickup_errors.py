@@ -14,7 +14,7 @@ from takes import ROOT
 def test_stated_errors_hold_the_truth_19_times_of_20() -> None:
     """Noise of 0.1 and 0.5 dB, ohmmeter and added parts off by a percent, all forms of coil."""
     inside, simple = [], 0
-    for index in range(96):
+    for index in range(64):
         random = np.random.default_rng(index)
         truth = random_form(random, index % 3)
         noise_db = (0.1, 0.5)[index % 2]
@@ -35,9 +35,9 @@ def test_stated_errors_hold_the_truth_19_times_of_20() -> None:
         simple += index % 3 == 1 and found.leakage_henries == 0
         assert coil.misfit_db == pytest.approx(noise_db * np.sqrt(2), rel=0.35)
     share = np.mean(inside, axis=0)
-    # Of 96, two standard errors about 0.95 are 0.044.
-    assert np.all(share > 0.95 - 0.044)
-    assert simple >= 28, "leakage is found where there is none"
+    # Of 64, two standard errors about 0.95 are 0.054.
+    assert np.all(share > 0.95 - 0.054)
+    assert simple >= 18, "leakage is found where there is none"
 
 
 @pytest.mark.slow
