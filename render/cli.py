@@ -32,6 +32,7 @@ SUMMARIES = {
     "cable": "Find a cable's capacitance.",
     "verify": "Compare recordings at several dials with the prediction.",
     "designs": "List the built-in designs with their values.",
+    "batch": "Run many jobs: rigs, takes, designs and commands that a file lists.",
     "doctor": "Check whether everything that presolder needs is there and works.",
     "rigs": "List the built-in rigs with their values, or print one's file.",
 }

@@ -76,8 +76,7 @@ def measured_speaker(impulse: Array, impulse_rate_hz: int, sample_rate_hz: int) 
         raise InputError("the impulse response is empty")
     if impulse.size > LONGEST_IMPULSE_SECONDS * impulse_rate_hz:
         raise InputError(
-            f"the impulse response is longer than {LONGEST_IMPULSE_SECONDS:g} s, which is the"
-            " most that is accepted"
+            f"the impulse response is too long; at most {LONGEST_IMPULSE_SECONDS:g} s is accepted"
         )
     if not np.all(np.isfinite(impulse)):
         raise InputError("the impulse response holds samples that are not finite numbers")

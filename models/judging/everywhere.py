@@ -7,7 +7,14 @@ from presolder.models.instrument.designs import built_in_designs
 from presolder.models.instrument.network import Design, Network, format_network
 from presolder.models.judging.ranking import EQUAL_DB, in_order
 from presolder.models.judging.recommendation import candidates, standing_first
-from presolder.models.judging.search import Found, Shelf, combinations, plateau, tailor
+from presolder.models.judging.search import (
+    MOST_COMBINATIONS,
+    Found,
+    Shelf,
+    combinations,
+    plateau,
+    tailor,
+)
 from presolder.models.judging.situations import Heard, Overall, overall
 
 
@@ -28,6 +35,8 @@ class Everywhere:
         What comes first in each situation by itself, of all that was judged in full.
     searched, topologies : int
         How many designs, of how many topologies.
+    by_steps : bool
+        Whether there were so many that not each was tried, but a grid that closes in.
     equals : int
         As of a `Recommendation`.
     """
@@ -40,6 +49,7 @@ class Everywhere:
     searched: int
     topologies: int
     equals: int
+    by_steps: bool
 
     @property
     def ahead_of_bare_db(self) -> float:
@@ -95,4 +105,5 @@ def recommend_everywhere(
         sum(combinations(shape, shelf) for shape in shapes),
         len(shapes),
         len(plateau(found)),
+        any(combinations(shape, shelf) > MOST_COMBINATIONS for shape in shapes),
     )

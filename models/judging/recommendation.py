@@ -17,6 +17,7 @@ from presolder.models.judging.ranking import (
     worth_their_parts,
 )
 from presolder.models.judging.search import (
+    MOST_COMBINATIONS,
     Found,
     Shelf,
     best_of_each,
@@ -64,6 +65,8 @@ class Recommendation:
         Those that no other beats in both taper and tone.
     searched, topologies : int
         How many designs, of how many topologies.
+    by_steps : bool
+        Whether there were so many that not each was tried, but a grid that closes in.
     equals : int
         How many designs, of those judged in full, sound as good as the best of
         the first one's topology.
@@ -77,6 +80,7 @@ class Recommendation:
     searched: int
     topologies: int
     equals: int
+    by_steps: bool
 
     @property
     def ahead_of_bare_db(self) -> float:
@@ -139,6 +143,7 @@ def recommend(
         sum(combinations(shape, shelf) for shape in shapes),
         len(shapes),
         len(plateau(found)),
+        any(combinations(shape, shelf) > MOST_COMBINATIONS for shape in shapes),
     )
 
 

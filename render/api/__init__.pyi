@@ -1,3 +1,4 @@
+from ._batch import batch as batch
 from ._bench import order as order
 from ._bench import sheet as sheet
 from ._bench import verify as verify

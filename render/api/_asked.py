@@ -104,6 +104,7 @@ def asked_designs(designs: Iterable[DesignLike] | None, rig: Rig) -> tuple[Desig
 # What is heard where no take is given: one that fits how the rig's takes are made.
 _REFERENCE: dict[Captured, str] = {"jack": "phrase", "string": "string"}
 _SPEAKER_RATE_HZ = 48_000
+NEAREST_TO_SILENCE = 0.001
 
 
 @cache
@@ -164,6 +165,11 @@ def asked_dials(dials: Numbers, *, silent_ok: bool = True) -> Array:
         require_dial("dial", float(dial))
         if dial == 0 and not silent_ok:
             raise InputError("dial = 0 is silent; it must be above 0")
+        if 0 < dial < NEAREST_TO_SILENCE:
+            raise InputError(
+                f"dial = {dial:g} is nearer to 0 than any hand turns; at least"
+                f" {NEAREST_TO_SILENCE:g} is accepted"
+            )
     return array
 
 

@@ -80,6 +80,9 @@ def curves(
     audible = dials[dials > 0]
     if audible.size == 0 and csv_file is None:
         raise InputError(f"--dial {dial_list} is silent; give at least one above 0")
+    _require_apart(csv_file, plot_file, as_json)
+    if plot_file is not None:
+        _plot(plot_file, force, rig, designs, audible, spread, draws, seed)
     if csv_file is not None:
         result = ps.curves(rig, designs, dials, hz=hz)
         if str(csv_file) == "-":
@@ -87,8 +90,6 @@ def curves(
             return
         with new_text(csv_file, force=force) as file:
             result.write_csv(file)
-    if plot_file is not None:
-        _plot(plot_file, force, rig, designs, audible, spread, draws, seed)
     if as_json or (csv_file is None and plot_file is None):
         with progress_on_terminal("drawing builds") as progress:
             result = ps.curves(
@@ -96,6 +97,16 @@ def curves(
                 progress=progress,
             )  # fmt: skip
         say(result, as_json)
+
+
+def _require_apart(csv_file: Path | None, plot_file: Path | None, as_json: bool) -> None:
+    """Refuse two outputs into one place."""
+    if csv_file is None:
+        return
+    if str(csv_file) == "-" and as_json:
+        raise InputError("--csv - and --json both go to standard output; give one, or a file")
+    if plot_file is not None and csv_file.absolute() == plot_file.absolute():
+        raise InputError(f"--csv {csv_file} and --plot {plot_file} are one file; give two")
 
 
 def _read_draws(

@@ -113,7 +113,7 @@ def read_recording(
     """
     with _decoded(path) as audible:
         scan = _scan(path, audible)
-        part = _part(path.name, scan, start_s, end_s)
+        part = _part(path.name, audible, scan, start_s, end_s)
         first, last = part
         said = []
         if (start_s, end_s) != (None, None):
@@ -162,7 +162,9 @@ def _scan(path: Path, audible: Path) -> _Scan:
     return _Scan(rate, count, np.array(peaks))
 
 
-def _part(name: str, scan: _Scan, start_s: float | None, end_s: float | None) -> tuple[int, int]:
+def _part(
+    name: str, audible: Path, scan: _Scan, start_s: float | None, end_s: float | None
+) -> tuple[int, int]:
     """First sample of a part, and the one past its last."""
     whole_s = scan.count / scan.rate_hz
     first, last = start_s or 0.0, whole_s if end_s is None else end_s
@@ -171,8 +173,7 @@ def _part(name: str, scan: _Scan, start_s: float | None, end_s: float | None) ->
             f"{name}: from {first:g} to {last:g} s must lie within its {whole_s:.2f} s"
         )
     start, stop = round(first * scan.rate_hz), round(last * scan.rate_hz)
-    blocks = scan.peaks[start // _READ_FRAMES : -(-stop // _READ_FRAMES)]
-    if stop - start < SHORTEST_SECONDS * scan.rate_hz or not blocks.any():
+    if stop - start < SHORTEST_SECONDS * scan.rate_hz or not _loudest(audible, scan, start, stop):
         raise InputError(
             f"{name}: from {first:g} to {last:g} s there is less than"
             f" {SHORTEST_SECONDS:g} s of sound"
@@ -180,10 +181,20 @@ def _part(name: str, scan: _Scan, start_s: float | None, end_s: float | None) ->
     return start, stop
 
 
+def _loudest(audible: Path, scan: _Scan, first: int, last: int) -> float:
+    """The peak of a part, of which the blocks at its ends are read again."""
+    whole = slice(-(-first // _READ_FRAMES), last // _READ_FRAMES)
+    if whole.start >= whole.stop:
+        return float(np.abs(_between(audible, first, last)).max(initial=0.0))
+    ends = ((first, whole.start * _READ_FRAMES), (whole.stop * _READ_FRAMES, last))
+    peaks = [np.abs(_between(audible, a, b)).max(initial=0.0) for a, b in ends if a < b]
+    return float(max([scan.peaks[whole].max(), *peaks]))
+
+
 def _silence(audible: Path, scan: _Scan, part: tuple[int, int]) -> int:
     """Samples of silence at the start of a part."""
     first, last = part
-    loudest = float(scan.peaks[first // _READ_FRAMES : -(-last // _READ_FRAMES)].max())
+    loudest = _loudest(audible, scan, first, last)
     heard = np.flatnonzero(scan.peaks > loudest * amplitude(SILENT_DB))
     # Within the part's first block that is heard; blocks may reach out of the part.
     for block in heard[heard >= first // _READ_FRAMES].tolist():

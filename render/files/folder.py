@@ -14,6 +14,14 @@ from pathlib import Path
 from presolder.models.errors import InputError
 
 MANIFEST, CONTENTS = "manifest.json", "pack.json"
+# Names that one system keeps for devices, whatever the ending.
+_DEVICES = (
+    "con",
+    "prn",
+    "aux",
+    "nul",
+    *(f"{port}{n}" for port in ("com", "lpt") for n in range(10)),
+)
 # The files that say what was written.
 LISTINGS = (MANIFEST, CONTENTS)
 _PARTIAL = ".partial"
@@ -61,9 +69,22 @@ def new_folder(out: Path, *, force: bool) -> Iterator[Path]:
         shutil.rmtree(scratch, ignore_errors=True)
 
 
+def owner_told() -> str:
+    """Whose something is: host and process."""
+    return f"{_host()}-{os.getpid()}"
+
+
+def owner_runs(told: str) -> bool:
+    """Whether a process that `owner_told` named still runs, as far as this host knows."""
+    host, _, number = told.rpartition("-")
+    if host != _host() or not number.isdecimal() or os.name != "posix":
+        return True
+    return _runs(int(number))
+
+
 def _mine(out: Path) -> str:
     """How this run's scratch files beside `out` begin: hidden, with host and process."""
-    return f".{out.name[:_LONGEST_NAME]}.{_host()}-{os.getpid()}."
+    return f".{out.name[:_LONGEST_NAME]}.{owner_told()}."
 
 
 def _host() -> str:
@@ -72,14 +93,11 @@ def _host() -> str:
 
 def _remove_stale(out: Path) -> None:
     """Remove what runs into the same place left behind that were killed."""
-    if os.name != "posix":
-        return
-    beginning = f".{out.name[:_LONGEST_NAME]}.{_host()}-"
+    beginning = f".{out.name[:_LONGEST_NAME]}."
     for path in out.parent.iterdir():
         if not path.name.startswith(beginning) or _PARTIAL not in path.name:
             continue
-        number = path.name.removeprefix(beginning).partition(".")[0]
-        if number.isdecimal() and not _runs(int(number)):
+        if not owner_runs(path.name.removeprefix(beginning).partition(".")[0]):
             if path.is_dir():
                 shutil.rmtree(path, ignore_errors=True)
             else:
@@ -230,6 +248,8 @@ def file_stems(names: list[str]) -> list[str]:
         words = name.replace("||", " par ").replace("∥", " par ").replace("+", " ser ")
         plain = unicodedata.normalize("NFKD", words).encode("ascii", "ignore").decode()
         stem = re.sub(r"[^A-Za-z0-9-]+", "_", plain).strip("_-").lower()[:60] or "design"
+        if stem in _DEVICES:
+            stem += "_"
         taken = 2
         unique = stem
         while unique in stems:

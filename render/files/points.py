@@ -37,7 +37,8 @@ def read_points(path: Path, columns: tuple[str, ...]) -> tuple[tuple[float, ...]
         raise InputError(f"{path}: not a CSV file: {one_line(str(error))}") from None
     if not rows or tuple(cell.strip() for cell in rows[0]) != columns:
         raise InputError(f"{path}: the first row must be {wanted}")
-    if len(rows) > _MOST_ROWS:
+    # Beside the head.
+    if len(rows) - 1 > _MOST_ROWS:
         raise InputError(f"{path}: more than {_MOST_ROWS} rows")
     points = []
     for line, row in enumerate(rows[1:], start=2):

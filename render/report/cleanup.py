@@ -10,7 +10,7 @@ from presolder.models.instrument.rig import Rig
 from presolder.models.judging.cleanup import TONES_HZ, TOUCHES_DB, Cleanup, clean_dial
 from presolder.models.judging.played import Played, cleaning_order
 from presolder.models.typing import Array
-from presolder.render.report.table import Block, Table, lines_of, shows_itself
+from presolder.render.report.table import Block, Table, lines_of, plain_cell, shows_itself
 
 COLUMNS = (
     "design",
@@ -126,7 +126,13 @@ class CleanupReport:
             for i, dial in enumerate(figure.dial):
                 numbers = f"{100 * figure.thd[i]:.4f}", f"{figure.level_db[i]:.3f}"
                 writer.writerow(
-                    (design.name, f"{dial:g}", *numbers, f"{figure.treble_db[i]:.3f}", *clean)
+                    (
+                        plain_cell(design.name),
+                        f"{dial:g}",
+                        *numbers,
+                        f"{figure.treble_db[i]:.3f}",
+                        *clean,
+                    )
                 )
 
 

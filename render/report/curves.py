@@ -21,7 +21,15 @@ from presolder.models.typing import Array
 from presolder.render import plots
 from presolder.render.report.judged import conditions_plain, judged_by
 from presolder.render.report.numbers import finite
-from presolder.render.report.table import Block, Table, fitting, html_of, lines_of, shows_itself
+from presolder.render.report.table import (
+    Block,
+    Table,
+    fitting,
+    html_of,
+    lines_of,
+    plain_cell,
+    shows_itself,
+)
 
 COLUMNS = ("design", "dial", "frequency_hz", "gain_db", "phase_deg")
 
@@ -148,7 +156,9 @@ class Curves:
             for i, dial in enumerate(self.dial):
                 for j, frequency in enumerate(self.frequency_hz):
                     gain, phase = f"{gain_db[i, j]:.6f}", f"{phase_deg[i, j]:.6f}"
-                    writer.writerow((design.name, f"{dial:g}", f"{frequency:.10g}", gain, phase))
+                    writer.writerow(
+                        (plain_cell(design.name), f"{dial:g}", f"{frequency:.10g}", gain, phase)
+                    )
 
     def _repr_html_(self) -> str:
         """For a notebook: the plot, as far as it has room for the dials, then the tables."""

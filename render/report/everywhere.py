@@ -11,7 +11,7 @@ from presolder.models.judging.ranking import EQUAL_DB
 from presolder.models.judging.situations import Heard, Overall, shares
 from presolder.render.report.figures import EQUAL, parts_text, scored_plain
 from presolder.render.report.judged import conditions_plain, judged_by
-from presolder.render.report.search import parts_searched, which_shown
+from presolder.render.report.search import SOME_BY_STEPS, parts_searched, which_shown
 from presolder.render.report.table import Block, Table, lines_of, shows_itself
 
 _SCORES = (
@@ -231,7 +231,8 @@ class SearchEverywhere:
         topologies = f"{found.topologies} topolog{'y' if found.topologies == 1 else 'ies'}"
         return (
             f"Out of {found.searched:,} designs of {parts_searched(self.series, self.from_stock)}"
-            f" in {topologies}, in {len(heard)} situations,"
+            f" in {topologies}{SOME_BY_STEPS if found.by_steps else ''},"
+            f" in {len(heard)} situations,"
             f" {which_shown(found.topologies, found.equals)}",
             "",
             Table(("rank", "design", *_head(heard)), tuple(rows), words=2),

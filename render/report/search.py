@@ -10,6 +10,8 @@ from presolder.render.report.figures import EQUAL, HEAD, UNITS, figure_cells, sc
 from presolder.render.report.judged import conditions_plain, judged_by
 from presolder.render.report.table import Block, Table, lines_of, shows_itself
 
+SOME_BY_STEPS = ", where there are many by a grid that closes in and not each by itself"
+
 
 @shows_itself
 @dataclass(frozen=True, eq=False)
@@ -50,7 +52,8 @@ class SearchReport:
         topologies = f"{found.topologies} topolog{'y' if found.topologies == 1 else 'ies'}"
         return (
             f"Out of {found.searched:,} designs of {parts_searched(self.series, self.from_stock)}"
-            f" in {topologies}, {which_shown(found.topologies, found.equals)}",
+            f" in {topologies}{SOME_BY_STEPS if found.by_steps else ''},"
+            f" {which_shown(found.topologies, found.equals)}",
             "",
             Table(("rank", "design", *HEAD, "ahead of built-in"), tuple(rows), words=3),
             "",

@@ -80,6 +80,11 @@ def html_of(blocks: Iterable[Block]) -> str:
     )
 
 
+def plain_cell(text: str) -> str:
+    """A name for a CSV file, which no spreadsheet takes for a formula."""
+    return f"'{text}" if text.startswith(("=", "+", "-", "@", "\t")) else text
+
+
 def fitting(svg: str) -> str:
     """A drawing for a notebook, no wider than there is room."""
     return svg[svg.index("<svg") :].replace("<svg", '<svg style="max-width:100%;height:auto"', 1)

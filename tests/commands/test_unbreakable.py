@@ -20,7 +20,7 @@ import presolder as ps
 from presolder.models.errors import InputError
 from presolder.render.files import ffmpeg
 from presolder.render.files.audio import read_impulse, read_recording
-from presolder.render.files.folder import new_file, new_folder
+from presolder.render.files.folder import file_stems, new_file, new_folder
 from presolder.render.files.toml import read_toml
 from running import presolder_here
 from takes import SAMPLES
@@ -100,10 +100,12 @@ def test_a_long_take_costs_no_memory(tmp_path: Path) -> None:
         for _ in range(7):
             out.write(silence)
     measure = (
-        "import resource, runpy, sys\n"
+        "import runpy, sys\n"
         "sys.argv = sys.argv[1:]\n"
         "try: runpy.run_module('presolder', run_name='__main__')\n"
-        "finally: print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, file=sys.stderr)"
+        # Of this process alone: the usual figure begins with its parent's.
+        "finally: print(*(l.split()[1] for l in open('/proc/self/status') if l[:5] == 'VmHWM'),"
+        " file=sys.stderr)"
     )
     command = [sys.executable, "-c", measure, "presolder"]
     arguments = [
@@ -130,7 +132,7 @@ def test_speakers_that_ask_for_too_much(tmp_path: Path) -> None:
     with soundfile.SoundFile(wide, "w", 48_000, 8, format="FLAC") as file:
         for second in range(30):
             file.write(np.full((48_000, 8), 0.1 if second == 0 else 0.0))
-    with pytest.raises(InputError, match="longer than 10 s"):
+    with pytest.raises(InputError, match="at most 10 s"):
         ps.need("humbucker-500k", speaker=str(wide))
     assert read_impulse(wide, 2.0)[0].size < 48_000 * 4
     mad = tmp_path / "mad.wav"
@@ -452,3 +454,58 @@ def test_a_pack_leaves_no_temporary_files(tmp_path: Path) -> None:
     assert list(folder.iterdir()) == []
     with contextlib.closing(zipfile.ZipFile(tmp_path / "p.zip")) as archive:
         assert archive.testzip() is None
+
+
+# ---- silent nonsense ---------------------------------------------------------------
+
+
+def test_two_outputs_in_one_place(tmp_path: Path) -> None:
+    for options, said in (
+        (("--csv", "-", "--json"), "both go to standard output"),
+        (("--csv", "a.svg", "--plot", "a.svg"), "are one file"),
+    ):
+        done = presolder_here("curves", "--design", "bare", *options, cwd=tmp_path)
+        assert done.returncode == 2 and said in done.stderr
+        assert list(tmp_path.iterdir()) == []
+    both = ("--csv", "-", "--plot", "a.svg", "--design", "bare", "--frequency", "1000")
+    done = presolder_here("curves", *both, cwd=tmp_path)
+    assert done.returncode == 0 and done.stdout.startswith("design,dial")
+    assert (tmp_path / "a.svg").exists()
+
+
+@pytest.mark.parametrize("command", [("need",), ("curves", "--design", "bare")])
+def test_a_dial_beside_silence(command: tuple[str, ...]) -> None:
+    done = presolder_here(*command, "--json", "--dial", "1e-320")
+    assert done.returncode == 2 and "nearer to 0 than any hand turns" in done.stderr
+
+
+def test_names_that_a_spreadsheet_would_run(tmp_path: Path) -> None:
+    designs = tmp_path / "d.toml"
+    designs.write_text('[[design]]\nname = "=1+1"\nnetwork = "1n"\n')
+    done = presolder_here(
+        "curves", "--designs", designs, "--csv", "-", "--frequency", "1000", "--dial", "5"
+    )
+    assert done.stdout.splitlines()[1].startswith("'=1+1,5,1000,")
+
+
+def test_names_that_a_system_keeps_for_itself() -> None:
+    assert file_stems(["con", "AUX", "com1", "cone"]) == ["con_", "aux_", "com1_", "cone"]
+
+
+def test_a_gesture_may_have_ten_thousand_rows(tmp_path: Path) -> None:
+    rows = [f"{at / 100},5" for at in range(10_001)]
+    for count in (10_000, 10_001):
+        file = tmp_path / f"{count}.csv"
+        file.write_text("\n".join(["time_s,dial", *rows[:count]]))
+        if count == 10_000:
+            assert len(ps.gesture(file).times_s) == count
+        else:
+            with pytest.raises(InputError, match="more than 10000 rows"):
+                ps.gesture(file)
+
+
+def test_a_search_too_large_to_try_all_says_so() -> None:
+    words = presolder_here("tailor", "--topology", "33k + (150k || 1n)", "--series", "E24").stdout
+    assert "by a grid that closes in" in words.splitlines()[0]
+    words = presolder_here("tailor", "--topology", "1n").stdout
+    assert "grid" not in words

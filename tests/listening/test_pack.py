@@ -282,7 +282,7 @@ def test_without_ffmpeg_copies_are_written_all_the_same(tmp_path: Path) -> None:
     assert (rate, ending in ("mp3", "ogg")) == (44_100, True)
     assert rms(back) == pytest.approx(rms(audio[0]), rel=0.05)
     with pytest.raises(InputError, match="reading M4A needs ffmpeg"):
-        delivery.decode_with_ffmpeg(tmp_path / "x.m4a")
+        delivery.decode_with_ffmpeg(tmp_path / "x.m4a", tmp_path / "x.wav", 10.0)
 
 
 @pytest.mark.parametrize("ending", ["m4a", "mp3", "aac"])
@@ -304,7 +304,7 @@ def test_compressed_takes_are_read(tmp_path: Path, ending: str) -> None:
     ("options", "message"),
     [
         (["--dials", "0,5"], "0 must lie above 0"),
-        (["--dials", "5,5"], "different positions"),
+        (["--dials", "5,5"], "the same to a hand"),
         (["--dials", "x"], "must be numbers separated by commas"),
         (["--note", "n" * 3000], "at most 2000"),
     ],

@@ -46,11 +46,12 @@ OFFLINE = """async ({ changed, acts, rate, blocks, first, input }) => {
     source.start();
   }
   // All rows of the dial are there then.
-  await new Promise((done) => setTimeout(done, 700));
+  const rested = async () => { do await new Promise((done) => setTimeout(done, 50)); while (!live.refined()); };
+  await rested();
   const byTime = Map.groupBy(acts, ([at]) => at);
   for (const [at, list] of byTime) context.suspend((at * 128) / rate).then(async () => {
     // To "rest" is to wait until all rows of the dial are there again.
-    for (const [, name, ...given] of list) if (name === "rest") await new Promise((done) => setTimeout(done, 700)); else live[name](...given);
+    for (const [, name, ...given] of list) if (name === "rest") await rested(); else live[name](...given);
     await new Promise((done) => setTimeout(done, 5));
     context.resume();
   });

@@ -230,7 +230,9 @@ export function makeLive(data, sources, heard, hooks) {
     clearTimeout(refining[design]);
     refining[design] = setTimeout(async () => {
       const mine = refining[design], tabulated = await bench.ask({ ask: "table", circuit: circuits[design], rows: data.rows });
-      if (mine === refining[design]) send(design, tabulated);
+      if (mine !== refining[design]) return;
+      send(design, tabulated);
+      refining[design] = 0;
     }, after);
   }
   function replace(design, count) { if (context) send(design, tabulate(circuits[design], data.method, rate, count)); }
@@ -287,7 +289,7 @@ export function makeLive(data, sources, heard, hooks) {
   }
 
   return {
-    data, situation, circuits, levelsOf, now, feeding, ready, rows: () => rows, voice: () => voice, rate: () => rate, measured: () => rows.length > 0 && rows.every((row) => row.measured),
+    data, situation, circuits, levelsOf, now, feeding, ready, rows: () => rows, voice: () => voice, rate: () => rate, refined: () => refining.every((one) => !one), measured: () => rows.length > 0 && rows.every((row) => row.measured),
     node: () => node, heardDial: () => heardDial, loudnessNow,
     async start(into_) {
       await connect(into_);

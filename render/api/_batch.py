@@ -1,0 +1,69 @@
+"""Many jobs from one file."""
+
+import json
+import os
+from pathlib import Path
+
+from presolder._asked import Progress, counted
+from presolder.models.errors import InputError
+from presolder.render.batch.jobs import read_jobs
+from presolder.render.batch.running import run_jobs
+from presolder.render.files.folder import new_file
+from presolder.render.report.batch import BatchReport
+
+SUMMARY = "summary.json"
+_MOST_WORKERS = 256
+
+
+def batch(
+    jobs: str | os.PathLike[str],
+    out: str | os.PathLike[str],
+    *,
+    workers: int | None = None,
+    progress: Progress | None = None,
+) -> BatchReport:
+    r"""Run many jobs: rigs, takes, designs and commands that a file lists.
+
+    What an earlier run into the same folder has finished is kept, as long as
+    version, options and the files that it reads are the same.
+
+    Parameters
+    ----------
+    jobs : str or path
+        A TOML file with a ``[[job]]`` for each kind; docs/batch.md.
+    out : str or path
+        Folder that gets a folder a job, and ``summary.json``.
+    workers : int, optional
+        How many run at once, 1 to 256; by default one a core.
+    progress : callable, optional
+        Called with the jobs done since the last call, and all there are.
+
+    Returns
+    -------
+    BatchReport
+        ``done``, one a job; ``well`` if none failed.
+
+    Raises
+    ------
+    InputError
+        If the file or the folder cannot be used. A job that fails stops no other.
+
+    Examples
+    --------
+    >>> import tempfile, presolder as ps
+    >>> from pathlib import Path
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     file = Path(folder) / "jobs.toml"
+    ...     _ = file.write_text('[[job]]\ncommand = "need"\nrigs = ["single-coil-250k"]\n')
+    ...     report = ps.batch(file, f"{folder}/out")
+    >>> report.done[0].outcome
+    'made'
+    """
+    if workers is not None and not 1 <= workers <= _MOST_WORKERS:
+        raise InputError(f"workers = {workers} must lie between 1 and {_MOST_WORKERS}")
+    listed, folder = read_jobs(Path(jobs)), Path(out)
+    told = counted(progress, len(listed))
+    report = BatchReport(run_jobs(listed, folder, workers or os.cpu_count() or 1, told))
+    with new_file(folder / SUMMARY, force=True) as scratch:
+        scratch.write_text(json.dumps(report.plain(), indent=2) + "\n", encoding="utf-8")
+    return report

@@ -1,0 +1,207 @@
+"""Running many jobs, several at once; each a process, so that none takes others along."""
+
+import json
+import os
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor, as_completed
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from threading import Lock
+from typing import Literal
+
+from presolder.models.errors import InputError
+from presolder.render.batch.jobs import MAKES_FOLDER, Job
+from presolder.render.files.folder import new_file, new_folder, owner_runs, owner_told
+
+Outcome = Literal["made", "kept", "failed", "elsewhere"]
+RECORDS = "jobs"
+RESULT = "result.json"
+# Several processes share the cores; each may use one for its sums.
+_ONE_THREAD = dict.fromkeys(
+    ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS"), "1"
+)
+
+
+@dataclass(frozen=True)
+class Done:
+    """What became of a job.
+
+    Attributes
+    ----------
+    name, command : str
+    outcome : {"made", "kept", "failed", "elsewhere"}
+        Made now; kept from an earlier run; failed; or another batch is at it.
+    seconds : float
+        That it took when it was made.
+    message : str
+        The line that it failed with.
+    """
+
+    name: str
+    command: str
+    outcome: Outcome
+    seconds: float
+    message: str = ""
+
+
+def run_jobs(
+    jobs: Sequence[Job], out: Path, workers: int, progress: Callable[[int], None]
+) -> tuple[Done, ...]:
+    """Run all jobs that an earlier run has not finished.
+
+    Parameters
+    ----------
+    jobs : sequence of Job
+    out : Path
+        Gets a folder a job, and a record of each.
+    workers : int
+        How many run at once.
+    progress : callable
+        Called with 1 after each.
+
+    Returns
+    -------
+    tuple of Done
+        In the jobs' order. One that fails stops no other.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be written.
+    """
+    try:
+        (out / RECORDS).mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(f"{out}: cannot be written: {error.strerror}") from None
+    running = _Running(out, workers)
+    pool = ThreadPoolExecutor(workers)
+    try:
+        waiting = [pool.submit(running.job, job) for job in jobs]
+        for _ in as_completed(waiting):
+            progress(1)
+        return tuple(one.result() for one in waiting)
+    finally:
+        # Also when stopped: those that run are told so, and clear away what they began.
+        running.stop()
+        pool.shutdown(cancel_futures=True)
+
+
+class _Running:
+    """The processes at work."""
+
+    def __init__(self, out: Path, workers: int) -> None:
+        self._out = out
+        self._environment = dict(os.environ) | (_ONE_THREAD if workers > 1 else {})
+        self._processes: set[subprocess.Popen[str]] = set()
+        self._lock = Lock()
+        self._stopped = False
+
+    def stop(self) -> None:
+        """End what still runs."""
+        with self._lock:
+            self._stopped = True
+            for process in self._processes:
+                process.terminate()
+
+    def job(self, job: Job) -> Done:
+        """Run one, unless it is finished or somebody is at it."""
+        record = self._out / RECORDS / f"{job.key}.json"
+        before = _finished(record, self._out / job.name)
+        if before is not None:
+            return Done(job.name, job.command, "kept", before)
+        with _claimed(record.with_suffix(".claim")) as mine:
+            if not mine:
+                return Done(job.name, job.command, "elsewhere", 0.0)
+            began = time.monotonic()
+            message = self._made(job)
+            done = Done(
+                job.name,
+                job.command,
+                "failed" if message else "made",
+                round(time.monotonic() - began, 2),
+                message,
+            )
+            with new_file(record, force=True) as scratch:
+                scratch.write_text(json.dumps(asdict(done) | {"key": job.key}) + "\n", "utf-8")
+            return done
+
+    def _made(self, job: Job) -> str:
+        """Make a job's folder; what went wrong, or nothing."""
+        place = self._out / job.name
+        try:
+            if job.command in MAKES_FOLDER:
+                return self._process(job, ("--out", str(place), "--force"))[1]
+            text, message = self._process(job, ("--json",))
+            if not message:
+                with new_folder(place, force=True) as scratch:
+                    (scratch / RESULT).write_text(text, "utf-8")
+            return message
+        except InputError as error:
+            return str(error)
+
+    def _process(self, job: Job, more: tuple[str, ...]) -> tuple[str, str]:
+        """Standard output of a command, and the line that it failed with."""
+        command = [sys.executable, "-m", "presolder", job.command, *job.arguments, *more]
+        with self._lock:
+            if self._stopped:
+                return "", "stopped"
+            process = subprocess.Popen(
+                command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+                stdin=subprocess.DEVNULL, env=self._environment,
+            )  # fmt: skip
+            self._processes.add(process)
+        out, errors = process.communicate()
+        with self._lock:
+            self._processes.discard(process)
+        if process.returncode == 0:
+            return out, ""
+        lines = [line for line in errors.splitlines() if line.strip()]
+        last = lines[-1].removeprefix("presolder: ") if lines else ""
+        return out, last or f"ended with status {process.returncode}"
+
+
+def _finished(record: Path, place: Path) -> float | None:
+    """Seconds that a finished job took; None if it is not finished."""
+    try:
+        told = json.loads(record.read_text("utf-8"))
+        if told["outcome"] == "made" and told["name"] == place.name and place.is_dir():
+            return float(told["seconds"])
+    except (OSError, ValueError, KeyError, TypeError):
+        pass
+    return None
+
+
+@contextmanager
+def _claimed(claim: Path) -> Iterator[bool]:
+    """Whether a job is this batch's now; of two that reach for it, one gets it."""
+    mine = _claim(claim)
+    try:
+        yield mine
+    finally:
+        if mine:
+            claim.unlink(missing_ok=True)
+
+
+def _claim(claim: Path) -> bool:
+    try:
+        with claim.open("x", encoding="utf-8") as file:
+            file.write(owner_told())
+    except FileExistsError:
+        try:
+            owner = claim.read_text("utf-8")
+        except OSError:
+            return False
+        if not owner or owner_runs(owner):
+            return False
+        # Whose batch was killed: renamed first, so that of two only one takes over.
+        try:
+            claim.rename(claim.with_suffix(f".{os.getpid()}"))
+            claim.with_suffix(f".{os.getpid()}").unlink(missing_ok=True)
+        except OSError:
+            return False
+        return _claim(claim)
+    return True

@@ -1,0 +1,41 @@
+"""The batch command: many jobs from one file."""
+
+from pathlib import Path
+
+import click
+
+import presolder as ps
+from presolder.render.commands.options import json_option
+from presolder.render.commands.output import progress_on_terminal, say
+
+SOME_FAILED = 3
+
+
+@click.command()
+@click.argument("jobs_file", metavar="JOBS.toml", type=click.Path(path_type=Path))
+@click.option(
+    "--out", type=click.Path(path_type=Path), required=True,
+    help="Folder for the results; what is finished there is kept.",
+)  # fmt: skip
+@click.option(
+    "--jobs", "workers", type=click.IntRange(1, 256),
+    help="How many run at once. [default: one a core]",
+)  # fmt: skip
+@json_option
+@click.pass_context
+def batch(
+    context: click.Context, jobs_file: Path, out: Path, workers: int | None, as_json: bool
+) -> None:
+    r"""Run many jobs: rigs, takes, designs and commands that a file lists.
+
+    Run it again to go on where it was stopped. Exit status: 0 all are done, 3 some failed.
+
+    \b
+    presolder batch year.toml --out year
+    presolder batch year.toml --out year --jobs 4 --json
+    """
+    with progress_on_terminal("jobs") as progress:
+        report = ps.batch(jobs_file, out, workers=workers, progress=progress)
+    say(report, as_json)
+    if not report.well:
+        context.exit(SOME_FAILED)

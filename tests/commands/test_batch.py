@@ -1,0 +1,169 @@
+"""Many jobs from one file: what runs, what is kept, and what one failure costs the others."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+import presolder as ps
+from presolder.models.errors import InputError
+from presolder.render.batch.jobs import read_jobs
+from presolder.render.files.folder import owner_told
+from running import presolder_here
+from takes import SAMPLES
+
+RIG = Path(SAMPLES.parent / "render/rigs/humbucker-500k.toml").read_text("utf-8")
+
+
+def listed(folder: Path, text: str) -> Path:
+    (folder / "mine.toml").write_text(RIG, "utf-8")
+    (folder / "broken.wav").write_bytes(b"RIFF")
+    (folder / "take.flac").write_bytes((SAMPLES / "phrase.flac").read_bytes())
+    file = folder / "jobs.toml"
+    file.write_text(text, "utf-8")
+    return file
+
+
+RENDERS = """
+[[job]]
+command = "render"
+rigs = ["mine.toml", "single-coil-250k"]
+takes = ["take.flac", "broken.wav"]
+designs = ["bare", "1n"]
+options = { travel = 0.5, rest = 0.1, stairs = false }
+
+[[job]]
+name = "look"
+command = "need"
+rigs = ["single-coil-250k"]
+options = { plays = "swells" }
+"""
+
+
+@pytest.mark.slow
+def test_failures_stop_nothing_and_a_second_run_goes_on(tmp_path: Path) -> None:
+    file, out = listed(tmp_path, RENDERS), tmp_path / "out"
+    done = presolder_here("batch", file, "--out", out, "--json")
+    assert done.returncode == 3
+    jobs = {job["name"]: job for job in json.loads(done.stdout)["jobs"]}
+    assert list(jobs) == [
+        "render_mine_take", "render_mine_broken", "render_single-coil-250k_take",
+        "render_single-coil-250k_broken", "look_single-coil-250k",
+    ]  # fmt: skip
+    for name, job in jobs.items():
+        assert job["outcome"] == ("failed" if "broken" in name else "made")
+        assert ("cannot be read as audio" in job["message"]) == ("broken" in name)
+        assert (out / name).is_dir() != ("broken" in name)
+    assert (out / "render_mine_take" / "sweep" / "1n.wav").exists()
+    result = json.loads((out / "look_single-coil-250k" / "result.json").read_text())
+    own = presolder_here("need", "--rig", "single-coil-250k", "--plays", "swells", "--json")
+    assert result == json.loads(own.stdout)
+    # What is finished is kept; what failed, or is about another rig by now, is made.
+    stamps = {path: path.stat().st_mtime_ns for path in out.glob("*/manifest.json")}
+    (tmp_path / "mine.toml").write_text(RIG.replace("title", "# title", 1), "utf-8")
+    again = ps.batch(file, out, workers=2)
+    assert {one.name: one.outcome for one in again.done} == {
+        name: "failed" if "broken" in name else "made" if name == "render_mine_take" else "kept"
+        for name in jobs
+    }
+    assert not again.well
+    for path, stamp in stamps.items():
+        assert (path.stat().st_mtime_ns == stamp) == ("mine" not in path.parent.name)
+    assert json.loads((out / "summary.json").read_text())["well"] is False
+
+
+@pytest.mark.slow
+def test_stopped_and_claimed(tmp_path: Path) -> None:
+    """A signal ends the jobs that run and leaves nothing half-written; a dead claim is taken over."""
+    slow = RENDERS[: RENDERS.index("[[job]]\nname")].replace("travel = 0.5", "travel = 3000")
+    file, out = listed(tmp_path, slow.replace(', "broken.wav"', "")), tmp_path / "out"
+    running = subprocess.Popen(
+        [sys.executable, "-m", "presolder", "batch", str(file), "--out", str(out), "--jobs", "1"],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    while not any(out.glob(".render*/*.scratch")) and running.poll() is None:
+        time.sleep(0.05)
+    running.send_signal(signal.SIGTERM)
+    _, errors = running.communicate(timeout=60)
+    assert running.returncode == 143
+    assert errors == "presolder: interrupted; nothing half-written is left\n"
+    assert [path.name for path in out.iterdir()] == ["jobs"]
+    assert not list((out / "jobs").glob("*.claim"))
+
+    quick = listed(tmp_path, '[[job]]\ncommand = "need"\nrigs = ["single-coil-250k"]\n')
+    (job,) = read_jobs(quick)
+    claim = out / "jobs" / f"{job.key}.claim"
+    # This process runs, so its claim holds; that of one that is gone does not.
+    claim.write_text(owner_told())
+    assert ps.batch(quick, out).done[0].outcome == "elsewhere"
+    gone = subprocess.Popen(["true"])
+    gone.wait()
+    claim.write_text(owner_told().replace(str(os.getpid()), str(gone.pid)))
+    assert ps.batch(quick, out).done[0].outcome == "made"
+    assert not claim.exists()
+
+
+@pytest.mark.slow
+def test_two_batches_on_one_folder(tmp_path: Path) -> None:
+    """Each job is made once."""
+    text = '[[job]]\ncommand = "curves"\nrigs = ["single-coil-250k", "humbucker-500k"]\ndesigns = ["bare"]\n'
+    file, out = listed(tmp_path, text), tmp_path / "out"
+    command = [sys.executable, "-m", "presolder", "batch", str(file), "--out", str(out), "--json"]
+    both = [subprocess.Popen(command, stdout=subprocess.PIPE, text=True) for _ in range(2)]
+    outcomes = [json.loads(one.communicate(timeout=120)[0])["jobs"] for one in both]
+    assert all(one.returncode == 0 for one in both)
+    for first, second in zip(*outcomes, strict=True):
+        pair = {first["outcome"], second["outcome"]}
+        assert pair in ({"made", "elsewhere"}, {"made", "kept"})
+        assert (out / first["name"] / "result.json").exists()
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("", "lists no jobs"),
+        ("job = 3", "lists no jobs"),
+        ('[[job]]\nrigs = ["humbucker-500k"]', "command"),
+        ('[[job]]\ncommand = "need"', "rigs: at least one is needed"),
+        ('[[job]]\ncommand = "render"\nrigs = ["humbucker-500k"]', "needs at least one recording"),
+        ('[[job]]\ncommand = "need"\nrigs = ["nowhere.toml"]', "nowhere.toml: no such file"),
+        ('[[job]]\ncommand = "need"\nrigs = "a"', "must be a list of texts"),
+        (
+            '[[job]]\ncommand = "render"\nrigs = ["humbucker-500k"]\ntakes = ["x.wav"]',
+            "x.wav is not there",
+        ),
+        (
+            '[[job]]\ncommand = "tailor"\nrigs = ["humbucker-500k"]\ndesigns = ["bare"]',
+            "tailor takes none",
+        ),
+        (
+            '[[job]]\ncommand = "need"\nrigs = ["humbucker-500k"]\noptions = { out = "x" }',
+            "options out: is not for here",
+        ),
+        (
+            '[[job]]\ncommand = "need"\nrigs = ["humbucker-500k"]\nspeed = 3',
+            "unknown key 'speed'; nearest valid key",
+        ),
+    ],
+)
+def test_files_that_cannot_be_used(tmp_path: Path, text: str, said: str) -> None:
+    """All is refused before anything runs."""
+    with pytest.raises(InputError, match=said):
+        ps.batch(listed(tmp_path, text), tmp_path / "out")
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_key_is_of_contents_and_options(tmp_path: Path) -> None:
+    """Not of where the files lie."""
+    text = '[[job]]\ncommand = "need"\nrigs = ["mine.toml"]\noptions = { plays = "swells" }\n'
+    keys = []
+    for name in ("a", "b"):
+        (tmp_path / name).mkdir()
+        keys.append(read_jobs(listed(tmp_path / name, text))[0].key)
+    keys.append(read_jobs(listed(tmp_path / "a", text.replace("swells", "full")))[0].key)
+    assert keys[0] == keys[1] != keys[2]
