@@ -36,8 +36,35 @@ LONGEST = (
 )
 
 
+# What CI leaves to `-m thorough`, since a shorter test guards the same: by the end of its name.
+THOROUGH = (
+    # Four cases of each stage instead of sixteen; wirings of all kinds still turn their knobs.
+    "test_outside_check[spice_stages]",
+    "test_outside_check[spice_transient]",
+    "test_committed_page_shows_these_numbers",
+    # Another rig's fit at the jack, another Python, other sizes of the same page.
+    "test_at_the_jack_through_the_command",
+    "test_other_pythons[3.12-interpreter0]",
+    *(f"test_accessible_and_fits[size{i}-look{i}]" for i in (1, 2, 3, 4)),
+    # The same as a test beside it, on other values.
+    "test_a_pack_works_everything_out_once[names1]",
+    "test_order_of_cleaning_up[diodes]",
+    "test_what_the_live_knob_leaves_out_is_said[asked0-heard with hum]",
+    "test_search_finds_what_trying_everything_finds[split-humbucker-Parallel]",
+    "test_planted_faults_in_guitars_of_ordinary_parts[1]",
+    "test_engine_is_the_simulator[dark-long-cable-270p || gang(500k, audio, full)]",
+    # Repeated draws, of what other tests do once; and a picture.
+    "test_stated_errors_hold_the_truth_19_times_of_20[30]",
+    "test_screenshot_for_the_readme",
+)
+
+
+@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Long files first, then the slow tests, so that no core waits for the other at the end."""
+    for item in items:
+        if item.nodeid.endswith(THOROUGH):
+            item.add_marker("thorough")
 
     def turn(item: pytest.Item) -> tuple[int, bool]:
         name = item.path.name

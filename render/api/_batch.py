@@ -48,6 +48,11 @@ def batch(
     InputError
         If the file or the folder cannot be used. A job that fails stops no other.
 
+    Notes
+    -----
+    Each job is a process of the command line; what is finished is known by the
+    SHA-256 (FIPS 180-4) of version, options and the contents of rig and take.
+
     Examples
     --------
     >>> import tempfile, presolder as ps

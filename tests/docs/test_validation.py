@@ -6,6 +6,8 @@ import pytest
 
 from check_row import Row
 from checks import CHECKS, rows_of
+from checks_stages import LIMIT_DB, cases_of, compared
+from presolder.models.instrument.stage import STAGE_KINDS, StageKind
 from validation_page import PAGE, committed_numbers, same_number
 
 pytestmark = pytest.mark.slow
@@ -15,6 +17,13 @@ pytestmark = pytest.mark.slow
 def test_outside_check(check: Callable[[], list[Row]]) -> None:
     for row in rows_of(check):
         assert row.worst <= row.limit, row
+
+
+@pytest.mark.parametrize("kind", STAGE_KINDS)
+def test_a_few_cases_of_each_stage(kind: StageKind) -> None:
+    """Of the sixteen that the page has, one of each strength and one with a weak battery."""
+    for case in cases_of(kind)[:4]:
+        assert compared(case).difference_db <= LIMIT_DB
 
 
 def test_committed_page_shows_these_numbers() -> None:
