@@ -13,8 +13,9 @@ from collections.abc import Iterable, Iterator
 import numpy as np
 
 from presolder.models.audio.overlap import FilterBank, filter_bank, filtered
-from presolder.models.circuit.assembly import Descriptor
-from presolder.models.circuit.equations import chain_equations, take_equations
+from presolder.models.circuit.assembly import Descriptor, waves_of
+from presolder.models.circuit.chain import control_chain
+from presolder.models.circuit.equations import take_equations
 from presolder.models.circuit.recursion import collocation_nodes
 from presolder.models.circuit.response import transfer
 from presolder.models.circuit.wave import wave_weights
@@ -110,7 +111,7 @@ def filters_for(rig: Rig, sample_rate_hz: float, instants: Array | None = None) 
         take_equations(rig),
         rig.take.dial,
         instants,
-        chain_equations(rig, None).wave_seconds,
+        waves_of(control_chain(rig, None).branches),
         None if string is None or place is None else string.wave_seconds(place),
     )
 

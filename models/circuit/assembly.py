@@ -99,6 +99,12 @@ def _row(node: int) -> int:
     return node - 1
 
 
+def waves_of(branches: tuple[Branch, ...]) -> tuple[float | None, ...]:
+    """Which EMFs a circuit has, as `Descriptor.wave_seconds`; most often one for all."""
+    sources = (branch.wave_seconds for branch in branches if branch.kind == "source")
+    return tuple(dict.fromkeys(sources)) or (None,)
+
+
 def assemble(branches: tuple[Branch, ...]) -> Descriptor:
     """Stamp the branches into the equations of modified nodal analysis.
 
@@ -116,8 +122,7 @@ def assemble(branches: tuple[Branch, ...]) -> Descriptor:
     with_current = [b for b in branches if b.kind in _WITH_CURRENT]
     reactive = [b for b in branches if b.kind in _WITH_STATE]
     size = node_count + len(with_current)
-    sources = [branch.wave_seconds for branch in branches if branch.kind == "source"]
-    waves = tuple(dict.fromkeys(sources)) or (None,)
+    waves = waves_of(branches)
     # Stamped with ground included, which is dropped at the end.
     stamp = _Stamp(
         np.zeros((size, size)),

@@ -5,7 +5,11 @@ from dataclasses import dataclass, field, replace
 from typing import Literal, get_args
 
 from presolder.models.errors import InputError
-from presolder.models.instrument.quantities import format_quantity, require_component
+from presolder.models.instrument.quantities import (
+    format_quantity,
+    require_component,
+    require_within,
+)
 from presolder.models.instrument.stage import Stage
 from presolder.models.instrument.taper import BENT_TAPERS, DIAL_MAX, Taper
 
@@ -74,10 +78,8 @@ class Pickup:
     from_bridge_metres: float | None = None
 
     def __post_init__(self) -> None:
-        if self.from_bridge_metres is not None and not 0.002 <= self.from_bridge_metres <= 0.5:
-            raise InputError(
-                f"from_bridge = {1e3 * self.from_bridge_metres:g} mm must lie between 2 and 500 mm"
-            )
+        if self.from_bridge_metres is not None:
+            require_within([("from_bridge", 1e3 * self.from_bridge_metres, 2.0, 500.0)], "mm")
         require_component("resistance", self.resistance_ohms, "ohm")
         require_component("inductance", self.inductance_henries, "henry")
         require_component("capacitance", self.capacitance_farads, "farad", zero_ok=True)

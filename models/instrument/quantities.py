@@ -190,22 +190,27 @@ def _read_si_text(text: str, unit: Unit) -> float | None:
     return float(f"{mantissa}e{int(power or 0) + exponent}")
 
 
-def require_within(ranges: Iterable[tuple[str, float, float, float]]) -> None:
+def require_within(ranges: Iterable[tuple[str, float, float, float]], unit: str = "") -> None:
     """Refuse plain numbers outside their ranges.
 
     Parameters
     ----------
     ranges : iterable of (str, float, float, float)
         What each is called, its value, and the lowest and highest accepted.
+    unit : str
+        Of all of them, for the message.
 
     Raises
     ------
     InputError
         Naming the first that lies outside, or is not a number.
     """
+    of_unit = f" {unit}" if unit else ""
     for name, value, low, high in ranges:
         if not low <= value <= high:
-            raise InputError(f"{name} = {value:g} must lie between {low:g} and {high:g}")
+            raise InputError(
+                f"{name} = {value:g}{of_unit} must lie between {low:g} and {high:g}{of_unit}"
+            )
 
 
 def require_component(name: str, value: float, unit: Unit, *, zero_ok: bool = False) -> None:

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from presolder.models.errors import InputError
+from presolder.models.instrument.quantities import require_within
 
 LOWEST_HZ, HIGHEST_HZ = 20.0, 1500.0
 SHORTEST_METRES, LONGEST_METRES = 0.3, 1.2
@@ -29,14 +29,8 @@ class String:
     scale_metres: float
 
     def __post_init__(self) -> None:
-        for name, value, low, high, unit in (
-            ("open_string", self.open_hz, LOWEST_HZ, HIGHEST_HZ, "Hz"),
-            ("scale", self.scale_metres, SHORTEST_METRES, LONGEST_METRES, "m"),
-        ):
-            if not low <= value <= high:
-                raise InputError(
-                    f"{name} = {value:g} {unit} must lie between {low:g} and {high:g} {unit}"
-                )
+        require_within([("open_string", self.open_hz, LOWEST_HZ, HIGHEST_HZ)], "Hz")
+        require_within([("scale", self.scale_metres, SHORTEST_METRES, LONGEST_METRES)], "m")
 
     def wave_seconds(self, metres: float) -> float:
         """How long a wave takes from a place to the bridge.

@@ -8,9 +8,9 @@ from presolder.models.instrument.network import Design, Network, format_network
 from presolder.models.judging.ranking import EQUAL_DB, in_order
 from presolder.models.judging.recommendation import candidates, standing_first
 from presolder.models.judging.search import (
-    MOST_COMBINATIONS,
     Found,
     Shelf,
+    by_steps,
     combinations,
     plateau,
     tailor,
@@ -105,5 +105,5 @@ def recommend_everywhere(
         sum(combinations(shape, shelf) for shape in shapes),
         len(shapes),
         len(plateau(found)),
-        any(combinations(shape, shelf) > MOST_COMBINATIONS for shape in shapes),
+        by_steps(shapes, shelf),
     )

@@ -17,10 +17,10 @@ from presolder.models.judging.ranking import (
     worth_their_parts,
 )
 from presolder.models.judging.search import (
-    MOST_COMBINATIONS,
     Found,
     Shelf,
     best_of_each,
+    by_steps,
     combinations,
     front,
     plateau,
@@ -143,7 +143,7 @@ def recommend(
         sum(combinations(shape, shelf) for shape in shapes),
         len(shapes),
         len(plateau(found)),
-        any(combinations(shape, shelf) > MOST_COMBINATIONS for shape in shapes),
+        by_steps(shapes, shelf),
     )
 
 

@@ -407,6 +407,11 @@ def require_searchable(design: Design) -> Network:
     return design.network
 
 
+def by_steps(shapes: tuple[Network, ...], shelf: Shelf) -> bool:
+    """Whether one of the shapes allows so many designs that not each is tried."""
+    return any(combinations(shape, shelf) > MOST_COMBINATIONS for shape in shapes)
+
+
 def combinations(shape: Network, shelf: Shelf) -> int:
     """How many designs of this shape the shelf allows."""
     return int(np.prod([len(shelf.options(leaf)) for leaf in leaves(shape)]))

@@ -64,11 +64,17 @@ def asked_places(rig: RigLike | Sequence[Situation]) -> tuple[Situation, ...]:
         found = asked_rig(rig)
         return (Situation(found.name, found),)
     places = asked_situations(rig)
-    names = [one.name for one in places]
-    for name in names:
-        if names.count(name) > 1:
-            raise InputError(f"situation {name!r} is given twice")
+    _require_distinct("situation", (one.name for one in places))
     return places
+
+
+def _require_distinct(kind: str, names: Iterable[str]) -> None:
+    """Refuse names of which one is given twice."""
+    seen: set[str] = set()
+    for name in names:
+        if name in seen:
+            raise InputError(f"{kind} {name!r} is given twice")
+        seen.add(name)
 
 
 def asked_design(design: DesignLike, rig: Rig) -> Design:
@@ -93,11 +99,7 @@ def asked_designs(designs: Iterable[DesignLike] | None, rig: Rig) -> tuple[Desig
     found = tuple(asked_design(design, rig) for design in designs)
     if not found:
         raise InputError("no designs are given; at least one is needed")
-    seen: set[str] = set()
-    for design in found:
-        if design.name in seen:
-            raise InputError(f"design {design.name!r} is given twice")
-        seen.add(design.name)
+    _require_distinct("design", (design.name for design in found))
     return found
 
 

@@ -113,12 +113,11 @@ def read_recording(
     """
     with _decoded(path) as audible:
         scan = _scan(path, audible)
-        part = _part(path.name, audible, scan, start_s, end_s)
-        first, last = part
+        first, last, loudest = _part(path.name, audible, scan, start_s, end_s)
         said = []
         if (start_s, end_s) != (None, None):
             said.append(f"{first / scan.rate_hz:g} to {last / scan.rate_hz:g} s of it")
-        silence = _silence(audible, scan, part) if trim else 0
+        silence = _silence(audible, scan, first, last, loudest) if trim else 0
         if silence:
             said.append(f"without {silence / scan.rate_hz:.2f} s of silence at the start")
         first += silence
@@ -164,8 +163,8 @@ def _scan(path: Path, audible: Path) -> _Scan:
 
 def _part(
     name: str, audible: Path, scan: _Scan, start_s: float | None, end_s: float | None
-) -> tuple[int, int]:
-    """First sample of a part, and the one past its last."""
+) -> tuple[int, int, float]:
+    """First sample of a part, the one past its last, and its peak."""
     whole_s = scan.count / scan.rate_hz
     first, last = start_s or 0.0, whole_s if end_s is None else end_s
     if not 0 <= first < last or last > whole_s + 1e-9:
@@ -173,16 +172,19 @@ def _part(
             f"{name}: from {first:g} to {last:g} s must lie within its {whole_s:.2f} s"
         )
     start, stop = round(first * scan.rate_hz), round(last * scan.rate_hz)
-    if stop - start < SHORTEST_SECONDS * scan.rate_hz or not _loudest(audible, scan, start, stop):
+    loudest = _loudest(audible, scan, start, stop)
+    if stop - start < SHORTEST_SECONDS * scan.rate_hz or not loudest:
         raise InputError(
             f"{name}: from {first:g} to {last:g} s there is less than"
             f" {SHORTEST_SECONDS:g} s of sound"
         )
-    return start, stop
+    return start, stop, loudest
 
 
 def _loudest(audible: Path, scan: _Scan, first: int, last: int) -> float:
-    """The peak of a part, of which the blocks at its ends are read again."""
+    """The peak of a part, of which blocks that it only partly covers are read again."""
+    if (first, last) == (0, scan.count):
+        return float(scan.peaks.max())
     whole = slice(-(-first // _READ_FRAMES), last // _READ_FRAMES)
     if whole.start >= whole.stop:
         return float(np.abs(_between(audible, first, last)).max(initial=0.0))
@@ -191,10 +193,8 @@ def _loudest(audible: Path, scan: _Scan, first: int, last: int) -> float:
     return float(max([scan.peaks[whole].max(), *peaks]))
 
 
-def _silence(audible: Path, scan: _Scan, part: tuple[int, int]) -> int:
-    """Samples of silence at the start of a part."""
-    first, last = part
-    loudest = _loudest(audible, scan, first, last)
+def _silence(audible: Path, scan: _Scan, first: int, last: int, loudest: float) -> int:
+    """Samples of silence at the start of a part with this peak."""
     heard = np.flatnonzero(scan.peaks > loudest * amplitude(SILENT_DB))
     # Within the part's first block that is heard; blocks may reach out of the part.
     for block in heard[heard >= first // _READ_FRAMES].tolist():
