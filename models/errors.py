@@ -24,6 +24,10 @@ class CacheWarning(UserWarning):
     """What is kept between runs could not be used; only time is lost. One line."""
 
 
+class SlowLoopsWarning(UserWarning):
+    """An installation works, but slowly; one line with the way out."""
+
+
 @contextmanager
 def place(name: str) -> Iterator[None]:
     """Put a place in front of what goes wrong inside.

@@ -94,3 +94,24 @@ def filter_sections(
             memory[k, 1] = sections[k, 2] * value - sections[k, 5] * result
             value = result
         output[n] = value
+
+
+@compiled
+def combine(signals: Array, kernels: Array, output: Array) -> None:
+    """Sum several signals over the samples around each, with several sets of weights.
+
+    Parameters
+    ----------
+    signals : ndarray, shape (p, n + k - 1)
+        Rows may lie apart, as those of `output`.
+    kernels : ndarray, shape (q, p, k)
+        Weights, the earliest sample's first.
+    output : ndarray, shape (q, n)
+        Written.
+    """
+    count = output.shape[1]
+    output[:] = 0.0
+    for i in range(kernels.shape[0]):
+        for j in range(kernels.shape[1]):
+            for k in range(kernels.shape[2]):
+                output[i] += kernels[i, j, k] * signals[j, k : k + count]

@@ -15,7 +15,7 @@ from presolder.render.files.default_rig import default_rig
 from presolder.render.files.ffmpeg import have_ffmpeg
 from presolder.render.files.rigs import find_situations
 
-PACKAGES = ("presolder", "numpy", "scipy", "numba", "soundfile", "pydub", "click", "matplotlib")
+PACKAGES = ("presolder", "numpy", "scipy", "soundfile", "pydub", "click", "matplotlib")
 _LEAST_FREE_BYTES = 1_000_000_000
 
 
@@ -55,15 +55,14 @@ def _not_writable(folder: Path) -> str:
 def ffmpeg_trouble() -> str:
     """What is wrong with ffmpeg."""
     if not have_ffmpeg():
-        return "ffmpeg is not installed: M4A cannot be read, and listening copies have fewer tags"
+        return "ffmpeg is not installed: M4A cannot be read or written"
     try:
         listed = subprocess.run(
             ["ffmpeg", "-hide_banner", "-encoders"], capture_output=True, check=True, timeout=20
         ).stdout
     except (OSError, subprocess.SubprocessError):
         return "ffmpeg is there and does not run"
-    missing = [name for name in (b"libmp3lame", b" aac ") if name not in listed]
-    return f"this ffmpeg cannot write {missing[0].decode().strip()}" if missing else ""
+    return "" if b" aac " in listed else "this ffmpeg cannot write M4A"
 
 
 def encoding_trouble() -> str:
