@@ -1,7 +1,6 @@
 """Blocks of audio made in a thread of their own while the one before is used."""
 
 from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
 from typing import TypeVar
 
 T = TypeVar("T")
@@ -23,6 +22,9 @@ def ahead(blocks: Iterator[T]) -> Iterator[T]:
     object
         The blocks in their order; an error arises where its block would have come.
     """
+    # Here, so that only circuits wait for the library.
+    from concurrent.futures import ThreadPoolExecutor  # noqa: PLC0415
+
     with ThreadPoolExecutor(1) as maker:
         coming = maker.submit(next, blocks, None)
         while (block := coming.result()) is not None:

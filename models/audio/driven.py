@@ -1,8 +1,7 @@
 """A take through a guitar that feeds a stage of transistors or diodes, which it is part of."""
 
-from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import repeat
 
@@ -14,11 +13,12 @@ from presolder.models.audio.devices import step_devices
 from presolder.models.audio.drive import loudest_second
 from presolder.models.audio.emf import emf_filters, filters_for, recover_emf
 from presolder.models.audio.knob import KnobPath
-from presolder.models.audio.overlap import FilterBank
-from presolder.models.audio.renderer import BLOCK, emf_along, sample_count
+from presolder.models.audio.overlap import FilterBank, taken_from
+from presolder.models.audio.renderer import BLOCK, EmfPiece, emf_along, sample_count
 from presolder.models.audio.voicing import looped_noise
 from presolder.models.circuit.newton import WORK_ROWS
 from presolder.models.circuit.steps import PAST, Steps, tabulate_steps
+from presolder.models.cores import crew
 from presolder.models.decibels import amplitude
 from presolder.models.errors import InputError
 from presolder.models.instrument.network import Design
@@ -112,22 +112,31 @@ class Driven:
             for design, steps in enumerate(self.steps)
             for standing in at_rest(steps, channels)
         ]
-        noises = self._noise(sample_count(path, rate))
-        with ThreadPoolExecutor() as pool:
-            for piece in ahead(emf_along(self.filters, path, take, rate, block)):
-                volts = self.emf_volts * (piece.emf + next(noises))
+        noise = self._noise(sample_count(path, rate) + self.filters.lead)
+        with crew(len(runs)) as spread:
+            for piece in ahead(self._pieces(path, take, block)):
+                volts = self.emf_volts * (piece.emf + noise(piece.dial.size))
                 out = np.empty((len(runs), self.oversampling * volts.shape[2]))
-                failures = [
-                    pool.submit(
-                        advance, self.steps[design], piece.dial, volts[run % channels], standing,
-                        out[run],
-                    )
-                    for run, (design, standing) in enumerate(runs)
-                ]  # fmt: skip
+                failures = spread(
+                    advance,
+                    [self.steps[design] for design, _ in runs],
+                    repeat(piece.dial),
+                    [volts[run % channels] for run in range(len(runs))],
+                    [standing for _, standing in runs],
+                    out,
+                )
                 for (design, _), failed in zip(runs, failures, strict=True):
-                    self.require_solved(design, failed.result(), piece.first)
+                    self.require_solved(design, failed, piece.first)
                 if piece.early < piece.dial.size:
                     yield out[:, piece.early * self.oversampling :]
+
+    def _pieces(self, path: KnobPath, take: Array, block: int) -> Iterator[EmfPiece]:
+        """The take's EMF in pieces of their own, since the next is made while one is used."""
+        rate = self.sample_rate_hz
+        return (
+            replace(piece, emf=piece.emf.copy())
+            for piece in emf_along(self.filters, path, take, rate, block)
+        )
 
     def require_solved(self, design: int, failed: int, first: int) -> None:
         """Refuse to go on where a step has no solution.
@@ -152,15 +161,15 @@ class Driven:
                 f" {at_s:.4f} s; its input may be far too strong"
             )
 
-    def _noise(self, count: int) -> Iterator[Array | float]:
-        """The coil's hum and hiss at each step, in pieces as long as the take's EMF."""
+    def _noise(self, count: int) -> Callable[[int], Array | float]:
+        """The coil's hum and hiss at each step, so many samples at a time."""
         if not self.noise_gain:
-            return repeat(0.0)
+            return lambda _: 0.0
         filters = emf_filters(self.sample_rate_hz, instants=self.instants)
         noise = self.noise_gain * looped_noise(count, self.sample_rate_hz)[np.newaxis]
         # The same in all coils.
         emfs = (1, self.steps[0].emf_count, 1)
-        return (np.tile(piece, emfs) for piece in recover_emf(iter([noise]), filters))
+        return taken_from(np.tile(piece, emfs) for piece in recover_emf(iter([noise]), filters))
 
 
 @dataclass(frozen=True, eq=False)

@@ -12,14 +12,14 @@ from collections.abc import Iterable, Iterator
 
 import numpy as np
 
-from presolder.models.audio.overlap import FilterBank, filter_bank, filtered
+from presolder.models.audio.overlap import FilterBank, filter_bank, filtered_in_place
 from presolder.models.circuit.assembly import Descriptor, waves_of
 from presolder.models.circuit.chain import control_chain
 from presolder.models.circuit.equations import take_equations
 from presolder.models.circuit.recursion import collocation_nodes
 from presolder.models.circuit.response import transfer
 from presolder.models.circuit.wave import wave_weights
-from presolder.models.decibels import amplitude
+from presolder.models.decibels import amplitude, power
 from presolder.models.instrument.rig import Rig
 from presolder.models.typing import Array, ComplexArray
 
@@ -33,10 +33,18 @@ BAND_LIMIT_REACH = 1 << 10
 # No frequency is lifted by more than this over the best-passed one, which
 # only bites on takes made with the volume or tone rolled far down.
 LARGEST_LIFT_DB = 60.0
-# Length of the inverse's impulse response. The slowest decay in it is the tone
-# capacitor discharging through the tone pot, 11 ms with usual parts.
-_MEMORY_SECONDS = 0.37
+# Length of the inverse's impulse response. The slowest decay in it is most often the tone
+# capacitor discharging through the tone pot, 11 ms with usual parts; where it does not
+# die away in the shorter of these, the longer is taken.
+_MEMORY_SECONDS = (0.34, 0.68)
+# What of it lies before and after all but this is left out.
+_NOTHING_DB = -170.0
+# So much of it must be nothing at its end.
+_QUIET_FRACTION = 1 / 16
 _LEAD_FRACTION = 1 / 8
+# Of the interpolation between phases: samples to either side, and its window's shape,
+# which for so many lets -170 dB past the transition.
+_KERNEL_REACH, _KAISER_BETA = 6, 17.8
 
 
 def emf_filters(
@@ -76,23 +84,74 @@ def emf_filters(
     The division is by H (1 + (floor / abs(H))^4): where abs(H) is well above
     the floor this is 1 / H to within rounding, and far below it goes to zero.
     """
-    taps = 1 << int(np.ceil(np.log2(_MEMORY_SECONDS * sample_rate_hz)))
-    lead = int(taps * _LEAD_FRACTION)
-    frequency_hz = np.linspace(0.0, 0.5 * sample_rate_hz, taps // 2 + 1)
-    wanted = band_limit(frequency_hz, sample_rate_hz).astype(np.complex128)
-    if take is not None:
-        # DC itself is avoided: nodes between two capacitors have no voltage there.
-        chain = transfer(take, np.maximum(frequency_hz, 1e-3), dial, from_string=True)[0]
-        chain[0] = chain[0].real
-        wanted /= bounded(chain)
-    elif recorded_at is not None:
-        wanted /= wave_weights((recorded_at,), frequency_hz)[0]
     wanted_at = collocation_nodes() if instants is None else instants
-    advance_samples = wanted_at[:, None] - 1.0
-    turn = np.exp(2j * np.pi * advance_samples * (frequency_hz / sample_rate_hz))
-    own = wave_weights(wave_seconds, frequency_hz)[:, None] * wanted
-    impulse = np.roll(np.fft.irfft(own * turn, taps), lead, axis=-1)
-    return filter_bank(impulse.reshape(-1, taps), lead)
+
+    # At each sample and half a sample before; what lies between follows from these.
+    phases = np.array([-0.5, 0.0])
+
+    def wanted(frequency_hz: Array) -> ComplexArray:
+        whole = band_limit(frequency_hz, sample_rate_hz).astype(np.complex128)
+        if take is not None:
+            # DC itself is avoided: nodes between two capacitors have no voltage there.
+            chain = transfer(take, np.maximum(frequency_hz, 1e-3), dial, from_string=True)[0]
+            chain[0] = chain[0].real
+            whole /= bounded(chain)
+        elif recorded_at is not None:
+            whole /= wave_weights((recorded_at,), frequency_hz)[0]
+        turn = 2j * np.pi * phases[:, None] * (frequency_hz / sample_rate_hz)
+        own = wave_weights(wave_seconds, frequency_hz)[:, None] * whole
+        return np.asarray(own * np.exp(turn), dtype=np.complex128)
+
+    for seconds in _MEMORY_SECONDS:
+        taps = 1 << int(np.ceil(np.log2(seconds * sample_rate_hz)))
+        lead = int(taps * _LEAD_FRACTION)
+        spectra = wanted(np.linspace(0.0, 0.5 * sample_rate_hz, taps // 2 + 1))
+        impulses = np.roll(np.fft.irfft(spectra, taps), lead, axis=-1).reshape(-1, taps)
+        first, last = _extent(impulses)
+        if last < (1.0 - _QUIET_FRACTION) * taps:
+            break
+    first = min(first, lead)
+    kernels = kernels_between(wanted_at - 1.0, phases)
+    return filter_bank(impulses[:, first:last], lead - first, kernels)
+
+
+def kernels_between(instants: Array, phases: Array) -> Array:
+    """What interpolates a signal known at several instants of each sample, all evenly spaced.
+
+    Parameters
+    ----------
+    instants : ndarray, shape (q,)
+        Wanted, in samples from each sample, -1 to 0.
+    phases : ndarray, shape (p,)
+        Known, likewise.
+
+    Returns
+    -------
+    ndarray, shape (q, p, 2 reach + 1)
+
+    Notes
+    -----
+    A sinc in Kaiser's window (Oppenheim and Schafer, Discrete-Time Signal
+    Processing, section 7.5.3). What is known so densely ends at half of its own
+    Nyquist frequency, so that the transition may be as wide as its whole band.
+    """
+    count = phases.size
+    half_width = _KERNEL_REACH * count
+    known_at = np.arange(-_KERNEL_REACH, _KERNEL_REACH + 1) + phases[:, None]
+    distance = count * (known_at - instants[:, None, None])
+    inside = np.sqrt(np.maximum(1.0 - np.square(distance / half_width), 0.0))
+    window = np.where(np.abs(distance) < half_width, np.i0(_KAISER_BETA * inside), 0.0)
+    return np.ascontiguousarray(np.sinc(distance) * window / np.i0(_KAISER_BETA))
+
+
+def _extent(impulses: Array) -> tuple[int, int]:
+    """Where impulse responses, shape (filters, taps), begin and end, but for next to nothing."""
+    energy = np.cumsum(np.square(impulses), axis=1)
+    energy /= energy[:, -1:]
+    nothing = power(_NOTHING_DB)
+    first = np.argmax(energy > nothing, axis=1).min()
+    last = np.argmax(energy >= 1.0 - nothing, axis=1).max()
+    return int(first), int(last) + 1
 
 
 def filters_for(rig: Rig, sample_rate_hz: float, instants: Array | None = None) -> FilterBank:
@@ -144,6 +203,11 @@ def band_limit(frequency_hz: Array, sample_rate_hz: float) -> Array:
 
 
 def recover_emf(blocks: Iterable[Array], filters: FilterBank) -> Iterator[Array]:
+    """Stream the EMF, as `recover_emf_in_place`, each block its own."""
+    return (emf.copy() for emf in recover_emf_in_place(blocks, filters))
+
+
+def recover_emf_in_place(blocks: Iterable[Array], filters: FilterBank) -> Iterator[Array]:
     """Stream the EMF at the collocation nodes of every sample's step.
 
     Parameters
@@ -159,9 +223,10 @@ def recover_emf(blocks: Iterable[Array], filters: FilterBank) -> Iterator[Array]
         The stream starts ``filters.lead`` samples before the recording (the
         EMF's own onset) and ends with its last sample. The length of these
         blocks depends on the filters alone, so that results do not depend on
-        how the recording was cut into blocks.
+        how the recording was cut into blocks. Each is valid until the next is
+        asked for.
     """
-    return filtered(_with_onset(blocks, filters.lead), filters)
+    return filtered_in_place(_with_onset(blocks, filters.lead), filters)
 
 
 def _with_onset(blocks: Iterable[Array], lead: int) -> Iterator[Array]:

@@ -38,13 +38,14 @@ def fitted_blocks(
     """
     length = samples.shape[1]
     if sample_count <= length:
-        cycle, intro = samples, samples[:, :0]
-    else:
-        fade = min(round(CROSSFADE_SECONDS * sample_rate_hz), length // 4)
-        angle = (np.arange(fade) + 0.5) / max(fade, 1) * (np.pi / 2)
-        intro = samples[:, : length - fade]
-        seam = samples[:, length - fade :] * np.cos(angle) + samples[:, :fade] * np.sin(angle)
-        cycle = np.concatenate([seam, samples[:, fade : length - fade]], axis=1)
+        for first in range(0, sample_count, block):
+            yield samples[:, first : min(first + block, sample_count)]
+        return
+    fade = min(round(CROSSFADE_SECONDS * sample_rate_hz), length // 4)
+    angle = (np.arange(fade) + 0.5) / max(fade, 1) * (np.pi / 2)
+    intro = samples[:, : length - fade]
+    seam = samples[:, length - fade :] * np.cos(angle) + samples[:, :fade] * np.sin(angle)
+    cycle = np.concatenate([seam, samples[:, fade : length - fade]], axis=1)
     for first in range(0, sample_count, block):
         index = np.arange(first, min(first + block, sample_count))
         from_cycle = cycle.take(index - intro.shape[1], axis=1, mode="wrap")

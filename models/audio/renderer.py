@@ -3,16 +3,18 @@
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from itertools import repeat
 
 import numpy as np
 
-from presolder.models.audio.emf import filters_for, recover_emf
+from presolder.models.audio.emf import filters_for, recover_emf_in_place
 from presolder.models.audio.kernels import step_states
-from presolder.models.audio.knob import KnobPath, dial_at
+from presolder.models.audio.knob import KnobPath, dials_of_steps
 from presolder.models.audio.loop import fitted_blocks
 from presolder.models.audio.overlap import FilterBank
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.recursion import Recursion, discretise
+from presolder.models.cores import crew
 from presolder.models.instrument.controls import Load
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig, Take
@@ -126,13 +128,12 @@ class Renderer:
         self, recursions: tuple[Recursion, ...], path: KnobPath, take: Array, block: int
     ) -> Iterator[list[Array]]:
         states = [np.zeros((take.shape[0], r.state_count)) for r in recursions]
-        for piece in emf_along(self.filters, path, take, self.sample_rate_hz, block):
-            rendered = [
-                advance(recursion, piece.dial, piece.emf, state)[:, piece.early :]
-                for recursion, state in zip(recursions, states, strict=True)
-            ]
-            if piece.early < piece.dial.size:
-                yield rendered
+        with crew(len(recursions)) as spread:
+            for piece in emf_along(self.filters, path, take, self.sample_rate_hz, block):
+                whole = spread(advance, recursions, repeat(piece.dial), repeat(piece.emf), states)
+                rendered = [audio[:, piece.early :] for audio in whole]
+                if piece.early < piece.dial.size:
+                    yield rendered
 
 
 @dataclass(frozen=True, eq=False)
@@ -164,14 +165,15 @@ def emf_along(
 ) -> Iterator[EmfPiece]:
     """Stream a take's EMF, cut or looped to the length of a knob's path.
 
-    The recovered EMF sets in before the recording does.
+    The recovered EMF sets in before the recording does. A piece is valid until
+    the next is asked for.
     """
     source = fitted_blocks(take, sample_count(path, sample_rate_hz), sample_rate_hz, block)
     first = -filters.lead
-    for emf in recover_emf(source, filters):
-        index = np.arange(first, first + emf.shape[2])
-        yield EmfPiece(emf, dial_at(path, (index - 0.5) / sample_rate_hz), first)
-        first += emf.shape[2]
+    for emf in recover_emf_in_place(source, filters):
+        count = emf.shape[2]
+        yield EmfPiece(emf, dials_of_steps(path, first, count, sample_rate_hz), first)
+        first += count
 
 
 def advance(recursion: Recursion, dial: Array, emf: Array, states: Array) -> Array:

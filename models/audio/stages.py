@@ -10,7 +10,7 @@ from presolder.models.audio.curves import driven_volts
 from presolder.models.audio.drive import loudest_second, pre_emphasis
 from presolder.models.audio.driven import Driven, emf_volts_for
 from presolder.models.audio.knob import KnobPath
-from presolder.models.audio.overlap import FilterBank
+from presolder.models.audio.overlap import FilterBank, taken_from
 from presolder.models.audio.renderer import Renderer, sample_count
 from presolder.models.audio.voicing import hum_and_hiss, looped_noise, voiced
 from presolder.models.decibels import amplitude
@@ -70,6 +70,14 @@ class Voice:
     volts_per_unit: float
     noise_gain: float
 
+    def prepare(self) -> None:
+        """Make what all renders share, before several begin at once."""
+        renderer = self.renderer
+        _ = (
+            renderer.filters,
+            (renderer.steps if isinstance(renderer, Driven) else renderer.recursions),
+        )
+
     def along(self, path: KnobPath, take: Array) -> Iterator[list[Array]]:
         """Render a take along a path as `Renderer.along` does, hum and hiss of the coil with it."""
         clean = self.renderer.along(path, take)
@@ -79,8 +87,11 @@ class Voice:
         rate = self.renderer.sample_rate_hz
         once = looped_noise(sample_count(path, rate), rate)
         noise = np.tile(self.noise_gain * once, (take.shape[0], 1))
-        of_coil = self.renderer.of_emf().along(path, noise)
-        for blocks, others in zip(clean, of_coil, strict=True):
+        of_coil = taken_from(
+            np.stack(blocks) for blocks in self.renderer.of_emf().along(path, noise)
+        )
+        for blocks in clean:
+            others = of_coil(blocks[0].shape[1])
             yield [block + other for block, other in zip(blocks, others, strict=True)]
 
     def through(self, blocks: Iterable[Array]) -> Iterator[Array]:
