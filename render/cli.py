@@ -5,12 +5,21 @@ import importlib
 import io
 import os
 import sys
+import time
 import warnings
-from typing import TextIO
+from typing import Any, TextIO
 
 import click
 
-from presolder.models.errors import CacheWarning, InputError, OddValueWarning, one_line
+from presolder.models.cores import JOBS, cores
+from presolder.models.errors import (
+    CacheWarning,
+    InputError,
+    OddValueWarning,
+    SlowLoopsWarning,
+    one_line,
+)
+from presolder.render.commands.remarks import QUIET, VERBOSE, remark
 
 # Each lives in a module of its name; the line is what the overview says of it,
 # so that the overview loads none of them.
@@ -66,12 +75,59 @@ class LazyGroup(click.Group):
             return None
         module = importlib.import_module(f"presolder.render.commands.{cmd_name}")
         command: click.Command = getattr(module, cmd_name)
+        taken = {name for one in command.params for name in one.opts}
+        command.params += [one for one in _everywhere() if not taken & set(one.opts)]
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
         """The overview."""
         with formatter.section("Commands"):
             formatter.write_dl(list(SUMMARIES.items()))
+
+
+def _everywhere() -> tuple[click.Option, ...]:
+    """What every command takes."""
+    hidden: dict[str, Any] = {"expose_value": False}
+    return (
+        click.Option(
+            ["--jobs", "wanted_cores"], type=click.IntRange(1, 256), metavar="N", **hidden,
+            help="Cores to use.  [default: all]", callback=_set_jobs, is_eager=True,
+        ),
+        click.Option(
+            ["-q", "--quiet", "be_quiet"], is_flag=True, **hidden, callback=_set_quiet,
+            help="No remarks and no progress, only results and errors.",
+        ),
+        click.Option(
+            ["-v", "--verbose", "be_verbose"], is_flag=True, **hidden, callback=_set_verbose,
+            help="Tell what is used, and how long it took.",
+        ),
+    )  # fmt: skip
+
+
+def _set_jobs(context: click.Context, option: click.Parameter, jobs: int | None) -> None:  # noqa: ARG001
+    if jobs is not None:
+        os.environ[JOBS] = str(jobs)
+
+
+def _set_quiet(context: click.Context, option: click.Parameter, quiet: bool) -> None:  # noqa: ARG001
+    context.meta[QUIET] = quiet
+
+
+def _set_verbose(context: click.Context, option: click.Parameter, verbose: bool) -> None:  # noqa: ARG001
+    if not verbose:
+        return
+    # Here, so that only who asks waits for them.
+    from importlib.metadata import version  # noqa: PLC0415
+
+    from presolder.models.compiled import origin  # noqa: PLC0415
+
+    began = time.perf_counter()
+    context.meta[VERBOSE] = True
+    used = f"presolder {version('presolder')}, loops {origin()}, {cores()} cores"
+    click.echo(f"presolder: {used}", err=True)
+    context.call_on_close(
+        lambda: click.echo(f"presolder: took {time.perf_counter() - began:.2f} s", err=True)
+    )
 
 
 def _warn(
@@ -83,8 +139,8 @@ def _warn(
     line: str | None = None,
 ) -> None:
     """Odd values in one line on standard error; other warnings as Python shows them."""
-    if issubclass(category, OddValueWarning | CacheWarning):
-        click.echo(f"presolder: {one_line(str(message))}", err=True)
+    if issubclass(category, OddValueWarning | CacheWarning | SlowLoopsWarning):
+        remark(f"presolder: {one_line(str(message))}")
     else:
         shown = warnings.formatwarning(message, category, filename, lineno, line)
         click.echo(shown, file=file, err=True)
@@ -100,7 +156,10 @@ def run() -> int:
     """
     warnings.simplefilter("always", OddValueWarning)
     warnings.simplefilter("once", CacheWarning)
+    warnings.simplefilter("once", SlowLoopsWarning)
     warnings.showwarning = _warn
+    # Drawings are SVG; without this the library loads another for windows, in most of a second.
+    sys.modules.setdefault("schemdraw.backends.mpl", None)  # type: ignore[arg-type]
     codecs.register_error("presolder", _spelt_out)
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):

@@ -1,5 +1,6 @@
 """The first module of a run: listens for signals before anything else is loaded."""
 
+import gc
 import signal
 import sys
 from types import FrameType
@@ -30,6 +31,8 @@ def _stop(number: int, frame: FrameType | None) -> None:  # noqa: ARG001
 
 def main() -> None:
     """Entry point: ends with one line and 128 + the signal's number when stopped."""
+    # What is loaded stays; looking for garbage among it takes a tenth of the time.
+    gc.set_threshold(50_000)
     for stopping in _STOPPING:
         # What nohup and the like ignore stays ignored.
         if signal.getsignal(stopping) is not signal.SIG_IGN:

@@ -11,6 +11,9 @@ from presolder.render.files.audio import Recording, read_recording
 from presolder.render.files.rigs import built_in_rigs, find_rig
 from takes import SAMPLES
 
+# Each worker has a core to itself, and so have the commands that it starts.
+os.environ.setdefault("PRESOLDER_JOBS", "1")
+
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption(

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from presolder.models.audio.knob import KnobPath
 from presolder.models.audio.matching import Level, matching_gains_db, measure, shared_gain_db
 from presolder.models.audio.renderer import Renderer
-from presolder.models.audio.stages import Stages, evenly_driven, voice
+from presolder.models.audio.stages import Stages, Voice, evenly_driven, voice
+from presolder.models.cores import side_by_side
 from presolder.models.instrument.dirt import AnyDirt
 from presolder.models.typing import Array
 
@@ -133,13 +134,26 @@ def _voice_pieces(
     rate = setups[0].renderer.sample_rate_hz
     seconds = take.shape[1] / rate
     paths = [(None, sweep), *((dial, KnobPath((0.0, seconds), (dial, dial))) for dial in dials)]
+    for joined in voices:
+        joined.prepare()
+
+    def at(place: tuple[int, Voice, float | None, KnobPath]) -> list[_Rendered]:
+        setup, joined, dial, path = place
+        audios = [whole.astype(np.float32) for whole in joined.whole(path, take)]
+        return [
+            _Rendered(setup, index, dial, audio, measure(audio, rate))
+            for index, audio in enumerate(audios)
+        ]
+
     rendered = []
-    for setup, joined in zip(meant, voices, strict=True):
-        for dial, path in paths:
-            for index, whole in enumerate(joined.whole(path, take)):
-                audio = whole.astype(np.float32)
-                rendered.append(_Rendered(setup, index, dial, audio, measure(audio, rate)))
-            progress(1)
+    places = [
+        (setup, joined, dial, path)
+        for setup, joined in zip(meant, voices, strict=True)
+        for dial, path in paths
+    ]
+    for some in side_by_side(at, places):
+        rendered += some
+        progress(1)
     return _levelled(name, rendered)
 
 

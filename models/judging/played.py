@@ -8,7 +8,6 @@ working point moves and notes beat against each other.
 """
 
 from collections.abc import Callable, Iterator
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -20,6 +19,7 @@ from presolder.models.audio.knob import KnobPath
 from presolder.models.audio.renderer import Renderer
 from presolder.models.audio.stages import Stages, voice
 from presolder.models.circuit.equations import chain_equations
+from presolder.models.cores import side_by_side
 from presolder.models.decibels import amplitude, decibels, power_decibels
 from presolder.models.instrument.dirt import load_of
 from presolder.models.instrument.network import Design
@@ -255,10 +255,9 @@ def _side_by_side(
     """
     yield at(dials[0])
     progress(1)
-    with ThreadPoolExecutor() as pool:
-        for figures in pool.map(at, dials[1:]):
-            yield figures
-            progress(1)
+    for figures in side_by_side(at, dials[1:]):
+        yield figures
+        progress(1)
 
 
 def _tone(driven: Driven, design: int, dial: float, frequency_hz: float, volts: float) -> Array:

@@ -16,6 +16,7 @@ from typing import Literal
 import numpy as np
 
 from presolder.models.circuit.ports import OpenChain, bridged, combined, leaf_admittance, open_chain
+from presolder.models.cores import side_by_side
 from presolder.models.decibels import power_decibels
 from presolder.models.errors import InputError
 from presolder.models.hearing.bands import LINES_HZ
@@ -145,12 +146,15 @@ def tailor(
     """
     weight = heard[0].ear.conditions.tone_weight
     coarse, fine = _Screen(heard), _Listener(heard)
-    found: list[Found] = []
-    for shape in shapes:
+
+    def of_one(shape: Network) -> list[Found]:
         options = [shelf.options(leaf) for leaf in leaves(shape)]
         chosen = _promising(coarse, shape, options, weight, most_combinations, shelf)
-        if len(chosen):
-            found += fine.judged(shape, options, chosen)
+        return fine.judged(shape, options, chosen) if len(chosen) else []
+
+    found: list[Found] = []
+    for some in side_by_side(of_one, shapes):
+        found += some
         progress(1)
     return sorted(found, key=lambda one: one.score_db)
 

@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 import presolder as ps
+from presolder.models.errors import InputError
 from presolder.render.commands.options import json_option
 from presolder.render.commands.output import progress_on_terminal, say
 
@@ -21,10 +22,19 @@ SOME_FAILED = 3
     "--jobs", "workers", type=click.IntRange(1, 256),
     help="How many run at once. [default: one a core]",
 )  # fmt: skip
+@click.option(
+    "--cluster", metavar="ADDRESS",
+    help="Dask scheduler whose workers run them instead, such as tcp://10.0.0.5:8786.",
+)  # fmt: skip
 @json_option
 @click.pass_context
 def batch(
-    context: click.Context, jobs_file: Path, out: Path, workers: int | None, as_json: bool
+    context: click.Context,
+    jobs_file: Path,
+    out: Path,
+    workers: int | None,
+    cluster: str | None,
+    as_json: bool,
 ) -> None:
     r"""Run many jobs: rigs, takes, designs and commands that a file lists.
 
@@ -33,9 +43,14 @@ def batch(
     \b
     presolder batch year.toml --out year
     presolder batch year.toml --out year --jobs 4 --json
+    presolder batch year.toml --out /shared/year --cluster tcp://10.0.0.5:8786
     """
+    if workers is not None and cluster is not None:
+        raise InputError(
+            "--jobs and --cluster exclude each other; a cluster has workers of its own"
+        )
     with progress_on_terminal("jobs") as progress:
-        report = ps.batch(jobs_file, out, workers=workers, progress=progress)
+        report = ps.batch(jobs_file, out, workers=workers, cluster=cluster, progress=progress)
     say(report, as_json)
     if not report.well:
         context.exit(SOME_FAILED)

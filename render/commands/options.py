@@ -37,6 +37,7 @@ from presolder.models.judging.ear import (
     QUIETEST_LEVEL_DB,
 )
 from presolder.models.typing import Array
+from presolder.render.commands.remarks import remark
 from presolder.render.files.audio import read_recording
 from presolder.render.files.default_rig import default_rig
 from presolder.render.files.designs import read_designs, resolve_design
@@ -94,12 +95,11 @@ def _with_rig(
             raise InputError(f"{error} (--as-given insists)") from None
         if meant is not None:
             # Afterwards, so that an error stays one line.
-            click.echo(f"presolder: rig {meant.name}, {meant.because} (see --rig)", err=True)
+            remark(f"presolder: rig {meant.name}, {meant.because} (see --rig)")
         if len(situations) > 1 and "rig" in given(situations):
-            click.echo(
+            remark(
                 f"presolder: situation {situations[0].name!r}, the first of {len(situations)}"
-                " (see --in)",
-                err=True,
+                " (see --in)"
             )
         if ended is not None:
             raise ended

@@ -10,8 +10,9 @@ from typing import Any, TextIO
 import click
 
 from presolder.models.instrument.rig import Rig
+from presolder.render.commands.remarks import progress_is_seen, remark
 from presolder.render.files.audio import Recording
-from presolder.render.files.ffmpeg import NO_FFMPEG_NOTE, have_ffmpeg
+from presolder.render.files.ffmpeg import NO_FFMPEG_NOTE
 from presolder.render.files.folder import new_file
 from presolder.render.report.table import Report
 from presolder.render.report.take import remarks
@@ -65,7 +66,7 @@ def progress_on_terminal(label: str) -> Iterator[Callable[[int, int], None]]:
         Called with steps done since the last call, and all there are.
     """
     with click.progressbar(
-        length=1, label=label, file=sys.stderr, hidden=not sys.stderr.isatty()
+        length=1, label=label, file=sys.stderr, hidden=not progress_is_seen(sys.stderr.isatty())
     ) as bar:
 
         def told(done: int, total: int) -> None:
@@ -83,16 +84,16 @@ def default_out(take_name: str, ending: str) -> Path:
 def warn_of(take: Recording, rig: Rig) -> None:
     """Say what was left out of a take, and what is wrong with it, on standard error."""
     if take.cut:
-        click.echo(f"presolder: {take.name}: {take.cut}", err=True)
-    for remark in remarks(take.samples, take.sample_rate_hz, rig):
-        click.echo(f"presolder: {take.name}: {remark}", err=True)
+        remark(f"presolder: {take.name}: {take.cut}")
+    for said in remarks(take, rig):
+        remark(f"presolder: {take.name}: {said}")
 
 
 def say_rendered(manifest: dict[str, Any], out: Path, as_json: bool) -> None:
     """Say what a render made, or print its manifest."""
     if as_json:
         say_json(manifest)
-        click.echo(LISTENING_CAUTION, err=True)
+        remark(LISTENING_CAUTION)
         return
     for one in manifest.get("situations", [manifest]):
         _say_swept(one, out / one.get("folder", ""))
@@ -121,13 +122,14 @@ def _say_swept(manifest: dict[str, Any], out: Path) -> None:
             click.echo(f"{folder}: {what} ({len(made)} files)")
 
 
-def say_packed(contents: dict[str, Any], out: Path, as_json: bool) -> None:
-    """Say what a pack holds, or print it."""
-    if not have_ffmpeg():
-        click.echo(NO_FFMPEG_NOTE.format(ending="mp3 or ogg"), err=True)
+def say_packed(contents: dict[str, Any], out: Path, as_json: bool, wanted: str = "mp3") -> None:
+    """Say what a pack holds, or print it; and where its copies have not the format wanted."""
+    ending = contents.get("listening_copies", wanted)
+    if ending != wanted:
+        remark(NO_FFMPEG_NOTE.format(ending=ending, wanted=wanted))
     if as_json:
         say_json(contents)
-        click.echo(LISTENING_CAUTION, err=True)
+        remark(LISTENING_CAUTION)
         return
     rig = contents["rig"]
     if "page" in contents:

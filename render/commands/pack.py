@@ -111,4 +111,4 @@ def pack(
             listening=listening, light=light, single_file=single_file, allow_large=allow_large,
             recordings=recordings, force=force, progress=progress, **comparing,
         )  # fmt: skip
-    say_packed(contents, out, as_json)
+    say_packed(contents, out, as_json, listening)

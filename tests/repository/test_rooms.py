@@ -109,8 +109,12 @@ def test_models_touch_no_file_and_print_nothing() -> None:
                 names = [alias.name for alias in node.names]
             elif isinstance(node, ast.ImportFrom):
                 names = [node.module or ""]
+            # How many cores there are is asked of the system.
+            allowed = {"os"} if name == "models.cores" else set()
             assert not [
-                n for n in names if n.split(".")[0] in barred or n.startswith(barred[:2])
+                n
+                for n in names
+                if n not in allowed and (n.split(".")[0] in barred or n.startswith(barred[:2]))
             ], name
             if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
                 assert node.func.id not in ("open", "print"), name

@@ -1,0 +1,57 @@
+"""What every command takes, and what it says beside its results."""
+
+import os
+from pathlib import Path
+
+import click
+import pytest
+
+from presolder.models.cores import JOBS
+from presolder.render.cli import SUMMARIES, cli
+from running import presolder_here
+from takes import SAMPLES
+
+TAKE = str(SAMPLES / "phrase.flac")
+
+
+@pytest.fixture(autouse=True)
+def as_it_was(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What ``--jobs`` sets lasts as long as the process."""
+    monkeypatch.setenv(JOBS, os.environ.get(JOBS, "1"))
+
+
+@pytest.mark.parametrize("name", list(SUMMARIES))
+def test_every_command_takes_them_once(name: str) -> None:
+    command = cli.get_command(click.Context(cli), name)
+    assert command is not None
+    options = [one for parameter in command.params for one in parameter.opts]
+    for wanted in ("--jobs", "--quiet", "-q", "--verbose", "-v"):
+        assert options.count(wanted) == 1
+
+
+def test_quiet_leaves_results_and_errors(tmp_path: Path) -> None:
+    odd = ("--design", "1p")
+    loud = presolder_here("need")
+    assert "the built-in default" in loud.stderr
+    quiet = presolder_here("need", "-q")
+    assert quiet.stdout == loud.stdout and quiet.stderr == ""
+    assert "1p" in presolder_here("curves", *odd).stderr
+    assert presolder_here("curves", *odd, "--quiet").stderr == ""
+    failed = presolder_here("need", "-q", "--rig", "none-such")
+    assert failed.returncode == 2 and failed.stderr.startswith("presolder: ")
+    sweep = ("render", TAKE, "--design", "bare", "--travel", "0.2", "--rest", "0", "--json")
+    assert presolder_here(*sweep, "-q", "--out", tmp_path / "out").stderr == ""
+
+
+def test_verbose_tells_what_is_used_and_how_long_it_took() -> None:
+    done = presolder_here("designs", "-v", "--jobs", "3")
+    first, *_, last = done.stderr.splitlines()
+    assert first.startswith("presolder: presolder 0.") and first.endswith("loops built, 3 cores")
+    assert last.startswith("presolder: took ") and float(last.split()[2]) < 60
+    assert done.stdout == presolder_here("designs").stdout
+
+
+@pytest.mark.parametrize("jobs", ["0", "-1", "many", "257"])
+def test_impossible_numbers_of_cores(jobs: str) -> None:
+    done = presolder_here("need", "--jobs", jobs)
+    assert done.returncode == 2 and "--jobs" in done.stderr
