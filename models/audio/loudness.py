@@ -85,8 +85,17 @@ def integrated_loudness(blocks: Iterable[Array], sample_rate_hz: float) -> float
         Loudness in LUFS; None if the audio is shorter than one 400 ms gating
         block or nothing passes the absolute gate of -70 LUFS.
     """
-    hop = round(_HOP_SECONDS * sample_rate_hz)
-    powers = _hop_powers(blocks, sample_rate_hz, hop)
+    return gated_loudness(hop_powers(blocks, sample_rate_hz))
+
+
+def gated_loudness(powers: Array) -> float | None:
+    """Integrated loudness from what `hop_powers` measured, as `integrated_loudness`.
+
+    Parameters
+    ----------
+    powers : ndarray, shape (hops,)
+        Of the audio; with a gain, times its square.
+    """
     if powers.size < _HOPS_PER_BLOCK:
         return None
     window = np.ones(_HOPS_PER_BLOCK) / _HOPS_PER_BLOCK
@@ -99,8 +108,9 @@ def integrated_loudness(blocks: Iterable[Array], sample_rate_hz: float) -> float
     return float(_OFFSET_DB + power_decibels(loud[loud > relative].mean()))
 
 
-def _hop_powers(blocks: Iterable[Array], sample_rate_hz: float, hop: int) -> Array:
-    """Mean square after K-weighting of each whole 100 ms, summed over channels."""
+def hop_powers(blocks: Iterable[Array], sample_rate_hz: float) -> Array:
+    """Mean square after K-weighting of each whole 100 ms, summed over channels, shape (hops,)."""
+    hop = round(_HOP_SECONDS * sample_rate_hz)
     rest = np.zeros(0)
     powers = []
     for weighted in through_sections(blocks, k_weighting(sample_rate_hz)):

@@ -93,7 +93,7 @@ def flaws(samples: Array, sample_rate_hz: float) -> Flaws:
     sample_rate_hz : float
     """
     runs = sum(_clipped_runs(channel) for channel in samples)
-    peak = np.abs(samples).max()
+    peak = _peak(samples)
     dc_db = float(decibels(np.abs(samples.mean(axis=1)).max() / peak))
     hum_db, hum_hz = _hum(samples, sample_rate_hz)
     seconds = samples.shape[1] / sample_rate_hz
@@ -106,14 +106,21 @@ def flaws(samples: Array, sample_rate_hz: float) -> Flaws:
     )
 
 
+def _peak(samples: Array) -> float:
+    """Highest absolute value, without a copy of a long take."""
+    return max(float(samples.max()), -float(samples.min()))
+
+
 def _clipped_runs(channel: Array) -> int:
     """Runs of equal samples at the channel's ceiling, which clipping leaves."""
-    ceiling = np.abs(channel).max()
+    ceiling = _peak(channel)
     if ceiling == 0:
         return 0
-    at = np.abs(channel) >= min(ceiling, 1.0) * _FULL_SCALE
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], at.astype(np.int8), [0]])))
-    return int(((edges[1::2] - edges[::2]) >= _CLIPPED_RUN).sum())
+    high = min(ceiling, 1.0) * _FULL_SCALE
+    at = np.flatnonzero((channel >= high) | (channel <= -high))
+    ends = np.flatnonzero(np.diff(at) > 1)
+    lengths = np.diff(np.concatenate([[-1], ends, [at.size - 1]]))
+    return int((lengths >= _CLIPPED_RUN).sum())
 
 
 def _hum(samples: Array, sample_rate_hz: float) -> tuple[float, float]:
@@ -122,13 +129,21 @@ def _hum(samples: Array, sample_rate_hz: float) -> tuple[float, float]:
     if samples.shape[1] < 2 * size:
         return -np.inf, 0.0
     window = np.hanning(size)
+    # The lines of a second's spectrum that matter, of which each is a hertz from the next.
+    lines_hz = np.outer(_MAINS_HZ, (1, 2, 3)).ravel()
+    # In two steps, over rows and along them, as a fast transform would.
+    along = max(k for k in range(1, int(np.sqrt(size)) + 1) if size % k == 0)
+    rows = np.exp(-2j * np.pi * np.outer(lines_hz, np.arange(0, size, along)) / size)
+    columns = np.exp(-2j * np.pi * np.outer(lines_hz, np.arange(along)) / size)
+    steps = np.concatenate([rows.real, rows.imag])
     whole, at_mains = 0.0, []
     for first in range(0, samples.shape[1] - size + 1, size):
-        second = samples[:, first : first + size].mean(axis=0)
-        powers = np.square(np.abs(np.fft.rfft(second * window)))
-        whole += powers.sum()
-        # A spectrum of one second has a line a hertz.
-        at_mains.append([powers[[round(hz * k) for k in (1, 2, 3)]].sum() for hz in _MAINS_HZ])
+        second = samples[:, first : first + size].mean(axis=0) * window
+        # Of half the spectrum, after Parseval.
+        whole += 0.5 * size * float(np.square(second).sum())
+        real, imaginary = np.split(steps @ second.reshape(-1, along), 2)
+        powers = np.square(np.abs(((real + 1j * imaginary) * columns).sum(axis=1)))
+        at_mains.append(powers.reshape(len(_MAINS_HZ), 3).sum(axis=1))
     if not whole > 0:
         return -np.inf, 0.0
     # Steady hum is there in every second.

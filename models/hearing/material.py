@@ -12,7 +12,7 @@ from presolder.models.typing import Array
 _WINDOW_SECONDS = 0.2
 _SILENT_SHARE = 1e-4
 # Analysed at a time, so that an hour's take needs no more memory than a minute's.
-_FRAMES = 256
+_FRAMES = 8
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,8 +80,11 @@ def material(samples: Array, sample_rate_hz: float, name: str) -> Material:
 def _analysed(frames: Array, sample_rate_hz: float) -> tuple[Array, Array]:
     """Power of each frame of shape (channels, n, size), in all and at `LINES_HZ`."""
     size = frames.shape[-1]
-    spectra = np.square(np.abs(np.fft.rfft(frames * np.hanning(size), axis=-1))).mean(axis=0)
-    cumulative = np.pad(np.cumsum(spectra, axis=-1), ((0, 0), (1, 0)))
+    transforms = np.fft.rfft(frames * np.hanning(size), axis=-1)
+    # Not by the absolute value, whose root takes as long as the transform.
+    spectra = (np.square(transforms.real) + np.square(transforms.imag)).mean(axis=0)
+    cumulative = np.zeros((len(spectra), spectra.shape[1] + 1))
+    np.cumsum(spectra, axis=-1, out=cumulative[:, 1:])
     # A line of the transform stands for the frequencies half a step to either side.
     place = np.clip(LINE_EDGES_HZ * size / sample_rate_hz + 0.5, 0, cumulative.shape[1] - 1)
     below = np.minimum(place.astype(int), cumulative.shape[1] - 2)

@@ -5,6 +5,7 @@ import re
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Literal
@@ -12,11 +13,11 @@ from typing import Literal
 import numpy as np
 import soundfile
 
-from presolder.models.audio.take import SILENT_DB, leading_silence
+from presolder.models.audio.take import SILENT_DB, Flaws, flaws, leading_silence
 from presolder.models.decibels import amplitude, decibels
 from presolder.models.errors import InputError, one_line
 from presolder.models.typing import Array
-from presolder.render.files.delivery import decode_with_ffmpeg
+from presolder.render.files.ffmpeg import decode_with_ffmpeg
 from presolder.render.files.tags import Tags
 
 # What customers send that libsndfile does not read.
@@ -78,6 +79,11 @@ class Recording:
     def duration_s(self) -> float:
         """Length in seconds, also of what is not held."""
         return self.sample_count / self.sample_rate_hz
+
+    @cached_property
+    def flaws(self) -> Flaws:
+        """What is wrong with what is held of it."""
+        return flaws(self.samples, self.sample_rate_hz)
 
 
 def read_recording(

@@ -3,19 +3,22 @@
 import json
 import math
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack
 from dataclasses import asdict, dataclass, field, replace
 from importlib.metadata import version
 from pathlib import Path
+from tempfile import SpooledTemporaryFile
 from typing import Any
 
 import numpy as np
 
 from presolder.models.audio.knob import KnobPath
-from presolder.models.audio.loudness import integrated_loudness
+from presolder.models.audio.loudness import gated_loudness, hop_powers
 from presolder.models.audio.matching import shared_gain_db
 from presolder.models.audio.renderer import sample_count
 from presolder.models.audio.stages import Voice, evenly_driven
-from presolder.models.decibels import amplitude, decibels
+from presolder.models.cores import side_by_side
+from presolder.models.decibels import amplitude, decibels, power
 from presolder.models.errors import InputError
 from presolder.models.instrument.network import Design, Network, Parallel, Series
 from presolder.models.instrument.rig import Rig
@@ -30,7 +33,10 @@ from presolder.render.report.numbers import rounded_level
 from presolder.render.report.rigs import design_plain, rig_plain
 from presolder.render.report.take import remarks
 
+Scratch = SpooledTemporaryFile[bytes]
 _SCRATCH_FRAMES = 1 << 16
+# So much of what a job keeps stays in memory.
+_SCRATCH_BYTES = 96_000_000
 # Below these all is nearly silent.
 _UNLIKE_DIALS = np.arange(3.0, 10.0)
 
@@ -118,13 +124,13 @@ def write_sweeps(
     InputError
         If the folder cannot be used, or a fixed gain would clip.
     """
-    with new_folder(out, force=force) as folder:
+    with new_folder(out, force=force) as folder, ExitStack() as kept:
         voices = evenly_driven(
             [join(one.recording, one.rig, one.designs, one.after) for one in jobs]
         )
         rooms = [""] if len(jobs) == 1 else file_stems([one.situation for one in jobs])
         swept = [
-            _sweep(job, heard, folder / room, progress)
+            _sweep(job, heard, folder / room, kept, progress)
             for job, heard, room in zip(jobs, voices, rooms, strict=True)
         ]
         manifests = [_finish(one, _choose_gain(one, swept), progress) for one in swept]
@@ -137,30 +143,50 @@ def write_sweeps(
 
 @dataclass(frozen=True, eq=False)
 class _Swept:
-    """A job with its audio in scratch files, before any gain.
+    """A job with its audio in scratch, before any gain.
 
-    Files, because the shared gain is known only when all designs are done.
+    Kept, because the shared gain is known only when all designs are done.
     """
 
     job: SweepJob
     heard: Voice
     folder: Path
-    scratch: list[Path]
-    peaks: list[float]
+    scratch: tuple[Scratch, ...]
+    measured: tuple["_Measured", ...]
+
+    @property
+    def peak(self) -> float:
+        """The highest of all designs."""
+        return max(one.peak for one in self.measured)
 
 
-def _sweep(job: SweepJob, heard: Voice, folder: Path, progress: Callable[[int], None]) -> _Swept:
+@dataclass(frozen=True, eq=False)
+class _Measured:
+    """Peak of a design's audio, and its loudness as `hop_powers` has it."""
+
+    peak: float
+    powers: Array
+
+
+def _sweep(
+    job: SweepJob, heard: Voice, folder: Path, kept: ExitStack, progress: Callable[[int], None]
+) -> _Swept:
     folder.mkdir(exist_ok=True)
-    scratch = [folder / f"{i}.scratch" for i in range(len(job.designs))]
-    _render_to_scratch(job, heard, scratch, progress)
-    peaks = [_after_chain(job, heard, raw) for raw in scratch]
-    return _Swept(job, heard, folder, scratch, peaks)
+
+    def scratch() -> Scratch:
+        return kept.enter_context(_scratch(job, folder))
+
+    raw = [scratch() for _ in job.designs]
+    _render_to_scratch(heard, job, raw, progress)
+    done = side_by_side(lambda one: _after_chain(job, heard, one, scratch), raw)
+    audio, measured = zip(*done, strict=True)
+    return _Swept(job, heard, folder, audio, measured)
 
 
 def _finish(one: _Swept, gain_db: float, progress: Callable[[int], None]) -> dict[str, Any]:
     """Write a job's files with their gain, and say what is in them."""
     job = one.job
-    files = _write_files(job, one.folder, one.scratch, one.peaks, gain_db, progress)
+    files = _write_files(one, gain_db, progress)
     manifest = _manifest(job, one.heard, gain_db, files)
     if job.comparing.wanted:
         manifest["comparisons"] = {
@@ -183,53 +209,61 @@ def _together(
     }
 
 
+def _scratch(job: SweepJob, folder: Path) -> Scratch:
+    """Room for a design's audio as raw numbers: memory, and a file beyond some of it."""
+    # Of the system's files without a name, which go with the run however it ends.
+    return SpooledTemporaryFile(_SCRATCH_BYTES // (2 * len(job.designs)), dir=str(folder))
+
+
 def _render_to_scratch(
-    job: SweepJob, heard: Voice, scratch: list[Path], progress: Callable[[int], None]
+    heard: Voice, job: SweepJob, scratch: Sequence[Scratch], progress: Callable[[int], None]
 ) -> None:
-    """Render the control chain into raw float64 files, a file a design."""
-    for path in scratch:
-        path.touch()
+    """Render the control chain, a design into each."""
     for blocks in heard.along(job.path, job.recording.samples):
-        for block, path in zip(blocks, scratch, strict=True):
+        for block, file in zip(blocks, scratch, strict=True):
             # Plain writes: on a full disk a memory map would end the process.
-            with path.open("ab") as file:
-                file.write(np.ascontiguousarray(block.T).tobytes())
+            file.write(np.ascontiguousarray(block.T).tobytes())
             progress(block.shape[1])
 
 
-def _raw_blocks(job: SweepJob, raw: Path) -> Iterator[Array]:
+def _raw_blocks(job: SweepJob, raw: Scratch) -> Iterator[Array]:
     channels = job.recording.samples.shape[0]
-    with raw.open("rb") as file:
-        while chunk := file.read(_SCRATCH_FRAMES * channels * 8):
-            # A copy, since the compiled loops take writable arrays only.
-            yield np.frombuffer(chunk).reshape(-1, channels).T.copy()
+    raw.seek(0)
+    while chunk := raw.read(_SCRATCH_FRAMES * channels * 8):
+        # A copy, since the compiled loops take arrays of their own only.
+        yield np.frombuffer(chunk).reshape(-1, channels).T.copy()
 
 
-def _after_chain(job: SweepJob, heard: Voice, raw: Path) -> float:
-    """Run the stages after the chain, file to file, and return the peak."""
+def _after_chain(
+    job: SweepJob, heard: Voice, raw: Scratch, scratch: Callable[[], Scratch]
+) -> tuple[Scratch, _Measured]:
+    """Run the stages after the chain, and measure what comes out; where it is kept."""
     peak = 0.0
-    if heard.stages.nothing_after:
-        for block in _raw_blocks(job, raw):
-            peak = max(peak, float(np.abs(block).max()))
-        return peak
-    done = raw.with_suffix(".done")
-    with done.open("wb") as file:
+    done = raw if heard.stages.nothing_after else scratch()
+
+    def passing() -> Iterator[Array]:
+        nonlocal peak
         for block in heard.through(_raw_blocks(job, raw)):
-            peak = max(peak, float(np.abs(block).max()))
-            file.write(np.ascontiguousarray(block.T).tobytes())
-    done.replace(raw)
-    return peak
+            peak = max(peak, float(block.max()), -float(block.min()))
+            if done is not raw:
+                done.write(np.ascontiguousarray(block.T).tobytes())
+            yield block
+
+    powers = hop_powers(passing(), job.recording.sample_rate_hz)
+    if done is not raw:
+        raw.close()
+    return done, _Measured(peak, powers)
 
 
 def _choose_gain(one: _Swept, swept: Sequence[_Swept]) -> float:
     """What is asked for, or what brings the loudest peak of all that feed the same to its place."""
-    job, peaks = one.job, one.peaks
+    job = one.job
     if job.gain_db is None:
-        alike = [other.peaks for other in swept if other.job.after == job.after]
-        return shared_gain_db([float(decibels(max(map(max, alike))))])
-    loudest = float(decibels(max(peaks)))
+        alike = [other.peak for other in swept if other.job.after == job.after]
+        return shared_gain_db([float(decibels(max(alike)))])
+    loudest = float(decibels(one.peak))
     if job.bits != "float" and loudest + job.gain_db > 0:
-        design = job.designs[int(np.argmax(peaks))]
+        design = job.designs[int(np.argmax([each.peak for each in one.measured]))]
         raise InputError(
             f"a gain of {job.gain_db:g} dB would clip design {design.name!r} by"
             f" {loudest + job.gain_db:.2f} dB; at most {math.floor(-loudest * 100) / 100:g} dB"
@@ -239,42 +273,36 @@ def _choose_gain(one: _Swept, swept: Sequence[_Swept]) -> float:
 
 
 def _write_files(
-    job: SweepJob,
-    folder: Path,
-    scratch: list[Path],
-    peaks: list[float],
-    gain_db: float,
-    progress: Callable[[int], None],
+    one: _Swept, gain_db: float, progress: Callable[[int], None]
 ) -> list[dict[str, Any]]:
-    (folder / "sweep").mkdir()
+    job = one.job
+    (one.folder / "sweep").mkdir()
     stems = file_stems([design.name for design in job.designs])
-    files = []
-    for design, stem, raw, peak in zip(job.designs, stems, scratch, peaks, strict=True):
+
+    def write(one_design: tuple[Design, str, Scratch, _Measured]) -> dict[str, Any]:
+        design, stem, raw, measured = one_design
         name = f"sweep/{stem}.wav"
-        loudness = _write_file(job, raw, folder / name, gain_db)
-        raw.unlink()
+        _write_file(job, raw, one.folder / name, gain_db)
+        raw.close()
         progress(sample_count(job.path, job.recording.sample_rate_hz))
-        files.append(
-            {
-                "file": name,
-                "design": design.name,
-                "sample_peak_dbfs": rounded_level(float(decibels(peak)) + gain_db),
-                "integrated_lufs": rounded_level(loudness),
-                "most_unlike_bare_at": _most_unlike(job, design),
-            }
-        )
-    return files
+        return {
+            "file": name,
+            "design": design.name,
+            "sample_peak_dbfs": rounded_level(float(decibels(measured.peak)) + gain_db),
+            "integrated_lufs": rounded_level(gated_loudness(measured.powers * power(gain_db))),
+            "most_unlike_bare_at": _most_unlike(job, design),
+        }
+
+    return list(
+        side_by_side(write, zip(job.designs, stems, one.scratch, one.measured, strict=True))
+    )
 
 
-def _write_file(job: SweepJob, raw: Path, path: Path, gain_db: float) -> float | None:
-    rate = job.recording.sample_rate_hz
+def _write_file(job: SweepJob, raw: Scratch, path: Path, gain_db: float) -> None:
     gain = amplitude(gain_db)
-
-    def scaled() -> Iterator[Array]:
-        return (block * gain for block in _raw_blocks(job, raw))
-
-    write_audio(path, scaled(), rate, job.recording.samples.shape[0], job.bits)
-    return integrated_loudness(scaled(), rate)
+    scaled = (block * gain for block in _raw_blocks(job, raw))
+    rate, channels = job.recording.sample_rate_hz, job.recording.samples.shape[0]
+    write_audio(path, scaled, rate, channels, job.bits)
 
 
 def _most_unlike(job: SweepJob, design: Design) -> float | None:
@@ -321,7 +349,7 @@ def _manifest(
             "samples": recording.sample_count,
             "cut": recording.cut,
             "fitted": fit_text(recording, job.path),
-            "remarks": list(remarks(recording.samples, recording.sample_rate_hz, job.rig)),
+            "remarks": list(remarks(recording, job.rig)),
         },
         "output": {"samples": wanted, "bits": job.bits, "gain_db": round(gain_db, 6)},
         "rig": rig_plain(heard.renderer.rig),

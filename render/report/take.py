@@ -2,22 +2,21 @@
 
 import numpy as np
 
-from presolder.models.audio.take import LARGEST_LIFT_DB, flaws, largest_lift
+from presolder.models.audio.take import LARGEST_LIFT_DB, largest_lift
 from presolder.models.instrument.rig import Rig
-from presolder.models.typing import Array
+from presolder.render.files.audio import Recording
 
 
-def remarks(samples: Array, sample_rate_hz: float, rig: Rig) -> tuple[str, ...]:
+def remarks(take: Recording, rig: Rig) -> tuple[str, ...]:
     """Warnings, one a line.
 
     Parameters
     ----------
-    samples : ndarray, shape (channels, n)
-    sample_rate_hz : float
+    take : Recording
     rig : Rig
         Tells how the take was made.
     """
-    found = flaws(samples, sample_rate_hz)
+    found = take.flaws
     said = []
     if found.clipped_runs:
         said.append(

@@ -6,6 +6,7 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -86,7 +87,7 @@ def test_stopped_and_claimed(tmp_path: Path) -> None:
         [sys.executable, "-m", "presolder", "batch", str(file), "--out", str(out), "--jobs", "1"],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
     )  # fmt: skip
-    while not any(out.glob(".render*/*.scratch")) and running.poll() is None:
+    while not any(out.glob(".render*")) and running.poll() is None:
         time.sleep(0.05)
     running.send_signal(signal.SIGTERM)
     _, errors = running.communicate(timeout=60)
@@ -121,6 +122,111 @@ def test_two_batches_on_one_folder(tmp_path: Path) -> None:
         pair = {first["outcome"], second["outcome"]}
         assert pair in ({"made", "elsewhere"}, {"made", "kept"})
         assert (out / first["name"] / "result.json").exists()
+
+
+@pytest.fixture
+def cluster(tmp_path: Path) -> Iterator[tuple[str, list[subprocess.Popen[bytes]]]]:
+    """A scheduler's address, and three workers of one thread each."""
+    told = tmp_path / "scheduler.json"
+    quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+
+    def start(*words: str) -> subprocess.Popen[bytes]:
+        return subprocess.Popen([sys.executable, "-m", *words], **quiet)  # type: ignore[call-overload, no-any-return]
+
+    scheduler = start(
+        "distributed.cli.dask_scheduler", "--port", "0", "--no-dashboard", "--host", "127.0.0.1",
+        "--scheduler-file", str(told),
+    )  # fmt: skip
+    workers = [
+        start(
+            "distributed.cli.dask_worker", "--scheduler-file", str(told), "--nthreads", "1",
+            "--no-nanny", "--no-dashboard", "--local-directory", str(tmp_path / "dask"),
+        )
+        for _ in range(3)
+    ]  # fmt: skip
+    try:
+        while not told.exists():
+            assert scheduler.poll() is None
+            time.sleep(0.05)
+        yield json.loads(told.read_text())["address"], workers
+    finally:
+        for process in (*workers, scheduler):
+            process.kill()
+            process.wait()
+
+
+@pytest.mark.slow
+def test_on_a_cluster_of_which_a_worker_is_killed(
+    tmp_path: Path, cluster: tuple[str, list[subprocess.Popen[bytes]]]
+) -> None:
+    """While it renders: another does its job; and a second batch on the same folder keeps all."""
+    address, workers = cluster
+    text = """
+        [[job]]
+        command = "render"
+        rigs = ["mine.toml", "single-coil-250k", "dark-long-cable", "two-pickups"]
+        takes = ["take.flac"]
+        designs = ["bare", "cap", "series"]
+        options = { travel = 60 }
+
+        [[job]]
+        command = "need"
+        rigs = ["single-coil-250k", "mine.toml"]
+    """
+    file, out = listed(tmp_path, text), tmp_path / "out"
+    command = [sys.executable, "-m", "presolder", "batch", file, "--out", out, "--json"]
+    running = subprocess.Popen(
+        [*command, "--cluster", address], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+    claims: list[Path] = []
+    while not claims and running.poll() is None:
+        # One that a worker has told itself the owner of, and that it is at work on.
+        claims = [one for one in (out / "jobs").glob("*.claim") if one.read_text()]
+        time.sleep(0.01)
+    number = int(claims[0].read_text().rpartition("-")[2])
+    (victim,) = [one for one in workers if one.pid == number]
+    victim.kill()
+    assert victim.wait() == -signal.SIGKILL
+    told, errors = running.communicate(timeout=120)
+    assert running.returncode == 0 and errors == "", errors
+    jobs = json.loads(told)["jobs"]
+    assert {one["outcome"] for one in jobs} <= {"made", "kept"} and len(jobs) == 6
+    for one in jobs:
+        assert any((out / one["name"]).rglob("*.json"))
+    assert not list((out / "jobs").glob("*.claim"))
+    again = ps.batch(file, out)
+    assert {one.outcome for one in again.done} == {"kept"}
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (("--cluster", "nowhere:1"), "no scheduler answers"),
+        (("--cluster", "??"), "no scheduler answers"),
+        (("--cluster", "tcp://127.0.0.1:9", "--jobs", "2"), "exclude each other"),
+    ],
+)
+def test_a_cluster_that_is_not_there(tmp_path: Path, options: tuple[str, ...], said: str) -> None:
+    file = listed(tmp_path, '[[job]]\ncommand = "need"\nrigs = ["single-coil-250k"]\n')
+    done = presolder_here("batch", file, "--out", tmp_path / "out", *options)
+    assert done.returncode == 2 and said in done.stderr and done.stderr.count("\n") == 1
+
+
+def test_an_abandoned_claim_of_another_machine(
+    tmp_path: Path,
+) -> None:
+    """Its job is another's while the claim is fresh, and is done when nobody renews it."""
+    file = listed(tmp_path, '[[job]]\ncommand = "need"\nrigs = ["single-coil-250k"]\n')
+    out = tmp_path / "out"
+    (job,) = read_jobs(file)
+    (out / "jobs").mkdir(parents=True)
+    claim = out / "jobs" / f"{job.key}.claim"
+    claim.write_text("elsewhere-1")
+    assert ps.batch(file, out).done[0].outcome == "elsewhere"
+    os.utime(claim, (time.time() - 100, time.time() - 100))
+    assert ps.batch(file, out).done[0].outcome == "elsewhere"
+    os.utime(claim, (time.time() - 130, time.time() - 130))
+    assert ps.batch(file, out).done[0].outcome == "made"
 
 
 @pytest.mark.parametrize(

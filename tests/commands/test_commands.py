@@ -12,6 +12,7 @@ import scipy.signal
 import soundfile
 
 from presolder.models.instrument.designs import BUILT_IN, short_list
+from presolder.render.files.audio import Recording
 from presolder.render.files.rigs import find_rig
 from presolder.render.report.take import remarks
 from rendering import rms
@@ -253,7 +254,7 @@ def test_warnings_about_a_take(tmp_path: Path) -> None:
         (0.5 * audio + hum, "mains hum at 50 Hz"),
         (audio[: rate // 2], "0.5 s long: too short"),
     ):
-        said = remarks(samples[None], rate, rig)
+        said = remarks(Recording(samples[None], rate, "take", ""), rig)
         assert len(said) == (0 if says is None else 1), said
         assert says is None or says in said[0]
     text = (ROOT / "render/rigs/humbucker-500k.toml").read_text() + "\n[take]\ntone_dial = 0\n"

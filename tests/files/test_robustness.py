@@ -218,7 +218,7 @@ def test_ctrl_c_leaves_nothing(tmp_path: Path) -> None:
     process = subprocess.Popen(
         command(out, "--travel", "3000"), stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     )
-    while not any(tmp_path.glob(".out.*/*.scratch")) and process.poll() is None:
+    while not any(tmp_path.glob(".out.*")) and process.poll() is None:
         time.sleep(0.05)
     os.kill(process.pid, signal.SIGINT)
     _, errors = process.communicate(timeout=30)
