@@ -3,7 +3,6 @@
 from collections.abc import Iterable, Iterator
 
 import numpy as np
-import scipy
 
 from presolder.models.audio.overlap import FilterBank, filter_bank, filtered
 from presolder.models.errors import InputError
@@ -83,11 +82,12 @@ def measured_speaker(impulse: Array, impulse_rate_hz: int, sample_rate_hz: int) 
     if not np.any(impulse):
         raise InputError("the impulse response is silent")
     if impulse_rate_hz != sample_rate_hz:
+        # Here, so that only loudspeakers wait for the library.
+        from scipy.signal import resample_poly  # noqa: PLC0415
+
         divisor = int(np.gcd(impulse_rate_hz, sample_rate_hz))
         impulse = np.asarray(
-            scipy.signal.resample_poly(
-                impulse, sample_rate_hz // divisor, impulse_rate_hz // divisor
-            )
+            resample_poly(impulse, sample_rate_hz // divisor, impulse_rate_hz // divisor)
         )
     return filter_bank((impulse / np.abs(np.fft.rfft(impulse)).max())[np.newaxis])
 

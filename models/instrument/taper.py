@@ -4,9 +4,9 @@ from dataclasses import dataclass
 from typing import Literal, get_args
 
 import numpy as np
-import scipy
 from numpy.typing import ArrayLike
 
+from presolder.models.cubic import monotone_cubic
 from presolder.models.errors import InputError
 from presolder.models.typing import Array
 
@@ -119,7 +119,7 @@ def fraction_below_wiper(taper: Taper, dial: ArrayLike) -> Array:
             return np.interp(rotation, [0.0, 0.5, 1.0], [0.0, taper.midpoint, 1.0])
         case "measured":
             dials, fractions = np.array(taper.points).T
-            curve = scipy.interpolate.PchipInterpolator(dials, fractions)(rotation * DIAL_MAX)
+            curve = monotone_cubic(dials, fractions, rotation * DIAL_MAX)
             # The end stops are exact whatever the cubic rounds to.
             law = np.where(rotation < 1.0, np.clip(curve, 0.0, 1.0), 1.0)
             return np.asarray(np.where(rotation > 0.0, law, 0.0), dtype=np.float64)

@@ -2,6 +2,7 @@ from ._batch import batch as batch
 from ._bench import order as order
 from ._bench import sheet as sheet
 from ._bench import verify as verify
+from ._cleanup import cleanup as cleanup
 from ._describe import design as design
 from ._describe import designs as designs
 from ._describe import dirt as dirt
@@ -27,8 +28,6 @@ from ._judge import response_db as response_db
 from ._judge import tailor as tailor
 from ._judge import travel as travel
 from ._judge import turn_wanted as turn_wanted
-from ._listen import cleanup as cleanup
-from ._listen import pack as pack
 from ._listen import render as render
 from ._listen import render_files as render_files
 from ._measure import cable_by_length as cable_by_length
@@ -41,6 +40,7 @@ from ._measure import response_from_sweep as response_from_sweep
 from ._measure import rig_from_responses as rig_from_responses
 from ._measure import taper_at_jack as taper_at_jack
 from ._measure import taper_at_lugs as taper_at_lugs
+from ._pack import pack as pack
 from ._types import Channel as Channel
 from ._types import Design as Design
 from ._types import Dirt as Dirt

@@ -7,11 +7,13 @@ from functools import cache
 
 import numpy as np
 
+from presolder.models.audio.knob import steady_turn
 from presolder.models.errors import InputError
 from presolder.models.hearing.bands import LINES_HZ
 from presolder.models.hearing.material import Material, material
 from presolder.models.instrument.controls import require_dial
 from presolder.models.instrument.designs import built_in_designs, for_volume
+from presolder.models.instrument.dirt import AnyDirt
 from presolder.models.instrument.instrument import Situation
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.player import Player, Playing
@@ -30,6 +32,7 @@ SituationsLike = Sequence[Situation] | str | os.PathLike[str]
 # Called with the steps done since the last call, and all there are.
 Progress = Callable[[int, int], None]
 Numbers = float | Sequence[float] | Array
+SWEEP = steady_turn(10.0, 0.0, 8.0, 1.0)
 
 
 def asked_rig(rig: RigLike) -> Rig:
@@ -194,3 +197,11 @@ def counted(progress: Progress | None, total: int) -> Callable[[int], None]:
     if progress is None:
         return lambda _: None
     return lambda done: progress(done, total)
+
+
+def asked_dirts(
+    rig: RigLike | Sequence[Situation], places: tuple[Situation, ...], dirt: AnyDirt | None
+) -> tuple[AnyDirt | None, ...]:
+    """What each situation feeds: what is given, or its own; a rig alone only what is given."""
+    alone = isinstance(rig, Rig | str | os.PathLike)
+    return tuple(dirt if alone or dirt is not None else one.rig.dirt for one in places)

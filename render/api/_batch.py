@@ -5,7 +5,9 @@ import os
 from pathlib import Path
 
 from presolder._asked import Progress, counted
+from presolder.models.cores import cores
 from presolder.models.errors import InputError
+from presolder.render.batch.cluster import run_on_cluster
 from presolder.render.batch.jobs import read_jobs
 from presolder.render.batch.running import run_jobs
 from presolder.render.files.folder import new_file
@@ -20,6 +22,7 @@ def batch(
     out: str | os.PathLike[str],
     *,
     workers: int | None = None,
+    cluster: str | None = None,
     progress: Progress | None = None,
 ) -> BatchReport:
     r"""Run many jobs: rigs, takes, designs and commands that a file lists.
@@ -35,6 +38,9 @@ def batch(
         Folder that gets a folder a job, and ``summary.json``.
     workers : int, optional
         How many run at once, 1 to 256; by default one a core.
+    cluster : str, optional
+        Address of a Dask scheduler whose workers, which see the same files,
+        run them instead.
     progress : callable, optional
         Called with the jobs done since the last call, and all there are.
 
@@ -64,11 +70,19 @@ def batch(
     >>> report.done[0].outcome
     'made'
     """
+    if workers is not None and cluster is not None:
+        raise InputError("workers and cluster exclude each other: a cluster has workers of its own")
     if workers is not None and not 1 <= workers <= _MOST_WORKERS:
         raise InputError(f"workers = {workers} must lie between 1 and {_MOST_WORKERS}")
-    listed, folder = read_jobs(Path(jobs)), Path(out)
+    # Workers elsewhere may stand in another folder.
+    file = Path(jobs) if cluster is None else Path(jobs).absolute()
+    listed, folder = read_jobs(file), Path(out)
     told = counted(progress, len(listed))
-    report = BatchReport(run_jobs(listed, folder, workers or os.cpu_count() or 1, told))
+    if cluster is None:
+        done = run_jobs(listed, folder, workers or cores(), told)
+    else:
+        done = run_on_cluster(listed, folder, cluster, told)
+    report = BatchReport(done)
     with new_file(folder / SUMMARY, force=True) as scratch:
         scratch.write_text(json.dumps(report.plain(), indent=2) + "\n", encoding="utf-8")
     return report

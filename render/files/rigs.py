@@ -7,8 +7,6 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
-import tomlkit
-
 from presolder.models.errors import InputError, place
 from presolder.models.instrument.designs import for_volume
 from presolder.models.instrument.instrument import Instrument, Situation
@@ -79,6 +77,9 @@ def copied_rig(name_or_path: str, changes: Mapping[str, object], title: str = ""
     InputError
         If there is no such rig, or its file has an error.
     """
+    # Here, so that only changed rigs wait for the library.
+    import tomlkit  # noqa: PLC0415
+
     find_rig(name_or_path)
     document = tomlkit.parse(read_text(built_in_rigs().get(name_or_path, Path(name_or_path))))
     for section, table in document.items():

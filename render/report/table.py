@@ -1,11 +1,9 @@
 """Words and tables, for a terminal and for a notebook: the one writer of both."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from html import escape
 from typing import Any, Protocol, TypeVar
-
-from tabulate import tabulate
 
 
 @dataclass(frozen=True)
@@ -28,22 +26,26 @@ class Table:
     def lines(self) -> list[str]:
         """For a terminal."""
         # The head as a row like others: as a head it would be padded.
-        plain = tabulate([self.head, *self.rows], tablefmt="plain", **self._set())
+        plain = self._set((), [self.head, *self.rows], "plain")
         return [line.rstrip() for line in plain.splitlines()]
 
     def html(self) -> str:
         """For a notebook; texts are escaped."""
-        html = str(tabulate(self.rows, self.head, tablefmt="html", **self._set()))
+        html = self._set(self.head, self.rows, "html")
         return html.replace("<table>", '<table style="border-spacing:1em .1em">', 1)
 
-    def _set(self) -> dict[str, Any]:
-        """How the columns are set; texts that look like numbers stay as they are."""
+    def _set(self, head: Sequence[str], rows: Sequence[Sequence[str]], form: str) -> str:
+        """Set the columns; texts that look like numbers stay as they are."""
+        # Here, so that only tables wait for the library.
+        from tabulate import tabulate  # noqa: PLC0415
+
         right = len(self.head) - self.words
-        return {
-            "colalign": ["left"] * self.words + ["right"] * right,
-            "disable_numparse": True,
-            "preserve_whitespace": True,
-        }
+        return str(
+            tabulate(
+                rows, head, tablefmt=form, disable_numparse=True, preserve_whitespace=True,
+                colalign=["left"] * self.words + ["right"] * right,
+            )
+        )  # fmt: skip
 
 
 Block = str | Table
