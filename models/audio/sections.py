@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Iterator
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from presolder.models.audio.kernels import filter_sections
 from presolder.models.typing import Array
@@ -30,3 +31,12 @@ def through_sections(blocks: Iterable[Array], sections: Array) -> Iterator[Array
         for channel, channel_memory, into in zip(block, memory, result, strict=True):
             filter_sections(sections, channel_memory, np.ascontiguousarray(channel), into)
         yield result
+
+
+def power_of_sections(sections: Array, frequency_hz: ArrayLike, sample_rate_hz: float) -> Array:
+    """Power gain of second-order sections in series, same shape as the frequencies."""
+    back = np.exp(-2j * np.pi * np.asarray(frequency_hz) / sample_rate_hz)
+    gain = np.ones_like(back)
+    for b0, b1, b2, a0, a1, a2 in sections:
+        gain *= (b0 + back * (b1 + back * b2)) / (a0 + back * (a1 + back * a2))
+    return np.asarray(np.square(np.abs(gain)), dtype=np.float64)

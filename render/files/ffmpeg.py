@@ -3,12 +3,13 @@
 import shutil
 import subprocess
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Literal
 
-from presolder.models.errors import one_line
+from presolder.models.errors import InputError, one_line
 
 Format = Literal["mp3", "m4a"]
-NO_FFMPEG_NOTE = "ffmpeg is not installed: listening copies are .{ending}, without all tags"
+NO_FFMPEG_NOTE = "ffmpeg is not installed: listening copies are .{ending} and not .{wanted}"
 # Far more than an hour of audio takes; one that hangs is stopped then.
 _PATIENCE_SECONDS = 300.0
 
@@ -43,3 +44,35 @@ def run_ffmpeg(arguments: Sequence[str], given: bytes = b"") -> None:
     if done.returncode != 0:
         reason = one_line(done.stderr.decode("utf-8", "replace"))[:200]
         raise OSError(f"ffmpeg failed: {reason or done.returncode}")
+
+
+def decode_with_ffmpeg(path: Path, out: Path, longest_s: float) -> None:
+    """Decode a compressed recording that libsndfile does not read.
+
+    Parameters
+    ----------
+    path : Path
+        M4A, AAC or the like.
+    out : Path
+        The WAV file to write.
+    longest_s : float
+        No more than this is decoded.
+
+    Raises
+    ------
+    InputError
+        If ffmpeg is missing or cannot decode the file.
+    """
+    if not have_ffmpeg():
+        raise InputError(
+            f"{path}: reading {path.suffix[1:].upper()} needs ffmpeg, which is not installed;"
+            " install ffmpeg, or give a WAV or FLAC recording"
+        )
+    # The container by the ending, or a script with that ending could name other files.
+    container = "aac" if path.suffix.lower() == ".aac" else "mov"
+    command = ["-f", container, "-t", f"{longest_s:g}", "-i", f"file:{path}"]
+    command += ["-vn", "-map_metadata", "-1", "-c:a", "pcm_f32le", "-f", "wav", f"file:{out}"]
+    try:
+        run_ffmpeg(command)
+    except OSError:
+        raise InputError(f"{path}: ffmpeg cannot decode it as audio") from None

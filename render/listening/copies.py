@@ -1,9 +1,9 @@
 """The files of a pack: their names, levels and tags, and the copies that its page plays."""
 
-import os
+import hashlib
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 
 from presolder.models.audio.loudness import integrated_loudness
 from presolder.models.audio.positions import Piece
+from presolder.models.cores import still_wanted
 from presolder.models.decibels import amplitude, decibels
 from presolder.render.files.audio import write_audio
-from presolder.render.files.delivery import write_listening_copy
+from presolder.render.files.delivery import write_again
 from presolder.render.files.folder import file_stems
 from presolder.render.files.tags import Tags
 from presolder.render.listening.job import PackJob
@@ -65,15 +66,18 @@ def _padded(dial: float) -> str:
     return f"{int(whole):02d}" + (f".{part}" if part else "")
 
 
-def write_copies(
+Copies = list[tuple[int, dict[str, Any]]]
+
+
+def copying(
     job: PackJob,
     folder: Path,
     files: list[PackFile],
     ending: str,
     light: bool,
     progress: Callable[[int], None],
-) -> list[dict[str, Any]]:
-    """Write every file's listening copy, and unless `light` the lossless archive.
+) -> list[Callable[[], Copies]]:
+    """Write every file's listening copy, and unless `light` the lossless archive, piece by piece.
 
     The archive holds each piece once, at true level: the matched one is that
     with another gain, which is told.
@@ -82,7 +86,7 @@ def write_copies(
     ----------
     job : PackJob
     folder : Path
-        Gets the folders ``listen`` and ``archive``.
+        With its folders ``listen`` and ``archive``.
     files : list of PackFile
     ending : str
         Of listening copies.
@@ -92,45 +96,57 @@ def write_copies(
 
     Returns
     -------
-    list of dict
-        What each file is, for ``pack.json``.
+    list of callable
+        Each writes files of one sound, and tells by its number what each of
+        them is, for ``pack.json``.
     """
     rate = job.recording.sample_rate_hz
-    for room in job.rooms:
-        (folder / "listen" / room).mkdir(parents=True)
-        if not light:
-            (folder / "archive" / room).mkdir(parents=True)
-
     tracks = {id(file): number for number, file in enumerate(files, start=1)}
     kept = {id(file.piece): file for file in files if file.version == "true"}
 
-    def write(file: PackFile) -> dict[str, Any]:
-        audio = file.audio
+    def write(alike: list[PackFile]) -> Copies:
+        if not still_wanted():
+            return []
+        audio = alike[0].audio
         samples = audio.astype(np.float64)
-        tags = _tags(job, file, tracks[id(file)])
-        archived = kept[id(file.piece)]
-        if not light and file is archived:
-            path = folder / "archive" / f"{file.stem}.flac"
-            write_audio(path, [samples], rate, len(audio), "24", tags)
-        write_listening_copy(folder / "listen" / f"{file.stem}.{ending}", audio, rate, tags)
-        progress(1)
-        return {
-            "file": file.stem,
-            **situation_plain(job, file.piece.setup),
-            "design": job.designs[file.piece.design].name,
-            "dial": file.piece.dial,
-            "voice": file.piece.voice,
-            "level": file.version,
-            "archive": None if light else archived.stem,
-            "archive_gain_db": None if light else round(file.gain_db - archived.gain_db, 4),
-            "gain_db": round(file.gain_db, 4),
+        heard: dict[str, Any] = {
             "sample_peak_dbfs": rounded_level(float(decibels(np.abs(samples).max()))),
             "integrated_lufs": rounded_level(integrated_loudness([samples], rate)),
         }
+        encoded: Path | None = None
+        told: Copies = []
+        for file in alike:
+            tags, archived = _tags(job, file, tracks[id(file)]), kept[id(file.piece)]
+            if not light and file is archived:
+                path = folder / "archive" / f"{file.stem}.flac"
+                write_audio(path, [samples], rate, len(audio), "24", tags)
+            path = folder / "listen" / f"{file.stem}.{ending}"
+            encoded = write_again(path, encoded, audio, rate, tags)
+            progress(1)
+            about: dict[str, Any] = {
+                "file": file.stem,
+                **situation_plain(job, file.piece.setup),
+                "design": job.designs[file.piece.design].name,
+                "dial": file.piece.dial,
+                "voice": file.piece.voice,
+                "level": file.version,
+                "archive": None if light else archived.stem,
+                "archive_gain_db": None if light else round(file.gain_db - archived.gain_db, 4),
+                "gain_db": round(file.gain_db, 4),
+            }
+            told.append((tracks[id(file)], about | heard))
+        return told
 
-    # ffmpeg and FLAC encoding run outside Python, so threads use both cores.
-    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
-        return list(pool.map(write, files))
+    return [partial(write, alike) for alike in _alike(files)]
+
+
+def _alike(files: list[PackFile]) -> list[list[PackFile]]:
+    """Files grouped by their sound: with the knob at 10 all designs are one circuit."""
+    groups: dict[bytes, list[PackFile]] = {}
+    for file in files:
+        key = hashlib.sha256(np.ascontiguousarray(file.audio).tobytes()).digest()
+        groups.setdefault(key, []).append(file)
+    return list(groups.values())
 
 
 def page_copies(

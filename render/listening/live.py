@@ -2,16 +2,13 @@
 
 import base64
 import io
-import os
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from functools import partial
 from itertools import count
 from typing import Any, TypeAlias
 
 import numpy as np
-import scipy
 import soundfile
 
 from presolder.models.audio.curves import curve_bias, diode_pair, knee_volts
@@ -20,6 +17,7 @@ from presolder.models.audio.loudness import integrated_loudness, k_weighting
 from presolder.models.audio.matching import shared_gain_db
 from presolder.models.audio.positions import Setup
 from presolder.models.audio.renderer import Renderer, advance
+from presolder.models.audio.sections import power_of_sections
 from presolder.models.audio.stages import voice
 from presolder.models.circuit.branch import GROUND, OUTPUT, Branch
 from presolder.models.circuit.chain import control_chain
@@ -29,6 +27,8 @@ from presolder.models.circuit.recursion import (
     collocation_nodes,
     collocation_terms,
 )
+from presolder.models.cores import side_by_side
+from presolder.models.cubic import monotone_cubic
 from presolder.models.decibels import amplitude, decibels
 from presolder.models.instrument.controls import Load
 from presolder.models.instrument.dirt import DIRT_KINDS, AnyDirt, Dirt, DirtKind
@@ -344,12 +344,12 @@ def _tree(network: Network | None) -> Tree | None:
 def _bands(emf: Array, rate: float) -> dict[str, list[float]]:
     """K-weighted power of the EMF in narrow bands: what changed parts do to its loudness."""
     hz = np.fft.rfftfreq(emf.size, 1.0 / rate)[1:]
-    weight = np.square(np.abs(scipy.signal.sosfreqz(k_weighting(rate), hz, fs=rate)[1]))
+    weight = power_of_sections(k_weighting(rate), hz, rate)
     power = np.square(np.abs(np.fft.rfft(emf)[1:])) * weight
     edges = np.geomspace(60.0, min(16_000.0, 0.45 * rate), 40)
     sums = np.histogram(hz, edges, weights=power)[0]
     middles = np.sqrt(edges[1:] * edges[:-1])
-    at_middles = np.square(np.abs(scipy.signal.sosfreqz(k_weighting(rate), middles, fs=rate)[1]))
+    at_middles = power_of_sections(k_weighting(rate), middles, rate)
     return {
         "bandHz": [round(float(f), 3) for f in middles],
         "bandWeight": [float(f"{w:.5g}") for w in at_middles],
@@ -429,12 +429,10 @@ def levels_over_dial(renderer: Renderer, nodes: Array) -> tuple[Array, list[floa
 
     rows: list[Array] = []
     peaks: list[float] = []
-    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
-        for recursion in renderer.recursions:
-            levels, peaks_db = zip(
-                *pool.map(partial(level, recursion), _MEASURED_DIALS), strict=True
-            )
-            peaks += peaks_db
-            smooth = scipy.interpolate.PchipInterpolator(_MEASURED_DIALS, levels)
-            rows.append(smooth(np.maximum(_LEVEL_DIALS, _MEASURED_DIALS[0])))
+    for recursion in renderer.recursions:
+        measured = side_by_side(partial(level, recursion), _MEASURED_DIALS)
+        levels, peaks_db = zip(*measured, strict=True)
+        peaks += peaks_db
+        wanted = np.maximum(_LEVEL_DIALS, _MEASURED_DIALS[0])
+        rows.append(monotone_cubic(np.array(_MEASURED_DIALS), np.array(levels), wanted))
     return np.array(rows), peaks

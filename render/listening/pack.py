@@ -6,6 +6,7 @@ import zipfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, replace
+from functools import partial
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,7 @@ from typing import Any
 from presolder.models.audio.positions import Setup, render_pieces
 from presolder.models.audio.renderer import Renderer
 from presolder.models.audio.stages import Voice, evenly_driven
+from presolder.models.cores import in_background, side_by_side
 from presolder.models.errors import InputError
 from presolder.models.typing import Array
 from presolder.render.files.audio import write_audio
@@ -27,12 +29,13 @@ from presolder.render.files.tags import Tags
 from presolder.render.listening.after import join
 from presolder.render.listening.comparisons import comparisons, with_bare
 from presolder.render.listening.copies import (
+    Copies,
     PackFile,
+    copying,
     page_copies,
     place_named,
     plan_files,
     situation_plain,
-    write_copies,
 )
 from presolder.render.listening.job import Dossier, PackJob, Setting, dossiers
 from presolder.render.listening.live import live_data
@@ -199,15 +202,20 @@ def _fill(
     pieces = render_pieces(setups, job.recording.samples, job.sweep, job.dials, progress)
     files = plan_files(job, pieces)
     ending = listening_ending(listening)
-    written = write_copies(job, folder, files, ending, light, progress)
-    reels = _write_reels(job, folder / "listen", ending, files)
+    _make_rooms(job, folder, light)
+    # While files are encoded, which needs little of the interpreter, the rest is worked out.
+    with in_background(
+        partial(_write_recordings, job, folder, files, ending, light, progress)
+    ) as recordings:
+        about = _about(job)
+        # What is soldered is the same in all situations.
+        _write_sheets(about[0], folder / "sheets")
+        live = live_data(job, _live_setups(job, setups))
+        written, reels = recordings()
     trials = _write_trials(job, folder, ending, light, progress)
-    about = _about(job)
-    # What is soldered is the same in all situations.
-    _write_sheets(about[0], folder / "sheets")
     copies = page_copies(job, folder / "listen", files, ending) if job.embeds else []
     reel = "" if alone else f"listen/{job.rooms[0]}{REEL}.{ending}"
-    page = build_page(job, about, copies, live_data(job, _live_setups(job, setups)), reel)
+    page = build_page(job, about, copies, live, reel)
     (folder / "index.html").write_text(page, encoding="utf-8")
     contents = _contents(job, about, written, reels, ending, light)
     if trials:
@@ -218,23 +226,51 @@ def _fill(
     return contents
 
 
-def _write_reels(
-    job: PackJob, folder: Path, ending: str, files: list[PackFile]
-) -> list[dict[str, Any]]:
-    """All sweeps of a situation in turn, each a chapter; a reel a situation."""
-    reels = []
-    for setup, room in enumerate(job.rooms):
-        sweeps = [file for file in files if file.piece.dial is None and file.piece.setup == setup]
-        titles = [
-            job.designs[file.piece.design].name + ("" if file.piece.voice == "clean" else ", dirt")
-            for file in sweeps
-        ]
-        place = place_named(job, setup)
-        tags = Tags("all designs in turn", "all", "sweep", place, job.workshop)
-        path, audio = folder / room / f"{REEL}.{ending}", [file.audio for file in sweeps]
-        chapters = write_reel(path, audio, titles, job.recording.sample_rate_hz, tags)
-        reels.append({"reel": f"{room}{REEL}", "reel_chapters": chapters})
-    return reels
+def _make_rooms(job: PackJob, folder: Path, light: bool) -> None:
+    """The folders of all recordings."""
+    for room in job.rooms:
+        (folder / "listen" / room).mkdir(parents=True)
+        if not light:
+            (folder / "archive" / room).mkdir(parents=True)
+
+
+def _write_recordings(
+    job: PackJob,
+    folder: Path,
+    files: list[PackFile],
+    ending: str,
+    light: bool,
+    progress: Callable[[int], None],
+) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """All copies and reels, and what they are; encoders run outside Python, on all cores."""
+    # The longest first, so that none of them is left to one core at the end.
+    reels = [partial(_write_reel, job, folder, ending, files, one) for one in range(len(job.rooms))]
+    copies = copying(job, folder, files, ending, light, progress)
+    tasks: list[Callable[[], Any]] = [*reels, *copies]
+    made = list(side_by_side(_done, tasks))
+    told: Copies = [one for some in made[len(reels) :] for one in some]
+    return [about for _, about in sorted(told, key=lambda one: one[0])], made[: len(reels)]
+
+
+def _done(task: Callable[[], Any]) -> Any:  # noqa: ANN401
+    return task()
+
+
+def _write_reel(
+    job: PackJob, folder: Path, ending: str, files: list[PackFile], setup: int
+) -> dict[str, Any]:
+    """All sweeps of a situation in turn, each a chapter."""
+    room = job.rooms[setup]
+    sweeps = [file for file in files if file.piece.dial is None and file.piece.setup == setup]
+    titles = [
+        job.designs[file.piece.design].name + ("" if file.piece.voice == "clean" else ", dirt")
+        for file in sweeps
+    ]
+    tags = Tags("all designs in turn", "all", "sweep", place_named(job, setup), job.workshop)
+    path = folder / "listen" / room / f"{REEL}.{ending}"
+    audio = [file.audio for file in sweeps]
+    chapters = write_reel(path, audio, titles, job.recording.sample_rate_hz, tags)
+    return {"reel": f"{room}{REEL}", "reel_chapters": chapters}
 
 
 def _write_trials(

@@ -387,10 +387,12 @@ def test_a_gesture_is_recorded_and_replayed(page: Page) -> None:
         page.wait_for_timeout(200)
     page.get_by_role("button", name="Stop recording the knob").click()
     page.mouse.click(*knob_at(page, 10))
-    page.get_by_role("button", name="Turn it so again").click()
+    assert page.get_by_role("button", name="Turn it so again").is_visible()
+    # Pressed and watched in one go, since the page may be slow to answer.
     seen = page.evaluate(
         """async () => {
           const seen = [];
+          document.getElementById("replay").click();
           while (document.getElementById("replay").getAttribute("aria-pressed") === "true") {
             seen.push(window.audition.dialNow());
             await new Promise((done) => setTimeout(done, 4));

@@ -23,11 +23,15 @@ RECORD = """async () => {
   tap.port.onmessage = ({ data }) => window.tapped.push(data);
   node().connect(tap);
 }"""
+# How long that takes, in the time that a fixed amount of arithmetic takes here and now.
 READY = """async () => {
   const { live, makeLive, sources } = window.audition;
   const another = makeLive(live.data, sources, { loudness: null }, { alone() {} }), began = performance.now();
   await another.ready(live.data.rate);
-  return performance.now() - began;
+  const ready = performance.now();
+  let sum = 0;
+  for (let i = 1; i < 2e7; i += 1) sum += Math.sqrt(i);
+  return (ready - began) / (performance.now() - ready + 0 * sum);
 }"""
 MOVE = """async (seconds) => {
   const { live } = window.audition, began = performance.now();

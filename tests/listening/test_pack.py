@@ -3,7 +3,6 @@
 import json
 import subprocess
 import zipfile
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +17,7 @@ from presolder.models.audio.knob import KnobPath
 from presolder.models.errors import InputError
 from presolder.models.instrument.designs import BUILT_IN
 from presolder.models.instrument.rig import Rig
-from presolder.render.files import delivery
+from presolder.render.files import delivery, ffmpeg
 from presolder.render.files.audio import read_recording
 from presolder.render.files.tags import Tags
 from presolder.render.listening import pack as packs
@@ -267,9 +266,8 @@ def test_single_file_too_large_to_mail(
 
 
 @pytest.fixture
-def without_ffmpeg(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
-    monkeypatch.setattr(delivery, "have_ffmpeg", lambda: False)
-    yield
+def without_ffmpeg(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setenv("PATH", str(tmp_path))
 
 
 @pytest.mark.usefixtures("without_ffmpeg")
@@ -282,7 +280,7 @@ def test_without_ffmpeg_copies_are_written_all_the_same(tmp_path: Path) -> None:
     assert (rate, ending in ("mp3", "ogg")) == (44_100, True)
     assert rms(back) == pytest.approx(rms(audio[0]), rel=0.05)
     with pytest.raises(InputError, match="reading M4A needs ffmpeg"):
-        delivery.decode_with_ffmpeg(tmp_path / "x.m4a", tmp_path / "x.wav", 10.0)
+        ffmpeg.decode_with_ffmpeg(tmp_path / "x.m4a", tmp_path / "x.wav", 10.0)
 
 
 @pytest.mark.parametrize("ending", ["m4a", "mp3", "aac"])
