@@ -7,23 +7,27 @@ import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor, as_completed
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from threading import Lock
 from typing import Literal
 
+from presolder.models.cores import JOBS
 from presolder.models.errors import InputError
 from presolder.render.batch.jobs import MAKES_FOLDER, Job
-from presolder.render.files.folder import new_file, new_folder, owner_runs, owner_told
+from presolder.render.files.folder import new_file, new_folder, owner_runs, owner_told, same_host
 
 Outcome = Literal["made", "kept", "failed", "elsewhere"]
 RECORDS = "jobs"
 RESULT = "result.json"
 # Several processes share the cores; each may use one for its sums.
 _ONE_THREAD = dict.fromkeys(
-    ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS"), "1"
+    ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS", JOBS), "1"
 )
+# A claim is renewed six times in this; of machines that share a disk clocks may differ by some.
+_FRESH_SECONDS = 120.0
+_LOOK_AGAIN_SECONDS = 1.0
 
 
 @dataclass(frozen=True)
@@ -73,10 +77,7 @@ def run_jobs(
     InputError
         If the folder cannot be written.
     """
-    try:
-        (out / RECORDS).mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise InputError(f"{out}: cannot be written: {error.strerror}") from None
+    make_records(out)
     running = _Running(out, workers)
     pool = ThreadPoolExecutor(workers)
     try:
@@ -88,6 +89,32 @@ def run_jobs(
         # Also when stopped: those that run are told so, and clear away what they began.
         running.stop()
         pool.shutdown(cancel_futures=True)
+
+
+def make_records(out: Path) -> None:
+    """Make the folder that tells what is finished.
+
+    Raises
+    ------
+    InputError
+        If it cannot be written.
+    """
+    try:
+        (out / RECORDS).mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(f"{out}: cannot be written: {error.strerror}") from None
+
+
+def run_alone(job: Job, out: Path) -> Done:
+    """Run one job where a scheduler has put it, beside others elsewhere.
+
+    A job that another worker has claimed is waited for: either it is finished
+    there, or that worker is gone and its claim with it after a while.
+    """
+    running = _Running(out, workers=2)
+    while (done := running.job(job)).outcome == "elsewhere":
+        time.sleep(_LOOK_AGAIN_SECONDS)
+    return done
 
 
 class _Running:
@@ -117,7 +144,7 @@ class _Running:
             if not mine:
                 return Done(job.name, job.command, "elsewhere", 0.0)
             began = time.monotonic()
-            message = self._made(job)
+            message = self._made(job, record.with_suffix(".claim"))
             done = Done(
                 job.name,
                 job.command,
@@ -129,13 +156,13 @@ class _Running:
                 scratch.write_text(json.dumps(asdict(done) | {"key": job.key}) + "\n", "utf-8")
             return done
 
-    def _made(self, job: Job) -> str:
-        """Make a job's folder; what went wrong, or nothing."""
+    def _made(self, job: Job, claim: Path) -> str:
+        """Make a job's folder, and keep its claim fresh; what went wrong, or nothing."""
         place = self._out / job.name
         try:
             if job.command in MAKES_FOLDER:
-                return self._process(job, ("--out", str(place), "--force"))[1]
-            text, message = self._process(job, ("--json",))
+                return self._process(job, ("--out", str(place), "--force"), claim)[1]
+            text, message = self._process(job, ("--json",), claim)
             if not message:
                 with new_folder(place, force=True) as scratch:
                     (scratch / RESULT).write_text(text, "utf-8")
@@ -143,7 +170,7 @@ class _Running:
         except InputError as error:
             return str(error)
 
-    def _process(self, job: Job, more: tuple[str, ...]) -> tuple[str, str]:
+    def _process(self, job: Job, more: tuple[str, ...], claim: Path) -> tuple[str, str]:
         """Standard output of a command, and the line that it failed with."""
         command = [sys.executable, "-m", "presolder", job.command, *job.arguments, *more]
         with self._lock:
@@ -154,7 +181,13 @@ class _Running:
                 stdin=subprocess.DEVNULL, env=self._environment,
             )  # fmt: skip
             self._processes.add(process)
-        out, errors = process.communicate()
+        while True:
+            try:
+                out, errors = process.communicate(timeout=_FRESH_SECONDS / 6)
+                break
+            except subprocess.TimeoutExpired:
+                with suppress(OSError):
+                    claim.touch(exist_ok=True)
         with self._lock:
             self._processes.discard(process)
         if process.returncode == 0:
@@ -186,6 +219,16 @@ def _claimed(claim: Path) -> Iterator[bool]:
             claim.unlink(missing_ok=True)
 
 
+def _abandoned(claim: Path, owner: str) -> bool:
+    """Whether whoever claimed a job on another machine has not been heard of for long."""
+    if same_host(owner):
+        return False
+    try:
+        return time.time() - claim.stat().st_mtime > _FRESH_SECONDS
+    except OSError:
+        return False
+
+
 def _claim(claim: Path) -> bool:
     try:
         with claim.open("x", encoding="utf-8") as file:
@@ -195,7 +238,7 @@ def _claim(claim: Path) -> bool:
             owner = claim.read_text("utf-8")
         except OSError:
             return False
-        if not owner or owner_runs(owner):
+        if not owner or (owner_runs(owner) and not _abandoned(claim, owner)):
             return False
         # Whose batch was killed: renamed first, so that of two only one takes over.
         try:
