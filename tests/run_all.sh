@@ -5,7 +5,7 @@ set -euo pipefail
 cd "$(dirname "$0")/.."
 
 # Programs the tests call, and the Debian packages that bring them.
-declare -A packages=([ngspice]=ngspice [ffmpeg]=ffmpeg [chromium]=chromium [firefox-esr]=firefox-esr [pulseaudio]=pulseaudio)
+declare -A packages=([ngspice]=ngspice [ffmpeg]=ffmpeg [chromium]=chromium [firefox-esr]=firefox-esr [pulseaudio]=pulseaudio [gcc]=gcc)
 missing=()
 for program in "${!packages[@]}"; do
     command -v "$program" >/dev/null || missing+=("${packages[$program]}")

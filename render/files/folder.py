@@ -76,10 +76,15 @@ def owner_told() -> str:
 
 def owner_runs(told: str) -> bool:
     """Whether a process that `owner_told` named still runs, as far as this host knows."""
-    host, _, number = told.rpartition("-")
-    if host != _host() or not number.isdecimal() or os.name != "posix":
+    number = told.rpartition("-")[2]
+    if not same_host(told) or not number.isdecimal() or os.name != "posix":
         return True
     return _runs(int(number))
+
+
+def same_host(told: str) -> bool:
+    """Whether what `owner_told` named is on this machine."""
+    return told.rpartition("-")[0] == _host()
 
 
 def _mine(out: Path) -> str:

@@ -14,6 +14,11 @@ from presolder.render.report.numbers import finite, ohms_text
 from presolder.render.report.table import Block, Table, lines_of, shows_itself
 
 
+def _one_decimal(db: float | None) -> str:
+    """Decibels for the table; adding nought takes the sign from a negative one."""
+    return "-" if db is None else f"{round(db, 1) + 0.0:.1f}"
+
+
 def reading_text(asked: Reading) -> str:
     """Where to put the ohmmeter."""
     lugs = "from the volume pot's input lug to its wiper lug"
@@ -52,7 +57,7 @@ class VerifyReport:
         rows = tuple(
             (
                 f"{dial:g}",
-                *("-" if db is None else f"{db:.1f}" for both in figures for db in both.values()),
+                *(_one_decimal(db) for both in figures for db in both.values()),
             )
             for dial, *figures in zip(found.dial, *self._figures(), strict=True)
         )

@@ -29,6 +29,9 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_every_page_is_there_and_reachable(site: Path) -> None:
     index = (site / "index.html").read_text("utf-8")
     for page in DOCS.glob("*.md"):
+        # The text for an index of packages is no page of the site.
+        if page.stem == "package":
+            continue
         assert (site / f"{page.stem}.html").exists()
         assert page.stem == "index" or f'href="{page.stem}.html"' in index
 

@@ -1,0 +1,145 @@
+"""Measure how cost grows with audio, designs, dials and jobs, and draw it: docs/scale.md.
+
+Run as ``python docs/make_scale.py``; takes some ten minutes and 10 GB of disk.
+``--draw`` draws again what was measured.
+"""
+
+import argparse
+import csv
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import matplotlib as mpl
+import numpy as np
+import soundfile
+from matplotlib.figure import Figure
+
+HERE = Path(__file__).parent
+MEASURED = HERE / "pictures" / "scale.csv"
+PICTURE = HERE / "pictures" / "scale.svg"
+RATE = 48_000
+DESIGNS = tuple(f"{100 + 10 * i}k || {560 + 40 * i}p" for i in range(10))
+KINDS = {
+    "audio": "hours of audio made",
+    "designs": "designs, of 10 min each",
+    "dials": "dials of a pack",
+    "jobs": "jobs of a batch",
+}
+
+
+def cost(words: list[str]) -> tuple[float, float, float]:
+    """Seconds by the clock and on processors, and megabytes at most, of a command."""
+    began = time.perf_counter()
+    process = subprocess.Popen(
+        [sys.executable, "-m", "presolder", *words], stdout=subprocess.DEVNULL
+    )
+    _, status, used = os.wait4(process.pid, 0)
+    process.returncode = os.waitstatus_to_exitcode(status)
+    assert process.returncode == 0, words
+    return time.perf_counter() - began, used.ru_utime + used.ru_stime, used.ru_maxrss / 1024
+
+
+def render(folder: Path, minutes: int, designs: int) -> tuple[float, float, float]:
+    """What sweeps of so many designs cost; nothing of them is kept."""
+    di = folder / f"{minutes}.flac"
+    if not di.exists():
+        noise = np.random.default_rng(0)
+        with soundfile.SoundFile(di, "w", RATE, 1, "PCM_16") as file:
+            for _ in range(minutes):
+                file.write(0.1 * noise.normal(size=60 * RATE))
+    words = ["render", str(di), "--rig", "humbucker-500k", "--travel", str(60 * minutes)]
+    for design in DESIGNS[:designs]:
+        words += ["--design", design]
+    out = folder / "out"
+    found = cost([*words, "--rest", "0", "--bits", "16", "--force", "--out", str(out)])
+    for path in sorted(out.rglob("*"), reverse=True):
+        path.unlink() if path.is_file() else path.rmdir()
+    return found
+
+
+def pack(folder: Path, dials: int) -> tuple[float, float, float]:
+    """What a pack of so many held positions costs."""
+    held = ",".join(f"{10 - 0.75 * i:g}" for i in range(dials))
+    take = HERE.parent / "samples" / "phrase.flac"
+    words = ["pack", str(take), "--rig", "humbucker-500k", "--dials", held, "--force"]
+    return cost([*words, "--out", str(folder / "pack.zip")])
+
+
+def batch(folder: Path, jobs: int) -> tuple[float, float, float]:
+    """What so many small jobs cost; memory is that of the one that lists them."""
+    lines = [
+        f'[[job]]\nname = "{i}"\ncommand = "need"\nrigs = ["humbucker-500k"]\n'
+        f"options = {{ listening-level = {60 + i / 10} }}\n"
+        for i in range(jobs)
+    ]
+    file = folder / f"{jobs}.toml"
+    file.write_text("\n".join(lines), encoding="utf-8")
+    return cost(["batch", str(file), "--out", str(folder / f"batch-{jobs}")])
+
+
+def measure() -> None:
+    """Measure all, and keep it."""
+    rows: list[tuple[str, float, float, float, float]] = []
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        for minutes, designs in ((1, 1), (6, 1), (20, 1), (60, 1), (60, 2), (60, 5), (60, 10)):
+            rows.append(("audio", minutes * designs / 60, *render(folder, minutes, designs)))
+        for designs in (1, 2, 4, 7, 10):
+            rows.append(("designs", designs, *render(folder, 10, designs)))
+        for dials in (1, 2, 4, 8, 12):
+            rows.append(("dials", dials, *pack(folder, dials)))
+        for jobs in (2, 8, 32, 96):
+            rows.append(("jobs", jobs, *batch(folder, jobs)))
+    with MEASURED.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file)
+        writer.writerow(["kind", "count", "elapsed_s", "processor_s", "megabytes"])
+        writer.writerows([kind, *(f"{value:.4g}" for value in rest)] for kind, *rest in rows)
+
+
+def draw() -> None:
+    """Draw what was measured, with a straight line through it."""
+    mpl.rcParams |= {"svg.hashsalt": "scale", "font.size": 9}
+    with MEASURED.open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    figure = Figure(figsize=(9, 6), layout="constrained")
+    for axes, (kind, label) in zip(figure.subplots(2, 2).flat, KINDS.items(), strict=True):
+        mine = [row for row in rows if row["kind"] == kind]
+        count, seconds, memory = (
+            np.array([float(row[name]) for row in mine])
+            for name in ("count", "processor_s", "megabytes")
+        )
+        # Of audio, a take counts once and each of its designs besides; takes last up to an hour.
+        columns = [np.ones(count.size), count]
+        if kind == "audio":
+            columns.append(np.minimum(count, 1.0))
+        # By relative error, since the largest is not to rule the rest.
+        table = np.stack(columns, axis=1)
+        terms = np.linalg.lstsq(table / seconds[:, None], np.ones(count.size), rcond=None)[0]
+        axes.plot(count, table @ terms, color="0.6", lw=1)
+        axes.plot(count, seconds, "o", color="C0")
+        axes.set(xlabel=label, ylabel="s of processor", ylim=(0, None), xlim=(0, None))
+        said = f"{terms[0]:.2g} s + {terms[1]:.3g} s each"
+        if kind == "audio":
+            said += f" + {terms[2]:.3g} s an hour of takes"
+        axes.set_title(said, fontsize=9)
+        beside = axes.twinx()
+        beside.plot(count, memory, "s", color="C1", ms=4)
+        beside.set(ylabel="MB at most", ylim=(0, max(400.0, 1.1 * memory.max())))
+    figure.savefig(PICTURE, metadata={"Date": None})
+
+
+def main() -> None:
+    """Do what is asked."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--draw", action="store_true", help="draw what was measured before")
+    if not parser.parse_args().draw:
+        measure()
+    draw()
+
+
+if __name__ == "__main__":
+    main()

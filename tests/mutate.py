@@ -1,0 +1,381 @@
+"""Plant small faults in the sources, one at a time, and see whether a test notices.
+
+Run as ``python tests/mutate.py --sample 300``; it takes some seconds a fault and
+core, prints a table and writes what survived. Faults are made in functions of
+`models/` and `render/`: swapped operators and comparisons, other numbers, calls
+left out. A process that has loaded everything is forked for each fault and given
+the changed function in place of the old one, so that nothing is loaded again; of
+the quick tests those are run that reach the function, the fastest first. Tests
+in processes of their own do not see the fault, and neither module constants nor
+arguments' defaults are changed.
+"""
+
+import argparse
+import ast
+import contextlib
+import copy
+import importlib
+import io
+import json
+import os
+import random
+import signal
+import sys
+import time
+from collections import defaultdict
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from types import CodeType, FunctionType
+from typing import Any
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+ROOMS = {"models": "presolder.models", "render": "presolder.render", "render/api": "presolder"}
+SWAPPED: dict[type, type] = {
+    ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult, ast.Pow: ast.Mult,
+    ast.FloorDiv: ast.Mult, ast.Mod: ast.Add, ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE,
+    ast.GtE: ast.Gt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq, ast.Is: ast.IsNot, ast.IsNot: ast.Is,
+    ast.In: ast.NotIn, ast.NotIn: ast.In, ast.And: ast.Or, ast.Or: ast.And,
+}  # fmt: skip
+RENAMED = {
+    "max": "min", "min": "max", "maximum": "minimum", "minimum": "maximum", "sin": "cos",
+    "cos": "sin", "floor": "ceil", "ceil": "floor", "any": "all", "all": "any", "sum": "prod",
+    "argmax": "argmin", "argmin": "argmax",
+}  # fmt: skip
+LONGEST_SECONDS = 90.0
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One change: which node of which function, and what it becomes."""
+
+    path: str
+    line: int
+    function: str
+    node: int
+    said: str
+
+
+# ---- making faults ---------------------------------------------------------------------
+
+
+def changed(node: ast.AST) -> list[tuple[ast.AST, str]]:
+    """What a node may become, and how that is said."""
+    made: list[tuple[ast.AST, str]] = []
+
+    def add(said: str, **fields: Any) -> None:
+        new = copy.copy(node)
+        for name, value in fields.items():
+            setattr(new, name, value)
+        made.append((new, said))
+
+    match node:
+        case ast.BinOp(left, op, right) if type(op) in SWAPPED:
+            texts = (ast.JoinedStr, ast.List, ast.Tuple, ast.Dict)
+            if not any(isinstance(x, texts) or _is_text(x) for x in (left, right)):
+                other = SWAPPED[type(op)]
+                add(f"{type(op).__name__} to {other.__name__}", op=other())
+        case ast.BoolOp(op, _):
+            add(f"{type(op).__name__} to {SWAPPED[type(op)].__name__}", op=SWAPPED[type(op)]())
+        case ast.Compare(_, [op, *rest], _) if type(op) in SWAPPED:
+            other = SWAPPED[type(op)]
+            add(f"{type(op).__name__} to {other.__name__}", ops=[other(), *rest])
+        case ast.UnaryOp(ast.Not() | ast.USub(), operand):
+            made.append((operand, f"{type(node.op).__name__} dropped"))
+        case ast.Constant(bool() as value):
+            add(f"{value} to {not value}", value=not value)
+        case ast.Constant(int() as value):
+            add(f"{value} to {value + 1}", value=value + 1)
+        case ast.Constant(float() as value):
+            add(f"{value} to {2 * value or 1.0}", value=2 * value or 1.0)
+        case ast.Attribute(_, str() as attr) if attr in RENAMED:
+            add(f"{attr} to {RENAMED[attr]}", attr=RENAMED[attr])
+        case ast.IfExp(_, body, orelse):
+            add("branches swapped", body=orelse, orelse=body)
+        case ast.Expr(ast.Call()):
+            made.append((ast.Pass(), "call left out"))
+        case ast.AugAssign():
+            made.append((ast.Pass(), "change left out"))
+    return made
+
+
+def _is_text(node: ast.AST) -> bool:
+    return isinstance(node, ast.Constant) and isinstance(node.value, str)
+
+
+def functions(tree: ast.Module) -> Iterator[tuple[str, ast.FunctionDef]]:
+    """Functions and methods, by qualified name; what is nested in one belongs to it."""
+
+    def inside(body: list[ast.stmt], before: str) -> Iterator[tuple[str, ast.FunctionDef]]:
+        for one in body:
+            if isinstance(one, ast.FunctionDef):
+                yield before + one.name, one
+            elif isinstance(one, ast.ClassDef):
+                yield from inside(one.body, f"{before}{one.name}.")
+
+    yield from inside(tree.body, "")
+
+
+def places(function: ast.FunctionDef) -> Iterator[tuple[int, ast.AST]]:
+    """Nodes of a function's body, but for those of nested annotations and defaults."""
+    number = 0
+    for statement in function.body:
+        for node in ast.walk(statement):
+            yield number, node
+            number += 1
+
+
+def all_faults() -> list[Fault]:
+    found = []
+    for room in ("models", "render"):
+        for path in sorted((ROOT / room).rglob("*.py")):
+            tree = ast.parse(path.read_text("utf-8"))
+            name = path.relative_to(ROOT).as_posix()
+            for function, node in functions(tree):
+                # In place of a compiled loop the built one runs; tests/audio/test_loops.py has both.
+                if any(ast.unparse(one) == "compiled" for one in node.decorator_list):
+                    continue
+                for number, place in places(node):
+                    for i, (_, said) in enumerate(changed(place)):
+                        line = getattr(place, "lineno", node.lineno)
+                        found.append(Fault(name, line, function, 10 * number + i, said))
+    return found
+
+
+class _Replacing(ast.NodeTransformer):
+    def __init__(self, old: ast.AST, new: ast.AST) -> None:
+        self.old, self.new = old, new
+
+    def visit(self, node: ast.AST) -> ast.AST:
+        return ast.copy_location(self.new, node) if node is self.old else self.generic_visit(node)
+
+
+def faulty_code(fault: Fault) -> CodeType:
+    """The function of a fault, compiled with it."""
+    path = ROOT / fault.path
+    tree = ast.parse(path.read_text("utf-8"))
+    function = dict(functions(tree))[fault.function]
+    nodes = dict(places(function))
+    old = nodes[fault.node // 10]
+    new = changed(old)[fault.node % 10][0]
+    tree = ast.fix_missing_locations(_Replacing(old, new).visit(tree))
+    code = compile(tree, str(path), "exec", dont_inherit=True)
+    for name in fault.function.split("."):
+        code = next(
+            one for one in code.co_consts if isinstance(one, CodeType) and one.co_name == name
+        )
+    return code
+
+
+def module_of(path: str) -> str:
+    room = next(one for one in ("render/api", "models", "render") if path.startswith(one + "/"))
+    rest = path.removeprefix(room + "/").removesuffix(".py").removesuffix("__init__").strip("/")
+    return ".".join([ROOMS[room], *filter(None, rest.split("/"))])
+
+
+def live_function(fault: Fault) -> FunctionType | None:
+    """The function as it is loaded, whatever it is wrapped in."""
+    found: Any = importlib.import_module(module_of(fault.path))
+    for name in fault.function.split("."):
+        found = vars(found).get(name)
+    for _ in range(6):
+        if isinstance(found, FunctionType):
+            code = found.__code__
+            if code.co_name == fault.function.rpartition(".")[2]:
+                return found
+        inner = next(
+            (
+                getattr(found, name)
+                for name in ("__wrapped__", "fget", "func", "__func__", "callback")
+                if getattr(found, name, None) is not None
+            ),
+            None,
+        )
+        if inner is None:
+            return None
+        found = inner
+    return None
+
+
+# ---- seeing whether a test notices ---------------------------------------------------------
+
+
+class _Reached:
+    """A plugin that tells which functions each test reaches, and how long it takes."""
+
+    def __init__(self) -> None:
+        self.by_function: dict[str, list[str]] = defaultdict(list)
+        self.seconds: dict[str, float] = {}
+
+    @pytest.hookimpl(hookwrapper=True)
+    def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
+        seen: set[CodeType] = set()
+
+        def profile(frame: Any, event: str, _: object) -> None:
+            if event == "call":
+                seen.add(frame.f_code)
+
+        began = time.perf_counter()
+        sys.setprofile(profile)
+        yield
+        sys.setprofile(None)
+        self.seconds[item.nodeid] = time.perf_counter() - began
+        for code in seen:
+            path = Path(code.co_filename)
+            if path.is_relative_to(ROOT) and path.parts[len(ROOT.parts)] in ("models", "render"):
+                key = f"{path.relative_to(ROOT).as_posix()}:{code.co_qualname}"
+                self.by_function[key].append(item.nodeid)
+
+
+def run_quietly(words: list[str], plugins: list[object]) -> int:
+    with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
+        return int(pytest.main(["-q", "-p", "no:cacheprovider", "-p", "no:xdist", *words], plugins))
+
+
+def in_child(work: Any, longest_s: float) -> int | None:
+    """Exit status of work done in a fork; None if it took too long."""
+    process = os.fork()
+    if process == 0:
+        os.setpgid(0, 0)
+        status = 70
+        with contextlib.suppress(BaseException):
+            status = work()
+        os._exit(status)
+    ends = time.monotonic() + longest_s
+    while time.monotonic() < ends:
+        done, status = os.waitpid(process, os.WNOHANG)
+        if done:
+            return os.waitstatus_to_exitcode(status)
+        time.sleep(0.02)
+    with contextlib.suppress(ProcessLookupError):
+        os.killpg(process, signal.SIGKILL)
+    os.waitpid(process, 0)
+    return None
+
+
+@dataclass(frozen=True)
+class Suite:
+    """Which tests reach a function."""
+
+    by_function: dict[str, list[str]]
+    seconds: dict[str, float]
+
+    def tests_of(self, fault: Fault) -> list[str]:
+        """The fastest first, so many as take half a minute."""
+        chosen, total = [], 0.0
+        key = f"{fault.path}:{fault.function}"
+        for test in sorted(self.by_function.get(key, []), key=lambda one: self.seconds[one]):
+            total += self.seconds[test]
+            if total > 30 and chosen:
+                break
+            chosen.append(test)
+        return chosen
+
+
+def verdict(fault: Fault, suite: Suite) -> str:
+    """Killed, survived, or why it was not tried."""
+    tests = suite.tests_of(fault)
+    if not tests:
+        return "not reached"
+    function = live_function(fault)
+    if function is None:
+        return "not tried"
+
+    def work() -> int:
+        function.__code__ = faulty_code(fault)
+        return run_quietly(["-x", *tests], [])
+
+    status = in_child(work, LONGEST_SECONDS)
+    return "survived" if status == 0 else "killed"
+
+
+def learn(kept: Path) -> Suite:
+    """Run the quick tests once and see what they reach; kept for the next time."""
+    if not kept.exists():
+
+        def work() -> int:
+            reached = _Reached()
+            run_quietly(["-m", "not slow and not thorough", str(ROOT / "tests")], [reached])
+            kept.write_text(json.dumps([reached.by_function, reached.seconds]), "utf-8")
+            return 0
+
+        in_child(work, 3600)
+    by_function, seconds = json.loads(kept.read_text("utf-8"))
+    return Suite(by_function, seconds)
+
+
+def load_everything() -> None:
+    sys.path[:0] = [str(ROOT / "tests" / "tools")]
+    for path in sorted((ROOT / "models").rglob("*.py")) + sorted((ROOT / "render").rglob("*.py")):
+        name = module_of(path.relative_to(ROOT).as_posix())
+        if not name.endswith("__main__"):
+            importlib.import_module(name)
+
+
+def table(verdicts: dict[Fault, str]) -> str:
+    rooms: dict[str, list[str]] = defaultdict(list)
+    for fault, said in verdicts.items():
+        parts = Path(fault.path).parts
+        for room in (parts[0], "/".join(parts[:2]) if len(parts) > 2 else parts[0]):
+            if said != "not tried":
+                rooms[room].append(said)
+    lines = [
+        "| room | faults | noticed | survived | no quick test reaches |",
+        "|---|---|---|---|---|",
+    ]
+    for room, each in sorted(rooms.items()):
+        killed, lost = each.count("killed"), each.count("survived")
+        share = 100 * killed / max(killed + lost, 1)
+        lines.append(
+            f"| {room} | {len(each)} | {share:.0f} % | {lost} | {each.count('not reached')} |"
+        )
+    return "\n".join(lines)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--sample", type=int, default=200, help="faults in each of both rooms")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--only", default="", help="paths that begin so")
+    parser.add_argument("--at-once", type=int, default=os.cpu_count() or 1)
+    parser.add_argument(
+        "--seconds", type=float, default=float("inf"), help="begin none after so long"
+    )
+    parser.add_argument("--kept", type=Path, default=ROOT / ".reached.json")
+    parser.add_argument("--out", type=Path, default=ROOT / ".survivors.txt")
+    asked = parser.parse_args()
+    os.chdir(ROOT)
+    load_everything()
+    suite = learn(asked.kept)
+    chosen: list[Fault] = []
+    for room in ("models/", "render/"):
+        mine = [one for one in all_faults() if one.path.startswith(room)]
+        mine = [one for one in mine if one.path.startswith(asked.only)]
+        chosen += random.Random(asked.seed).sample(mine, min(asked.sample, len(mine)))
+    random.Random(asked.seed).shuffle(chosen)
+    verdicts: dict[Fault, str] = {}
+    ends = time.monotonic() + asked.seconds
+
+    def judge(fault: Fault) -> None:
+        if time.monotonic() < ends:
+            verdicts[fault] = verdict(fault, suite)
+            if sys.stderr.isatty():
+                print(f"\r{len(verdicts)} of {len(chosen)}", end="", file=sys.stderr)
+
+    # A fork is made by whichever thread; each waits for its own.
+    with ThreadPoolExecutor(asked.at_once) as pool:
+        list(pool.map(judge, chosen))
+    print(table(verdicts))
+    survivors = [one for one, said in verdicts.items() if said == "survived"]
+    survivors.sort(key=lambda one: (one.path, one.line))
+    asked.out.write_text(
+        "\n".join(f"{one.path}:{one.line} {one.function}: {one.said}" for one in survivors) + "\n",
+        "utf-8",
+    )
+
+
+if __name__ == "__main__":
+    main()
