@@ -19,7 +19,7 @@ from presolder.models.errors import (
     SlowLoopsWarning,
     one_line,
 )
-from presolder.render.commands.remarks import QUIET, VERBOSE, remark
+from presolder.render.commands.remarks import QUIET, remark
 
 # Each lives in a module of its name; the line is what the overview says of it,
 # so that the overview loads none of them.
@@ -122,7 +122,6 @@ def _set_verbose(context: click.Context, option: click.Parameter, verbose: bool)
     from presolder.models.compiled import origin  # noqa: PLC0415
 
     began = time.perf_counter()
-    context.meta[VERBOSE] = True
     used = f"presolder {version('presolder')}, loops {origin()}, {cores()} cores"
     click.echo(f"presolder: {used}", err=True)
     context.call_on_close(

@@ -63,8 +63,9 @@ def material(samples: Array, sample_rate_hz: float, name: str) -> Material:
     if samples.shape[1] < size:
         samples = np.pad(samples, ((0, 0), (0, size - samples.shape[1])))
     frames = np.lib.stride_tricks.sliding_window_view(samples, size, axis=1)[:, :: size // 2]
+    window = np.hanning(size)
     analysed = [
-        _analysed(frames[:, first : first + _FRAMES], sample_rate_hz)
+        _analysed(frames[:, first : first + _FRAMES], window, sample_rate_hz)
         for first in range(0, frames.shape[1], _FRAMES)
     ]
     powers, lines = (np.concatenate([pair[i] for pair in analysed]) for i in (0, 1))
@@ -77,10 +78,10 @@ def material(samples: Array, sample_rate_hz: float, name: str) -> Material:
     return Material(name, lines[sounding].mean(axis=0), crest_db)
 
 
-def _analysed(frames: Array, sample_rate_hz: float) -> tuple[Array, Array]:
+def _analysed(frames: Array, window: Array, sample_rate_hz: float) -> tuple[Array, Array]:
     """Power of each frame of shape (channels, n, size), in all and at `LINES_HZ`."""
     size = frames.shape[-1]
-    transforms = np.fft.rfft(frames * np.hanning(size), axis=-1)
+    transforms = np.fft.rfft(frames * window, axis=-1)
     # Not by the absolute value, whose root takes as long as the transform.
     spectra = (np.square(transforms.real) + np.square(transforms.imag)).mean(axis=0)
     cumulative = np.zeros((len(spectra), spectra.shape[1] + 1))

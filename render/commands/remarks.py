@@ -3,7 +3,7 @@
 import click
 
 # Where a call of the command line keeps what was asked for.
-QUIET, VERBOSE = "presolder.quiet", "presolder.verbose"
+QUIET = "presolder.quiet"
 
 
 def remark(text: str) -> None:

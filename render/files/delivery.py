@@ -98,13 +98,17 @@ def write_again(
     return encoded
 
 
-def write_segment(path: Path, segment: AudioSegment, tags: Tags) -> None:
-    """Write a pydub segment; as `write_listening_copy`."""
-    if path.suffix == ".m4a":
-        _export(path, segment, tags)
+def write_segment(
+    path: Path, segment: AudioSegment, tags: Tags, chapters: Sequence[tuple[str, int, int]] = ()
+) -> None:
+    """Write a pydub segment, with chapters as `write_tags` has them; as `write_listening_copy`."""
+    if path.suffix != ".m4a":
+        encode(path, segment)
+        write_tags(path, tags, chapters)
         return
-    encode(path, segment)
-    write_tags(path, tags)
+    _export(path, segment, tags)
+    if chapters:
+        _add_chapters(path, chapters)
 
 
 def encode(path: Path, segment: AudioSegment) -> None:
@@ -214,19 +218,15 @@ def write_reel(
         starts_ms.append(len(reel))
         faded = segment_of(piece, sample_rate_hz).fade_in(_FADE_MS).fade_out(_FADE_MS)
         reel = reel.append(faded, crossfade=0) if len(reel) else faded
-    write_segment(path, reel, tags)
     chapters = list(zip(titles, starts_ms, [*starts_ms[1:], len(reel)], strict=True))
-    if path.suffix == ".m4a":
-        _add_chapters(path, chapters)
-    elif path.suffix == ".mp3":
-        write_tags(path, tags, chapters)
+    write_segment(path, reel, tags, chapters)
     return [
         {"title": title, "start_s": start_ms / 1000.0}
         for title, start_ms in zip(titles, starts_ms, strict=True)
     ]
 
 
-def _add_chapters(path: Path, chapters: list[tuple[str, int, int]]) -> None:
+def _add_chapters(path: Path, chapters: Sequence[tuple[str, int, int]]) -> None:
     """In ffmpeg's metadata format, ahead of the streams as they are."""
     lines = [";FFMETADATA1"]
     for title, start_ms, end_ms in chapters:
