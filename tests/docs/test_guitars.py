@@ -13,7 +13,7 @@ from presolder.models.instrument.source import Piezo, coils_of
 from presolder.render.files.rigs import built_in_rigs, find_situations
 from presolder.render.plots import guitar_svg
 from random_circuits import random_wiring
-from takes import DOCS
+from takes import DOCS, PROGRAMS
 
 
 def words(rig: Rig) -> list[str]:
@@ -46,13 +46,13 @@ def parts_named(rig: Rig) -> list[str]:
 
 
 def test_page_is_up_to_date() -> None:
-    sys.path.insert(0, str(DOCS))
+    sys.path.insert(0, str(PROGRAMS))
     try:
         from make_guitars import page
     finally:
-        sys.path.remove(str(DOCS))
+        sys.path.remove(str(PROGRAMS))
     text, pictures = page()
-    again = "run python docs/make_guitars.py"
+    again = "run python docs/programs/make_guitars.py"
     assert (DOCS / "guitars.md").read_text("utf-8") == text, again
     drawn = {file.name for file in (DOCS / "pictures").glob("guitar-*.svg")}
     assert drawn == set(pictures), again

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 import presolder as ps
-from takes import DOCS
+from takes import DOCS, PROGRAMS
 
 pytestmark = pytest.mark.slow
 
@@ -18,7 +18,7 @@ pytestmark = pytest.mark.slow
 def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
     out = tmp_path_factory.mktemp("site")
     result = subprocess.run(
-        [sys.executable, "-m", "sphinx", "-W", "--keep-going", "-q", "-d", str(out / "trees"),
+        [sys.executable, "-m", "sphinx", "-W", "-c", str(PROGRAMS), "--keep-going", "-q", "-d", str(out / "trees"),
          str(DOCS), str(out / "html")],
         capture_output=True, text=True, check=False,
     )  # fmt: skip

@@ -29,7 +29,7 @@ def test_a_few_cases_of_each_stage(kind: StageKind) -> None:
 def test_committed_page_shows_these_numbers() -> None:
     rows = [row for check in CHECKS for row in rows_of(check)]
     committed = committed_numbers(PAGE.read_text(encoding="utf-8"))
-    assert len(committed) == len(rows), "run python docs/make_validation.py"
+    assert len(committed) == len(rows), "run python docs/programs/make_validation.py"
     for row, (cases, worst) in zip(rows, committed, strict=True):
         assert cases == row.cases, row
-        assert same_number(row, worst), (row, worst, "run python docs/make_validation.py")
+        assert same_number(row, worst), (row, worst, "run python docs/programs/make_validation.py")

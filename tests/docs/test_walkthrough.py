@@ -5,12 +5,14 @@ from pathlib import Path
 
 import pytest
 
-from takes import DOCS
+from takes import DOCS, PROGRAMS
 
 
 @pytest.mark.slow
 def test_walkthrough_says_what_the_commands_say(tmp_path: Path) -> None:
-    spec = importlib.util.spec_from_file_location("make_walkthrough", DOCS / "make_walkthrough.py")
+    spec = importlib.util.spec_from_file_location(
+        "make_walkthrough", PROGRAMS / "make_walkthrough.py"
+    )
     assert spec is not None and spec.loader is not None
     script = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(script)

@@ -1,7 +1,7 @@
 """The checks against sources outside the project, one function a source.
 
 Each returns rows for the validation page; the tests assert the limits, and
-``docs/make_validation.py`` writes the page from the same functions.
+``docs/programs/make_validation.py`` writes the page from the same functions.
 """
 
 from collections.abc import Callable

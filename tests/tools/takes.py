@@ -5,3 +5,4 @@ from pathlib import Path
 ROOT = Path(__file__).parents[2]
 SAMPLES = ROOT / "samples"
 DOCS = ROOT / "docs"
+PROGRAMS = DOCS / "programs"

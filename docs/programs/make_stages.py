@@ -1,6 +1,6 @@
 """Write docs/stages.md: schematics and working points of the dirt stages.
 
-``python docs/make_stages.py``; the values are read from the circuits themselves.
+``python docs/programs/make_stages.py``; the values are read from the circuits themselves.
 """
 
 from functools import partial
@@ -17,12 +17,12 @@ from presolder.models.circuit.stage_parts import StageParts, stage_parts
 from presolder.models.instrument.quantities import format_quantity
 from presolder.models.instrument.stage import STAGE_KINDS, Stage, StageKind
 
-HERE = Path(__file__).parent
-PAGE = HERE / "stages.md"
+DOCS = Path(__file__).parents[1]
+PAGE = DOCS / "stages.md"
 UNITS = {"resistor": "ohm", "capacitor": "farad"}
 HEAD = """# The dirt stages that are circuits
 
-Made by `docs/make_stages.py` from the circuits themselves. Topologies are common practice, no source; the values are our own, chosen for ordinary working points, and no product's. Transistors and diodes are typical of small ones, from memory.
+Made by `docs/programs/make_stages.py` from the circuits themselves. Topologies are common practice, no source; the values are our own, chosen for ordinary working points, and no product's. Transistors and diodes are typical of small ones, from memory.
 
 **This is to be heard, not to be built from.** Where you do solder: unplug, mind the hot iron and the fumes, never open a mains-powered amplifier, and leave it to a qualified technician if in doubt.
 
@@ -68,7 +68,7 @@ def draw(kind: StageKind) -> None:
     {"treble-booster": draw_booster, "diode-clipper": draw_clipper}.get(kind, draw_fuzz)(
         drawing, parts
     )
-    drawing.save(str(HERE / "pictures" / f"stage-{kind}.svg"))
+    drawing.save(str(DOCS / "pictures" / f"stage-{kind}.svg"))
 
 
 def draw_fuzz(d: schemdraw.Drawing, parts: StageParts) -> None:

@@ -5,10 +5,10 @@ from pathlib import Path
 from presolder.render.files.rigs import built_in_rigs, find_situations
 from presolder.render.plots import guitar_svg
 
-DOCS = Path(__file__).parent
+DOCS = Path(__file__).parents[1]
 HEAD = """# The built-in rigs
 
-As `presolder` draws them on the sheet, by `python docs/make_guitars.py`: from the coils, whose dots are the ends that are in phase, to the input. Where two stars stand the design under audition goes, between input lug and wiper lug. `presolder rigs NAME --toml` prints a file to begin with. Values are typical ones from memory or invented; none is a product.
+As `presolder` draws them on the sheet, by `python docs/programs/make_guitars.py`: from the coils, whose dots are the ends that are in phase, to the input. Where two stars stand the design under audition goes, between input lug and wiper lug. `presolder rigs NAME --toml` prints a file to begin with. Values are typical ones from memory or invented; none is a product.
 """
 
 

@@ -1,4 +1,4 @@
-"""Draw the README's pictures: ``python docs/make_pictures.py``."""
+"""Draw the README's pictures: ``python docs/programs/make_pictures.py``."""
 
 import math
 from pathlib import Path
@@ -18,7 +18,7 @@ from presolder.render import plots
 from presolder.render.files.rigs import DEFAULT_RIG, find_rig
 from presolder.render.plots.style import spread_apart
 
-PICTURES = Path(__file__).parent / "pictures"
+PICTURES = Path(__file__).parents[1] / "pictures"
 CLEANING = ("bare", "120k + 680p", "120k || 680p")
 SHOWN = ("bare", "cap-strong", "parallel-strong", "series-strong", "gang-series")
 # Dark to light and distinct dashes, so that greyscale and colour-blind eyes can tell them apart.

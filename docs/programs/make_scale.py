@@ -1,6 +1,6 @@
 """Measure how cost grows with audio, designs, dials and jobs, and draw it: docs/scale.md.
 
-Run as ``python docs/make_scale.py``; takes some ten minutes and 10 GB of disk.
+Run as ``python docs/programs/make_scale.py``; takes some ten minutes and 10 GB of disk.
 ``--draw`` draws again what was measured.
 """
 
@@ -18,9 +18,9 @@ import numpy as np
 import soundfile
 from matplotlib.figure import Figure
 
-HERE = Path(__file__).parent
-MEASURED = HERE / "pictures" / "scale.csv"
-PICTURE = HERE / "pictures" / "scale.svg"
+DOCS = Path(__file__).parents[1]
+MEASURED = DOCS / "pictures" / "scale.csv"
+PICTURE = DOCS / "pictures" / "scale.svg"
 RATE = 48_000
 DESIGNS = tuple(f"{100 + 10 * i}k || {560 + 40 * i}p" for i in range(10))
 KINDS = {
@@ -64,8 +64,8 @@ def render(folder: Path, minutes: int, designs: int) -> tuple[float, float, floa
 def pack(folder: Path, dials: int) -> tuple[float, float, float]:
     """What a pack of so many held positions costs."""
     held = ",".join(f"{10 - 0.75 * i:g}" for i in range(dials))
-    take = HERE.parent / "samples" / "phrase.flac"
-    words = ["pack", str(take), "--rig", "humbucker-500k", "--dials", held, "--force"]
+    take = DOCS.parent / "samples" / "phrase.flac"
+    words = ["pack", str(take), "--rig", "humbucker-500k", "--dial", held, "--force"]
     return cost([*words, "--out", str(folder / "pack.zip")])
 
 

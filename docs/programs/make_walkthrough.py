@@ -1,6 +1,6 @@
 """Write docs/walkthrough.md and its pictures by running every command in it.
 
-``python docs/make_walkthrough.py``. The tests run the same steps and compare.
+``python docs/programs/make_walkthrough.py``. The tests run the same steps and compare.
 """
 
 import contextlib
@@ -18,7 +18,7 @@ from presolder.models.instrument.network import Capacitor, Resistor, leaves
 from presolder.models.instrument.quantities import format_code, format_quantity
 from presolder.render.cli import cli
 
-DOCS = Path(__file__).parent
+DOCS = Path(__file__).parents[1]
 PICTURES = ("walkthrough-front.png", "walkthrough-curves.png")
 
 # Slips of the iron for the last step: a tenth of the resistor that was meant.
@@ -26,7 +26,7 @@ WRONG_BY = 0.1
 
 STEPS: tuple[str | tuple[str, ...], ...] = (
     "# From complaint to parts list, and to a fault found",
-    "An invented job, worked through with a multimeter, a recording input and a soldering iron. Every command below was run by `docs/make_walkthrough.py`, which also wrote down what it said; the tests run it again.",
+    "An invented job, worked through with a multimeter, a recording input and a soldering iron. Every command below was run by `docs/programs/make_walkthrough.py`, which also wrote down what it said; the tests run it again.",
     "**The complaint.** *A guitar with one humbucker turns to mud when its volume goes down for the verses, to 8, 7 or 6.*",
     "## 1. Measure, the guitar closed",
     "Nothing plugged in, an ohmmeter between tip and sleeve of a bare plug in the jack, read with the volume at 10, 9, 8 and so on. ([How this works](measuring.md).)",
@@ -65,7 +65,7 @@ STEPS: tuple[str | tuple[str, ...], ...] = (
     "## 6. Let the customer hear it",
     "`phrase.flac` is a clean recording of the customer's own playing (here one of the bundled recordings). Start playback quiet.",
     (
-        'presolder pack phrase.flac --rig bench-7.toml --design bare --design "{series}" --design "{cap}" --dials 10,7,4 --travel 4 --light --workshop "bench 7" --out bench-7.zip',
+        'presolder pack phrase.flac --rig bench-7.toml --design bare --design "{series}" --design "{cap}" --dial 10,7,4 --travel 4 --light --workshop "bench 7" --out bench-7.zip',
     ),
     "## 7. What to order and what to solder",
     (

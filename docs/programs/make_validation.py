@@ -1,6 +1,6 @@
 """Write docs/validation.md from the checks that the tests run.
 
-``python docs/make_validation.py``, with the test extra and ngspice installed.
+``python docs/programs/make_validation.py``, with the test extra and ngspice installed.
 """
 
 import sys
@@ -11,8 +11,8 @@ import matplotlib as mpl
 mpl.use("Agg")
 import matplotlib.pyplot as plt
 
-HERE = Path(__file__).parent
-sys.path.insert(0, str(HERE.parent / "tests" / "tools"))
+DOCS = Path(__file__).parents[1]
+sys.path.insert(0, str(DOCS.parent / "tests" / "tools"))
 
 from checks import CHECKS, rows_of
 from checks_simulator import spice_ac_errors, spice_transient_errors
@@ -20,7 +20,7 @@ from validation_page import PAGE, table
 
 HEAD = """# Checked against the outside world
 
-Made by `docs/make_validation.py` from the same checks that the tests run; a test fails when these numbers are out of date. "From memory" marks a book or standard that was cited without the page at hand; "common practice, no source" marks what the trade takes for granted.
+Made by `docs/programs/make_validation.py` from the same checks that the tests run; a test fails when these numbers are out of date. "From memory" marks a book or standard that was cited without the page at hand; "common practice, no source" marks what the trade takes for granted.
 
 """
 TAIL = """
@@ -50,7 +50,7 @@ def draw_ac() -> None:
     axes.set_ylabel("gain difference, dB")
     axes.set_xlim(20, 20_000)
     axes.spines[["top", "right"]].set_visible(False)
-    figure.savefig(HERE / "pictures" / "validation-ac.png", dpi=110)
+    figure.savefig(DOCS / "pictures" / "validation-ac.png", dpi=110)
 
 
 def draw_moving() -> None:
@@ -64,7 +64,7 @@ def draw_moving() -> None:
     axes.set_ylabel("relative RMS difference, dB")
     axes.legend(frameon=False, fontsize=8, loc="center left", bbox_to_anchor=(1, 0.5))
     axes.spines[["top", "right"]].set_visible(False)
-    figure.savefig(HERE / "pictures" / "validation-moving.png", dpi=110)
+    figure.savefig(DOCS / "pictures" / "validation-moving.png", dpi=110)
 
 
 def main() -> None:

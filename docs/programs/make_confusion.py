@@ -1,12 +1,12 @@
 """Write the table of planted faults in docs/measuring.md.
 
-``python docs/make_confusion.py``. The tests make the table again and compare.
+``python docs/programs/make_confusion.py``. The tests make the table again and compare.
 """
 
 import sys
 from pathlib import Path
 
-DOCS = Path(__file__).parent
+DOCS = Path(__file__).parents[1]
 sys.path.insert(0, str(DOCS.parent / "tests" / "tools"))
 
 from confusion import matrix, table

@@ -1,4 +1,4 @@
-"""How Sphinx builds the documentation: ``sphinx-build -W docs build/site``."""
+"""How Sphinx builds the documentation: ``sphinx-build -W -c docs/programs docs build/site``."""
 
 from importlib.metadata import version as installed_version
 
@@ -8,7 +8,7 @@ release = version = installed_version("presolder")
 
 extensions = ["sphinx.ext.autodoc", "numpydoc", "myst_nb"]
 source_suffix = {".md": "myst-nb", ".rst": "restructuredtext"}
-exclude_patterns = ["build", "package.md", "walkthrough/*", "**.ipynb_checkpoints"]
+exclude_patterns = ["build", "programs", "package.md", "walkthrough/*", "**.ipynb_checkpoints"]
 
 html_theme = "furo"
 html_title = "presolder"

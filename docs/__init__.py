@@ -1,0 +1,1 @@
+"""Pages about formats, figures and the model, which come with the package."""
