@@ -44,6 +44,7 @@ SUMMARIES = {
     "batch": "Run many jobs: rigs, takes, designs and commands that a file lists.",
     "doctor": "Check whether everything that presolder needs is there and works.",
     "rigs": "List the built-in rigs with their values, or print one's file.",
+    "docs": "List the pages that describe formats, figures and the model, or print one.",
 }
 
 
@@ -91,11 +92,11 @@ def _everywhere() -> tuple[click.Option, ...]:
     return (
         click.Option(
             ["--jobs", "wanted_cores"], type=click.IntRange(1, 256), metavar="N", **hidden,
-            help="Cores to use.  [default: all]", callback=_set_jobs, is_eager=True,
+            help="Use so many cores.  [default: all]", callback=_set_jobs, is_eager=True,
         ),
         click.Option(
             ["-q", "--quiet", "be_quiet"], is_flag=True, **hidden, callback=_set_quiet,
-            help="No remarks and no progress, only results and errors.",
+            help="Print no remarks and no progress, only results and errors.",
         ),
         click.Option(
             ["-v", "--verbose", "be_verbose"], is_flag=True, **hidden, callback=_set_verbose,

@@ -29,6 +29,7 @@ from presolder.models.instrument.player import Playing
 from presolder.models.judging.ear import LISTENING_LEVEL_DB
 from presolder.render.files.audio import Recording
 from presolder.render.files.ffmpeg import Format
+from presolder.render.files.standard import STANDARD
 from presolder.render.listening.after import After
 from presolder.render.listening.comparisons import Comparing
 from presolder.render.listening.job import PackJob, Setting
@@ -72,7 +73,7 @@ def pack(
     ----------
     out : str or path
         A folder to make, or a file that ends in ``.zip``; with `single_file`
-        one that ends in ``.html``.
+        one that ends in ``.html``. ``-`` sends that file to standard output.
     take, dirt, speaker, hum_db
         As for `render`; the take is at most 30 s long.
     rig : Rig, str or sequence of Situation
@@ -159,5 +160,5 @@ def _setting(place: Situation, after: After, heard_by: tuple[Any, ...]) -> Setti
 
 
 def _require_page(path: Path) -> None:
-    if path.suffix.lower() not in (".html", ".htm"):
+    if path.suffix.lower() not in (".html", ".htm") and path != STANDARD:
         raise InputError(f"a single file must end in .html, got {str(path)!r}")

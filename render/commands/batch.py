@@ -6,21 +6,28 @@ import click
 
 import presolder as ps
 from presolder.models.errors import InputError
+from presolder.render.commands.examples import examples
 from presolder.render.commands.options import json_option
 from presolder.render.commands.output import progress_on_terminal, say
 
 SOME_FAILED = 3
 
 
-@click.command()
+@click.command(
+    epilog=examples(
+        "presolder batch year.toml --out year",
+        "presolder batch year.toml --out year --jobs 4 --json",
+        "presolder batch year.toml --out /shared/year --cluster tcp://10.0.0.5:8786",
+    )
+)
 @click.argument("jobs_file", metavar="JOBS.toml", type=click.Path(path_type=Path))
 @click.option(
     "--out", type=click.Path(path_type=Path), required=True,
-    help="Folder for the results; what is finished there is kept.",
+    help="Put the results into this folder; what is finished there is kept.",
 )  # fmt: skip
 @click.option(
     "--jobs", "workers", type=click.IntRange(1, 256),
-    help="How many run at once. [default: one a core]",
+    help="Run so many at once. [default: one a core]",
 )  # fmt: skip
 @click.option(
     "--cluster", metavar="ADDRESS",
@@ -36,14 +43,9 @@ def batch(
     cluster: str | None,
     as_json: bool,
 ) -> None:
-    r"""Run many jobs: rigs, takes, designs and commands that a file lists.
+    """Run many jobs: rigs, takes, designs and commands that a file lists.
 
     Run it again to go on where it was stopped. Exit status: 0 all are done, 3 some failed.
-
-    \b
-    presolder batch year.toml --out year
-    presolder batch year.toml --out year --jobs 4 --json
-    presolder batch year.toml --out /shared/year --cluster tcp://10.0.0.5:8786
     """
     if workers is not None and cluster is not None:
         raise InputError(

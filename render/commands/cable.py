@@ -10,6 +10,7 @@ from presolder.models.instrument.markings import read_length
 from presolder.models.instrument.rig import Rig
 from presolder.models.measuring.cable import PICOFARADS_PER_M, CableKind, Hung, Resonance
 from presolder.models.measuring.coil import Response
+from presolder.render.commands.examples import examples
 from presolder.render.commands.options import json_option, read_component, read_number, rig_option
 from presolder.render.commands.output import say
 from presolder.render.files.points import read_spectrum
@@ -18,20 +19,28 @@ from presolder.render.report.cable import CableReport
 _HUNG = "what hung on the jack: cable, a capacitor such as 470p, cable+470p, or nothing after @"
 
 
-@click.command()
+@click.command(
+    epilog=examples(
+        "presolder cable --length '15 ft'",
+        "presolder cable --rig my-guitar.toml --reading 2900@cable --reading 2350@cable+470p",
+    )
+)
 @rig_option
-@click.option("--length", help="Such as 15 ft or 4.5 m: what is typical, without measuring.")
+@click.option(
+    "--length",
+    help="Tell what is typical of this length, such as 15 ft or 4.5 m, without measuring.",
+)
 @click.option(
     "--kind", type=click.Choice(list(PICOFARADS_PER_M)), default="ordinary", show_default=True,
-    help="For --length.",
+    help="Say which kind of cable --length is of.",
 )  # fmt: skip
 @click.option(
     "--reading", "reading_texts", multiple=True, metavar="HZ@HUNG",
-    help=f"Frequency of the highest output, exciter coil over the pickup, and {_HUNG}.",
+    help=f"Give the frequency of the highest output, exciter coil over the pickup, and {_HUNG}.",
 )  # fmt: skip
 @click.option(
     "--response", "response_texts", multiple=True, metavar="CSV@HUNG",
-    help=f"Measured frequency_hz,gain_db, and {_HUNG}.",
+    help=f"Read a response from this CSV file of frequency_hz,gain_db, and {_HUNG}.",
 )  # fmt: skip
 @json_option
 def cable(

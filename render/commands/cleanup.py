@@ -10,6 +10,7 @@ from presolder.models.instrument.dirt import ANY_KINDS, AnyKind
 from presolder.models.instrument.rig import Rig
 from presolder.models.judging.cleanup import REFERENCE_HZ
 from presolder.render import plots
+from presolder.render.commands.examples import examples
 from presolder.render.commands.options import (
     choose_dirt,
     design_options,
@@ -24,12 +25,18 @@ from presolder.render.commands.options import (
     rig_option,
     touch_option,
 )
-from presolder.render.commands.output import new_text, progress_on_terminal, say
+from presolder.render.commands.output import new_text, only_this, progress_on_terminal, say
 from presolder.render.files.audio import read_recording
 from presolder.render.files.folder import new_file
 
 
-@click.command()
+@click.command(
+    epilog=examples(
+        "presolder cleanup --rig my-guitar.toml",
+        "presolder cleanup --design bare --design cap --dirt lopsided --plot clean.svg",
+        "presolder cleanup --take take.wav --drive 26 --csv -",
+    )
+)
 @rig_option
 @design_options
 @dirt_option
@@ -37,11 +44,24 @@ from presolder.render.files.folder import new_file
 @touch_option
 @click.option(
     "--take", "take_file", type=click.Path(path_type=Path),
-    help="Recording to play; default: two seconds of a bundled one.",
+    help="Play this recording; - is standard input. [default: two seconds of a bundled"
+    " one]",
 )  # fmt: skip
 @hum_option
-@click.option("--tone", "tone_hz", type=float, default=REFERENCE_HZ, show_default=True, help="Hz.")
-@click.option("--csv", "csv_file", type=click.Path(path_type=Path), help="Write the numbers.")
+@click.option(
+    "--tone-hz",
+    "tone_hz",
+    type=float,
+    default=REFERENCE_HZ,
+    show_default=True,
+    help="Use tones of this frequency, Hz.",
+)
+@click.option(
+    "--csv",
+    "csv_file",
+    type=click.Path(path_type=Path),
+    help="Write the numbers to this file; - is standard output.",
+)
 @plot_options
 @json_option
 def cleanup(
@@ -72,8 +92,9 @@ def cleanup(
     if dirt is None:
         raise InputError(f"--dirt none has nothing to clean up; one of {', '.join(ANY_KINDS)}")
     if not 20 <= tone_hz <= 5000:
-        raise InputError(f"--tone {tone_hz:g} must lie between 20 and 5000 Hz")
+        raise InputError(f"--tone-hz {tone_hz:g} must lie between 20 and 5000 Hz")
     require_plot_ending(plot_file)
+    alone = only_this(as_json, csv=csv_file, plot=plot_file)
     require_hum_db(hum_db)
     take = None if take_file is None else read_recording(take_file)
     with progress_on_terminal("playing") as progress:
@@ -84,8 +105,9 @@ def cleanup(
         with new_text(csv_file, force=force) as file:
             report.write_csv(file)
     if plot_file is not None:
-        with new_file(plot_file, force=force) as scratch:
+        with new_file(plot_file, force=force, ending=".svg") as scratch:
             plots.plot_cleanup(
                 scratch, report.title, report.designs, report.figures, report.played, tone_hz
             )
-    say(report, as_json)
+    if not alone:
+        say(report, as_json)

@@ -7,6 +7,7 @@ import click
 
 import presolder as ps
 from presolder.models.instrument.instrument import Situation
+from presolder.render.commands.examples import examples
 from presolder.render.commands.options import (
     design_options,
     gather_designs,
@@ -18,7 +19,13 @@ from presolder.render.commands.options import (
 from presolder.render.commands.output import say
 
 
-@click.command()
+@click.command(
+    epilog=examples(
+        "presolder compare --rig my-guitar.toml",
+        "presolder compare --design cap --design '150k || 1n' --keep taper",
+        "presolder compare --designs drawer.toml --take take.wav --json",
+    )
+)
 @situations_option
 @design_options
 @judging_options
@@ -34,7 +41,7 @@ def compare(
 ) -> None:
     """Rank designs by how well they keep the taper, the tone, or both.
 
-    As heard, at equal loudness; docs/figures.md says how the figures come about.
+    As heard, at equal loudness; 'presolder docs figures' says how the figures come about.
     """
     rig = situations[0].rig
     designs = gather_designs(design_names, designs_file, rig)

@@ -1,6 +1,5 @@
 """The curves command: what designs do over the dial, as a table, a plot, CSV or JSON."""
 
-import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -14,6 +13,7 @@ from presolder.models.instrument.rig import Rig
 from presolder.models.judging.tolerance import Builds, Spread
 from presolder.models.typing import Array
 from presolder.render import plots
+from presolder.render.commands.examples import examples
 from presolder.render.commands.options import (
     all_designs,
     design_options,
@@ -24,18 +24,28 @@ from presolder.render.commands.options import (
     require_plot_ending,
     rig_option,
 )
-from presolder.render.commands.output import new_text, progress_on_terminal, say
+from presolder.render.commands.output import new_text, only_this, progress_on_terminal, say
 from presolder.render.files.folder import new_file
 
 _MOST_DRAWS = 100_000
 _PLOT_DIALS = np.linspace(0.5, 10.0, 20)
 
 
-@click.command()
+@click.command(
+    epilog=examples(
+        "presolder curves --rig my-guitar.toml --design cap --dial 8,6,4",
+        "presolder curves --design '150k || 1n' --plot curves.svg",
+        "presolder curves --csv - --frequency 100,1000,5000 > curves.csv",
+    )
+)
 @rig_option
 @design_options
 @click.option(
-    "--dial", "dial_list", default="10,7,5,3,1", show_default=True, help="Dials, by commas."
+    "--dial",
+    "dial_list",
+    default="10,7,5,3,1",
+    show_default=True,
+    help="Show these dials, by commas.",
 )
 @click.option(
     "--frequency",
@@ -46,16 +56,25 @@ _PLOT_DIALS = np.linspace(0.5, 10.0, 20)
 )
 @click.option(
     "--csv", "csv_file", type=click.Path(path_type=Path, allow_dash=True),
-    help="Write the transfer function, EMF to input; - is standard output.",
+    help="Write the transfer function, EMF to input, to this file; - is standard output.",
 )  # fmt: skip
 @plot_options
-@click.option("--tolerance", is_flag=True, help="Draw builds from parts that stray.")
+@click.option(
+    "--tolerance",
+    is_flag=True,
+    help="Draw builds at random from parts that stray, and show how far results spread.",
+)
 @click.option(
     "--spread", "spread_texts", multiple=True, metavar="KIND=PERCENT",
     help="Change how far a kind strays: pot=20, midpoint=5, resistor=5, capacitor=10, cable=20.",
 )  # fmt: skip
-@click.option("--draws", default=1000, show_default=True, help="Builds drawn.")
-@click.option("--seed", default=1, show_default=True, help="Of the draws.")
+@click.option("--draws", default=1000, show_default=True, help="Draw so many builds.")
+@click.option(
+    "--seed",
+    default=1,
+    show_default=True,
+    help="Begin the draws with this number; the same gives the same.",
+)
 @json_option
 def curves(
     rig: Rig,
@@ -80,33 +99,26 @@ def curves(
     audible = dials[dials > 0]
     if audible.size == 0 and csv_file is None:
         raise InputError(f"--dial {dial_list} is silent; give at least one above 0")
-    _require_apart(csv_file, plot_file, as_json)
+    alone = only_this(as_json, csv=csv_file, plot=plot_file)
+    if (
+        csv_file is not None
+        and plot_file is not None
+        and csv_file.absolute() == plot_file.absolute()
+    ):
+        raise InputError(f"--csv {csv_file} and --plot {plot_file} are one file; give two")
     if plot_file is not None:
         _plot(plot_file, force, rig, designs, audible, spread, draws, seed)
     if csv_file is not None:
         result = ps.curves(rig, designs, dials, hz=hz)
-        if str(csv_file) == "-":
-            result.write_csv(sys.stdout)
-            return
         with new_text(csv_file, force=force) as file:
             result.write_csv(file)
-    if as_json or (csv_file is None and plot_file is None):
+    if not alone and (as_json or (csv_file is None and plot_file is None)):
         with progress_on_terminal("drawing builds") as progress:
             result = ps.curves(
                 rig, designs, dials, hz=hz, spread=spread, draws=draws, seed=seed,
                 progress=progress,
             )  # fmt: skip
         say(result, as_json)
-
-
-def _require_apart(csv_file: Path | None, plot_file: Path | None, as_json: bool) -> None:
-    """Refuse two outputs into one place."""
-    if csv_file is None:
-        return
-    if str(csv_file) == "-" and as_json:
-        raise InputError("--csv - and --json both go to standard output; give one, or a file")
-    if plot_file is not None and csv_file.absolute() == plot_file.absolute():
-        raise InputError(f"--csv {csv_file} and --plot {plot_file} are one file; give two")
 
 
 def _read_draws(
@@ -143,7 +155,7 @@ def _plot(
             builds = ps.curves(
                 rig, designs, _PLOT_DIALS, spread=spread, draws=draws, seed=seed, progress=progress
             ).builds
-    with new_file(plot_file, force=force) as scratch:
+    with new_file(plot_file, force=force, ending=".svg") as scratch:
         plots.plot_curves(scratch, rig, designs, dials, builds)
 
 

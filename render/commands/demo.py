@@ -9,6 +9,7 @@ from presolder.models.errors import InputError
 from presolder.models.instrument.designs import short_list
 from presolder.models.instrument.dirt import AnyKind
 from presolder.models.instrument.rig import Rig
+from presolder.render.commands.examples import examples
 from presolder.render.commands.options import (
     choose_dirt,
     json_option,
@@ -22,12 +23,18 @@ from presolder.render.commands.output import progress_on_terminal, say_packed, s
 _OUT = {False: Path("presolder-demo"), True: Path("presolder-demo-pack")}
 
 
-@click.command()
+@click.command(
+    epilog=examples(
+        "presolder demo",
+        "presolder demo --rig single-coil-250k --out listen",
+        "presolder demo --pack --light --out demo.zip",
+    )
+)
 @rig_option
 @stage_options
 @click.option("--pack", "as_pack", is_flag=True, help="Make a listening pack to send instead.")
-@click.option("--light", is_flag=True, help="Of a pack, leave out the lossless copies.")
-@output_options
+@click.option("--light", is_flag=True, help="Leave the lossless copies out of a pack.")
+@output_options("Make this folder; of a pack also OUT.zip")
 @json_option
 def demo(
     rig: Rig,

@@ -3,13 +3,19 @@
 import click
 
 import presolder as ps
+from presolder.render.commands.examples import examples
 from presolder.render.commands.options import json_option
 from presolder.render.commands.output import say
 
 UNWELL = 3
 
 
-@click.command()
+@click.command(
+    epilog=examples(
+        "presolder doctor",
+        "presolder doctor --json",
+    )
+)
 @json_option
 @click.pass_context
 def doctor(context: click.Context, as_json: bool) -> None:

@@ -16,8 +16,9 @@ from presolder.models.instrument.starter import (
     marked_laws,
     typical,
 )
+from presolder.render.commands.examples import examples
 from presolder.render.commands.options import Command, json_option
-from presolder.render.commands.output import new_text, say, say_json
+from presolder.render.commands.output import new_text, only_this, say, say_json
 from presolder.render.files.default_rig import own_rig_file
 from presolder.render.files.rigs import check_rig_text, copied_rig
 
@@ -57,20 +58,30 @@ def _answer_options(function: Command) -> Command:
     return function
 
 
-@click.command()
+@click.command(
+    epilog=examples(
+        "presolder init",
+        "presolder init --typical --pickup single-coil --volume A250K --out my-guitar.toml",
+        "presolder init --like humbucker-500k --cable-length '20 ft' --own",
+    )
+)
 @_answer_options
-@click.option("--title", default="", help="What to call it.")
-@click.option("--from", "source", metavar="RIG", help="Begin with this rig's values; ask nothing.")
+@click.option("--title", default="", help="The title that reports and files show.")
+@click.option(
+    "--like", "source", metavar="RIG", help="Begin with this rig's values, and ask nothing."
+)
 @click.option(
     "--typical", "all_typical", is_flag=True,
-    help="Ask nothing; what is not given is typical.",
+    help="Ask nothing: what is not given is typical.",
 )  # fmt: skip
 @click.option(
     "--out", type=click.Path(path_type=Path), default="my-guitar.toml", show_default=True,
-    help="File to write.",
+    help="Write to this file; - is standard output.",
 )  # fmt: skip
-@click.option("--own", is_flag=True, help="Write your own rig for all commands instead.")
-@click.option("--force", is_flag=True, help="Replace an existing file.")
+@click.option(
+    "--own", is_flag=True, help="Write your own rig instead, which all commands then use."
+)
+@click.option("--force", is_flag=True, help="Replace a file that exists.")
 @click.option("--as-given", is_flag=True, help="Take values that no such part has.")
 @json_option
 def init(
@@ -100,6 +111,7 @@ def init(
                 _checked(question, given[question.key], as_given)
     if source is None and not all_typical:
         given = _asked(given, as_given)
+    alone = only_this(as_json, out=None if own else out)
     report = ps.starter(given, title)
     text = report.toml if source is None else _copied(source, given, title)
     target = own_rig_file() if own else out
@@ -108,6 +120,8 @@ def init(
     check_rig_text(target, text, as_given=as_given)
     with new_text(target, force=force) as file:
         file.write(text)
+    if alone:
+        return
     if as_json:
         known = report.plain() if source is None else {"title": title or source, "toml": text}
         say_json({"file": str(target), "from": source, **known})
@@ -123,7 +137,7 @@ def _copied(source: str, given: dict[str, str], title: str) -> str:
     known = {key: text for key, text in given.items() if not is_unknown(text)}
     known |= marked_laws(known)
     if KIND_QUESTION.key in known:
-        raise InputError(f"{_OPTIONS[KIND_QUESTION.key]} says what is typical; --from does too")
+        raise InputError(f"{_OPTIONS[KIND_QUESTION.key]} says what is typical; --like does too")
     changes: dict[str, object] = {
         question.key: float(known[question.key]) if question.is_number else known[question.key]
         for question in QUESTIONS

@@ -7,6 +7,7 @@ import click
 import presolder as ps
 from presolder.models.errors import InputError
 from presolder.models.instrument.instrument import Situation
+from presolder.render.commands.examples import examples
 from presolder.render.commands.options import (
     json_option,
     judging_options,
@@ -17,13 +18,19 @@ from presolder.render.commands.options import (
 from presolder.render.commands.output import say
 
 
-@click.command()
+@click.command(
+    epilog=examples(
+        "presolder need --rig my-guitar.toml --plays swells",
+        "presolder need --dial 8,6,4 --keep tone",
+        "presolder rigs humbucker-500k --toml | presolder need --rig -",
+    )
+)
 @situations_option
 @judging_options
 @speaker_option
 @click.option(
-    "--dial", "shown_list", default="10,9,8,7,6,4,2", show_default=True,
-    help="What to show, by commas.",
+    "--show", "shown_list", default="10,9,8,7,6,4,2", show_default=True,
+    help="Show these dials, by commas.",
 )  # fmt: skip
 @json_option
 def need(
@@ -37,9 +44,9 @@ def need(
 
     And what else would help: another wire, pot or cable, or a buffer.
     """
-    shown = parse_dials(shown_list)
+    shown = parse_dials(shown_list, "--show")
     if (shown == 0).any():
-        raise InputError("--dial 0 is silent and has no treble; it must be above 0")
+        raise InputError("--show 0 is silent and has no treble; it must be above 0")
     if len(situations) > 1:
         say(ps.need_everywhere(situations, speaker=speaker, **judged), as_json)
         return

@@ -37,12 +37,18 @@ from presolder.models.judging.ear import (
     QUIETEST_LEVEL_DB,
 )
 from presolder.models.typing import Array
+from presolder.render.commands.completion import (
+    complete_designs,
+    complete_rigs,
+    complete_situations,
+)
 from presolder.render.commands.remarks import remark
 from presolder.render.files.audio import read_recording
 from presolder.render.files.default_rig import default_rig
 from presolder.render.files.designs import read_designs, resolve_design
 from presolder.render.files.dirt import FUZZ_WAS_RENAMED
 from presolder.render.files.rigs import DEFAULT_RIG, find_situations
+from presolder.render.files.standard import STANDARD
 
 Command = Callable[..., None]
 PLOT_ENDINGS = (".png", ".svg")
@@ -126,11 +132,13 @@ def _naming_a_rig(command: Command, unless: str) -> Command:
         ),
         click.option(
             "--in", "meant_in", multiple=True, metavar="SITUATION",
-            help=f"One of the rig's situations, or switch positions; without it {unless}.",
+            shell_complete=complete_situations,
+            help=f"Take this situation of the rig, or switch position; without it {unless}.",
         ),
         click.option(
-            "--rig", "rig_names", multiple=True, metavar="RIG",
-            help="Rig file or built-in name. [default: PRESOLDER_RIG, your own"
+            "--rig", "rig_names", multiple=True, metavar="RIG", shell_complete=complete_rigs,
+            help="Use this rig: a file, - for standard input, or a built-in name."
+            " [default: PRESOLDER_RIG, your own"
             f" ('init --own'), or {DEFAULT_RIG}]",
         ),
     ):  # fmt: skip
@@ -165,21 +173,23 @@ def design_options(function: Command) -> Command:
         "--designs",
         "designs_file",
         type=click.Path(path_type=Path),
-        help="TOML file with [[design]] tables.",
+        help="Take the designs of this TOML file with [[design]] tables; - is standard input.",
     )(function)
     return click.option(
         "--design",
         "design_names",
         multiple=True,
-        help="Built-in name or expression like '91k || 820p'; repeatable. Default: built-in ones.",
+        shell_complete=complete_designs,
+        help="Take this design, a built-in name or an expression like '91k || 820p';"
+        " repeatable. [default: built-in ones]",
     )(function)
 
 
 def take_options(function: Command) -> Command:
     """The recording, and which part of it to use."""
     for option in (
-        click.option("--end", type=float, help="Second of the recording to end at."),
-        click.option("--start", type=float, help="Second of the recording to start at."),
+        click.option("--end", type=float, help="End at this second of the recording."),
+        click.option("--start", type=float, help="Start at this second of the recording."),
         click.argument("di", type=click.Path(path_type=Path)),
     ):
         function = option(function)
@@ -213,11 +223,11 @@ def comparing_options(function: Command) -> Command:
     for option in (
         click.option(
             "--phrase", "phrase_s", type=float, default=PHRASE_SECONDS, show_default=True,
-            help="Seconds of the take for these.",
+            help="Use so many seconds of the take for stairs and A/B recordings.",
         ),
         click.option(
             "--stair-dials", default=",".join(f"{dial:g}" for dial in DIALS), show_default=True,
-            help="Dials for these, by commas.",
+            help="Use these dials for stairs and A/B recordings, by commas.",
         ),
         click.option(
             "--ab", "beside_bare", is_flag=True,
@@ -231,30 +241,45 @@ def comparing_options(function: Command) -> Command:
     return command
 
 
-def output_options(function: Command) -> Command:
-    """``--out`` and ``--force`` of commands that write a folder."""
-    function = click.option("--force", is_flag=True, help="Write into a folder that has files.")(
-        function
-    )
-    return click.option(
-        "--out",
-        type=click.Path(path_type=Path),
-        help="Folder to make; default: by the take.",
-    )(function)
+def output_options(place: str) -> Callable[[Command], Command]:
+    """``--out`` and ``--force`` of commands that write a folder.
+
+    Parameters
+    ----------
+    place : str
+        What ``--out`` makes, as a sentence without its stop.
+    """
+
+    def given(function: Command) -> Command:
+        function = click.option(
+            "--force", is_flag=True,
+            help="Write into a folder that has files, and replace what an earlier run wrote.",
+        )(function)  # fmt: skip
+        return click.option(
+            "--out", type=click.Path(path_type=Path), help=f"{place}. [default: named by the take]"
+        )(function)
+
+    return given
 
 
 def plot_options(function: Command) -> Command:
     """``--plot`` and ``--force`` of commands that write single files."""
-    function = click.option("--force", is_flag=True, help="Replace existing files.")(function)
+    function = click.option("--force", is_flag=True, help="Replace files that exist.")(function)
     return click.option(
-        "--plot", "plot_file", type=click.Path(path_type=Path), help="Draw a PNG or SVG."
+        "--plot",
+        "plot_file",
+        type=click.Path(path_type=Path),
+        help="Draw into this PNG or SVG file; - is an SVG to standard output.",
     )(function)
 
 
 def json_option(function: Command) -> Command:
     """``--json``."""
     return click.option(
-        "--json", "as_json", is_flag=True, help="Numbers for programs; see docs/json.md."
+        "--json",
+        "as_json",
+        is_flag=True,
+        help="Print numbers for programs ('presolder docs json' describes them).",
     )(function)
 
 
@@ -274,13 +299,18 @@ def stage_options(function: Command) -> Command:
 def hum_option(function: Command) -> Command:
     """``--hum-db``."""
     return click.option(
-        "--hum-db", type=float, help="Add hum and hiss, dB re the take's loudest second."
+        "--hum-db",
+        type=float,
+        help="Add hum and hiss at this level, dB re the take's loudest second.",
     )(function)
 
 
 def speaker_option(function: Command) -> Command:
     """``--speaker``."""
-    return click.option("--speaker", help="'plain', or an impulse response WAV.")(function)
+    return click.option(
+        "--speaker",
+        help="Play through a loudspeaker: 'plain', or an impulse response as a WAV file.",
+    )(function)
 
 
 class _DirtChoice(click.Choice[str]):
@@ -300,7 +330,7 @@ def dirt_option(function: Command) -> Command:
         "--dirt",
         "dirt_kind",
         type=_DirtChoice([*ANY_KINDS, "none"]),
-        help="Clipping curve after the chain, or a circuit; default: the rig's.",
+        help="Put a clipping curve after the chain, or a circuit. [default: the rig's]",
     )(function)
 
 
@@ -308,7 +338,7 @@ def touch_option(function: Command) -> Command:
     """``--touch``."""
     return click.option(
         "--touch", type=float,
-        help="Into a circuit: dB harder (or, below 0, softer) than the pickup's output.",
+        help="Play a circuit so many dB harder than the pickup's output, or below 0 softer.",
     )(function)  # fmt: skip
 
 
@@ -317,7 +347,8 @@ def drive_option(function: Command) -> Command:
     return click.option(
         "--drive",
         type=float,
-        help="Into a curve: dB by which the loudest second passes the knee. [default: 20]",
+        help="Drive a curve so that the loudest second passes its knee by so many dB."
+        " [default: 20]",
     )(function)
 
 
@@ -355,17 +386,22 @@ def judging_options(function: Command) -> Command:
     for option in (
         click.option(
             "--listening-level", type=float, default=LISTENING_LEVEL_DB, show_default=True,
-            help="Of the take's loudest second at 10, dB SPL.",
+            help="Judge at this level of the take's loudest second at 10, dB SPL.",
         ),
         click.option(
             "--take", "take_file", type=click.Path(path_type=Path),
-            help="Recording to judge by; default: a bundled one.",
+            help="Judge by this recording; - is standard input. [default: a bundled one]",
         ),
-        click.option("--keep", help="taper, tone, or the tone's weight 0 to 1."),
-        click.option("--dials", "dial_list", help="Where the knob is left, by commas."),
+        click.option(
+            "--keep", help="Say what matters: taper, tone, or the tone's weight from 0 to 1."
+        ),
+        click.option(
+            "--dial", "dial_list",
+            help="Say at which dials the knob is left, by commas. [default: by --plays]",
+        ),
         click.option(
             "--plays", type=click.Choice(PLAYING),
-            help="What the knob is used for; default: the rig's, or rolls-back.",
+            help="Say what the knob is used for. [default: the rig's, or rolls-back]",
         ),
     ):  # fmt: skip
         command = option(command)
@@ -484,8 +520,8 @@ def require_plot_ending(path: Path | None) -> None:
     InputError
         Naming the option and the file.
     """
-    if path is not None and path.suffix.lower() not in PLOT_ENDINGS:
-        raise InputError(f"--plot {str(path)!r} must end in .png or .svg")
+    if path is not None and path != STANDARD and path.suffix.lower() not in PLOT_ENDINGS:
+        raise InputError(f"--plot {str(path)!r} must end in .png or .svg, or be - for an SVG")
 
 
 def read_component(option: str, text: str, unit: Unit) -> float:
@@ -561,7 +597,7 @@ def parse_numbers(option: str, text: str) -> Array:
     return numbers
 
 
-def parse_dials(text: str) -> Array:
+def parse_dials(text: str, option: str = "--dial") -> Array:
     """Dial positions 0-10, by commas.
 
     Raises
@@ -569,13 +605,13 @@ def parse_dials(text: str) -> Array:
     InputError
         Naming the option and what lies outside.
     """
-    dials = parse_numbers("--dial", text)
+    dials = parse_numbers(option, text)
     for dial in dials:
-        require_dial("--dial", dial)
+        require_dial(option, dial)
     return dials
 
 
-def read_turned_dials(text: str, option: str = "--dials") -> Array:
+def read_turned_dials(text: str, option: str = "--dial") -> Array:
     """Dial positions above 0 and up to 10, by commas.
 
     Raises

@@ -6,26 +6,30 @@ import click
 
 import presolder as ps
 from presolder.models.errors import InputError, place
+from presolder.render.commands.examples import examples
 from presolder.render.commands.options import json_option
 from presolder.render.commands.output import say
 
 
-@click.command()
+@click.command(
+    epilog=examples(
+        "presolder order --job single-coil-250k=series --job my-guitar.toml='120k + 470p'",
+        "presolder order --job humbucker-500k=cap --stock drawer.csv",
+    )
+)
 @click.option(
     "--job", "jobs", multiple=True, metavar="RIG=DESIGN",
-    help="A rig by built-in name or file, and a design by built-in name or expression; repeatable,"
-    " once a guitar.",
+    help="Count this guitar's parts: a rig by built-in name or file, and a design by built-in name"
+    " or expression; repeatable.",
 )  # fmt: skip
 @click.option(
     "--stock", "stock_file", type=click.Path(path_type=Path), metavar="PARTS.csv",
-    help="What is in the drawer: columns type, value, count and, if wanted, tolerance and price.",
+    help="Look into this drawer (- is standard input): columns type, value, count and, if wanted,"
+    " tolerance and price.",
 )  # fmt: skip
 @json_option
 def order(jobs: tuple[str, ...], stock_file: Path | None, as_json: bool) -> None:
-    """Add up what several jobs take, and what of it the drawer has.
-
-    For example: presolder order --job single-coil-250k=series --job mine.toml="120k + 470p"
-    """
+    """Add up what several jobs take, and what of it the drawer has."""
     if not jobs:
         raise InputError("no --job is given; for example --job single-coil-250k=series")
     asked = []

@@ -9,17 +9,22 @@ from typing import Any, TextIO
 
 import click
 
+from presolder.models.errors import InputError
 from presolder.models.instrument.rig import Rig
 from presolder.render.commands.remarks import progress_is_seen, remark
 from presolder.render.files.audio import Recording
 from presolder.render.files.ffmpeg import NO_FFMPEG_NOTE
 from presolder.render.files.folder import new_file
+from presolder.render.files.standard import STANDARD
 from presolder.render.report.table import Report
 from presolder.render.report.take import remarks
 
 LISTENING_CAUTION = (
     "Start playback quiet and raise it slowly: designs differ in level,"
     " and loud sound harms hearing."
+)
+LUFS_EXPLAINED = (
+    "LUFS: loudness of the whole file as broadcasters measure it; one more is one dB louder."
 )
 
 
@@ -76,6 +81,28 @@ def progress_on_terminal(label: str) -> Iterator[Callable[[int, int], None]]:
         yield told
 
 
+def only_this(as_json: bool, **files: Path | None) -> bool:
+    """Whether a file is sent to standard output, where nothing else may then go.
+
+    Parameters
+    ----------
+    as_json : bool
+        Whether numbers go there.
+    **files : Path or None
+        By the option's name.
+
+    Raises
+    ------
+    InputError
+        If two things would go there.
+    """
+    there = [f"--{option} -" for option, file in files.items() if file == STANDARD]
+    there += ["--json"] * as_json
+    if len(there) > 1:
+        raise InputError(f"{' and '.join(there)} go to standard output; give one, or a file")
+    return bool(there) and not as_json
+
+
 def default_out(take_name: str, ending: str) -> Path:
     """A folder named after the take, where none is given."""
     return Path(f"{Path(take_name).stem}-{ending}")
@@ -97,6 +124,7 @@ def say_rendered(manifest: dict[str, Any], out: Path, as_json: bool) -> None:
         return
     for one in manifest.get("situations", [manifest]):
         _say_swept(one, out / one.get("folder", ""))
+    click.echo(LUFS_EXPLAINED)
     click.echo(LISTENING_CAUTION)
 
 
@@ -122,6 +150,10 @@ def _say_swept(manifest: dict[str, Any], out: Path) -> None:
             click.echo(f"{folder}: {what} ({len(made)} files)")
 
 
+def _counted(count: int, what: str) -> str:
+    return f"{count} {what}{'' if count == 1 else 's'}"
+
+
 def say_packed(contents: dict[str, Any], out: Path, as_json: bool, wanted: str = "mp3") -> None:
     """Say what a pack holds, or print it; and where its copies have not the format wanted."""
     ending = contents.get("listening_copies", wanted)
@@ -129,6 +161,7 @@ def say_packed(contents: dict[str, Any], out: Path, as_json: bool, wanted: str =
         remark(NO_FFMPEG_NOTE.format(ending=ending, wanted=wanted))
     if as_json:
         say_json(contents)
+    if as_json or out == STANDARD:
         remark(LISTENING_CAUTION)
         return
     rig = contents["rig"]
@@ -136,7 +169,7 @@ def say_packed(contents: dict[str, Any], out: Path, as_json: bool, wanted: str =
         made = f"one page with its audio, {contents['bytes'] / 1e6:.1f} MB"
     else:
         recordings, designs = len(contents["files"]), len(contents["designs"])
-        made = f"{recordings} recordings of {designs} designs, and a reel"
+        made = f"{_counted(recordings, 'recording')} of {_counted(designs, 'design')}, and a reel"
         if "situations" in contents:
             made += f" for each of {len(contents['situations'])} situations"
     click.echo(f"{out}: {made}; rig: {rig}")

@@ -10,6 +10,7 @@ from presolder.models.errors import InputError
 from presolder.models.instrument.dirt import AnyKind
 from presolder.models.instrument.instrument import Situation
 from presolder.models.instrument.player import PLAYING, Playing
+from presolder.render.commands.examples import examples
 from presolder.render.commands.options import (
     choose_dirts,
     comparing_options,
@@ -25,6 +26,7 @@ from presolder.render.commands.options import (
 )
 from presolder.render.commands.output import (
     default_out,
+    only_this,
     progress_on_terminal,
     say_packed,
     warn_of,
@@ -35,22 +37,40 @@ from presolder.render.listening.job import LONGEST_PHRASE_SECONDS
 _LONGEST_TEXT = 2000
 
 
-@click.command()
+@click.command(
+    epilog=examples(
+        "presolder pack take.wav --rig my-guitar.toml --workshop 'The bench'",
+        "presolder pack take.wav --design cap --design series --dial 8,6,4 --out mail.zip",
+        "presolder pack take.wav --single-file --out mail.html",
+    )
+)
 @take_options
 @situations_option
 @design_options
 @click.option(
-    "--dials", default="10,8,6,4,2", show_default=True, help="Positions to hold, by commas."
+    "--dial",
+    "dials",
+    default="10,8,6,4,2",
+    show_default=True,
+    help="Hold the knob at these dials, by commas.",
 )
-@click.option("--travel", type=float, default=8.0, show_default=True, help="Seconds of the sweep.")
-@click.option("--plays", type=click.Choice(PLAYING), help="What the page judges by.")
-@click.option("--workshop", default="", help="Who sends the pack.")
-@click.option("--note", default="", help="A note to the customer.")
+@click.option(
+    "--travel",
+    type=float,
+    default=8.0,
+    show_default=True,
+    help="Let the sweep take so many seconds.",
+)
+@click.option(
+    "--plays", type=click.Choice(PLAYING), help="Let the page judge by this way of playing."
+)
+@click.option("--workshop", default="", help="Say on the page who sends it.")
+@click.option("--note", default="", help="Print this note to the customer on the page.")
 @click.option(
     "--listening", type=click.Choice(["mp3", "m4a"]), default="mp3", show_default=True,
-    help="Format of the light copies (needs ffmpeg).",
+    help="Make the light copies in this format; m4a needs ffmpeg.",
 )  # fmt: skip
-@click.option("--single-file", is_flag=True, help="Only the page, as one HTML file OUT.html.")
+@click.option("--single-file", is_flag=True, help="Make only the page, as one HTML file OUT.html.")
 @click.option("--allow-large", is_flag=True, help="Let a single file pass the mailing limit.")
 @click.option("--light", is_flag=True, help="Leave out the lossless copies.")
 @click.option(
@@ -59,7 +79,7 @@ _LONGEST_TEXT = 2000
 )  # fmt: skip
 @comparing_options
 @stage_options
-@output_options
+@output_options("Make this folder, or OUT.zip; - sends a zip to standard output")
 @json_option
 def pack(
     di: Path,
@@ -92,6 +112,7 @@ def pack(
 
     Every design as a sweep, and held at each dial at true and at matched level.
     """
+    only_this(as_json, out=out)
     rig = situations[0].rig
     designs = gather_designs(design_names, designs_file, rig)
     for option, text in (("--workshop", workshop), ("--note", note)):

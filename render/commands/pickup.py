@@ -13,42 +13,65 @@ from presolder.models.instrument.controls import Load
 from presolder.models.instrument.quantities import leaf_unit, parse_quantity
 from presolder.models.measuring.coil import Impedance, Response
 from presolder.models.typing import Array
+from presolder.render.commands.completion import complete_rigs
+from presolder.render.commands.examples import examples
 from presolder.render.commands.options import json_option, read_component, read_number
 from presolder.render.commands.output import say
 from presolder.render.files.points import read_spectrum
 from presolder.render.report.pickup import PickupReport
 
 
-@click.command()
-@click.option("--resistance", help="Winding resistance, by ohmmeter.")
-@click.option("--bare-hz", type=float, help="Frequency of the highest output.")
-@click.option("--loaded-hz", type=float, help="The same with the added capacitor.")
-@click.option("--added", help="The known capacitor across the pickup, such as 470p.")
+@click.command(
+    epilog=examples(
+        "presolder pickup --resistance 8.2k --bare-hz 6900 --loaded-hz 3100 --added 470p",
+        "presolder pickup --resistance 8.2k --response bare.csv --response loaded.csv@470p",
+        "presolder pickup --rig my-guitar.toml --played sweep.wav --recorded jack.wav",
+    )
+)
+@click.option("--resistance", help="Give the winding's resistance, by ohmmeter.")
+@click.option("--bare-hz", type=float, help="Give the frequency of the highest output, Hz.")
+@click.option("--loaded-hz", type=float, help="Give the same with the added capacitor, Hz.")
+@click.option("--added", help="Give the known capacitor across the pickup, such as 470p.")
 @click.option(
     "--response", "response_texts", multiple=True, metavar="CSV[@LOAD]",
-    help="Measured frequency_hz,gain_db; @470p or '@200k||470p' if that was added, with --rig also"
-    " @dial=6. Repeatable.",
+    help="Read a response from this CSV file of frequency_hz,gain_db; @470p or '@200k||470p' if"
+    " that was added, with --rig also @dial=6. Repeatable.",
 )  # fmt: skip
 @click.option(
     "--impedance", "impedance_file", type=click.Path(path_type=Path),
-    help="Measured frequency_hz,ohms,degrees.",
+    help="Read a measured impedance from this CSV file of frequency_hz,ohms,degrees.",
 )  # fmt: skip
-@click.option("--played", type=click.Path(path_type=Path), help="The sweep that was played.")
+@click.option(
+    "--played",
+    type=click.Path(path_type=Path),
+    help="Read the sweep that was played from this recording.",
+)
 @click.option(
     "--recorded", "recorded_texts", multiple=True, metavar="AUDIO[@LOAD]",
-    help="What the pickup gave of it; @ as for --response. Repeatable.",
+    help="Read what the pickup gave of the sweep; @ as for --response. Repeatable.",
 )  # fmt: skip
 @click.option(
     "--rig", "rig_name",
-    help="Measured at the jack of this rig, controls connected. Instead of --resistance.",
+    shell_complete=complete_rigs,
+    help="Take it as measured at the jack of this rig, controls connected, instead of"
+    " --resistance.",
 )  # fmt: skip
 @click.option(
     "--exciter", type=click.Choice(["coil", "flat"]), default="coil", show_default=True,
-    help="coil: EMF rises with frequency, as with a small coil over the pickup. flat: it does not."
-    " With two responses it drops out.",
+    help="Say what drove it. coil: EMF rises with frequency, as with a small coil over the pickup."
+    " flat: it does not. With two responses it drops out.",
 )  # fmt: skip
-@click.option("--meter-resistance", default="1M", show_default=True, help="Of the input, or inf.")
-@click.option("--meter-capacitance", default="0", help="Of the input and its lead. [default: 0]")
+@click.option(
+    "--meter-resistance",
+    default="1M",
+    show_default=True,
+    help="Give the resistance of the input that measured, or inf.",
+)
+@click.option(
+    "--meter-capacitance",
+    default="0",
+    help="Give the capacitance of that input and its lead. [default: 0]",
+)
 @json_option
 def pickup(
     resistance: str | None,

@@ -12,6 +12,7 @@ from presolder.models.errors import InputError, place
 from presolder.models.instrument.dirt import AnyKind
 from presolder.models.instrument.instrument import Situation
 from presolder.models.instrument.rig import Captured
+from presolder.render.commands.examples import examples
 from presolder.render.commands.options import (
     all_designs,
     choose_dirts,
@@ -36,29 +37,54 @@ from presolder.render.files.audio import Bits
 _LEAST_READ_S = 60.0
 
 
-@click.command()
+@click.command(
+    epilog=examples(
+        "presolder render take.wav --rig my-guitar.toml",
+        "presolder render take.wav --design cap --design '150k || 1n' --stairs --ab",
+        "ffmpeg -v error -i take.ogg -f wav - | presolder render - --travel 20 --out listen",
+    )
+)
 @take_options
 @situations_option
 @design_options
 @click.option(
-    "--captured", type=click.Choice(["jack", "string"]), help="Overrides the rig's [take]."
+    "--captured",
+    type=click.Choice(["jack", "string"]),
+    help="Say where the recording was taken, whatever the rig's [take] says.",
 )
 @click.option(
-    "--from", "from_dial", type=float, default=10.0, show_default=True, help="First dial."
+    "--from",
+    "from_dial",
+    type=float,
+    default=10.0,
+    show_default=True,
+    help="Begin the turn at this dial.",
 )
-@click.option("--to", "to_dial", type=float, default=0.0, show_default=True, help="At last.")
-@click.option("--travel", type=float, default=8.0, show_default=True, help="Seconds turning.")
 @click.option(
-    "--rest", type=float, default=1.0, show_default=True, help="Seconds still at each end."
+    "--to", "to_dial", type=float, default=0.0, show_default=True, help="End the turn at this dial."
 )
-@click.option("--gesture", type=click.Path(path_type=Path), help="CSV of time_s,dial instead.")
 @click.option(
-    "--gain-db", type=float, help="Gain for all designs; default: loudest peak at -1 dBFS."
+    "--travel", type=float, default=8.0, show_default=True, help="Turn for so many seconds."
 )
-@click.option("--bits", type=click.Choice(["16", "24", "float"]), default="24", show_default=True)
+@click.option(
+    "--rest", type=float, default=1.0, show_default=True, help="Rest so many seconds at each end."
+)
+@click.option(
+    "--gesture",
+    type=click.Path(path_type=Path),
+    help="Turn the knob as this CSV file of time_s,dial says; - is standard input.",
+)
+@click.option(
+    "--gain-db",
+    type=float,
+    help="Set the gain of all designs. [default: the loudest peak at -1 dBFS]",
+)
+@click.option("--bits", type=click.Choice(["16", "24", "float"]), default="24", show_default=True,
+    help="Write samples of so many bits.",
+)  # fmt: skip
 @comparing_options
 @stage_options
-@output_options
+@output_options("Make this folder")
 @json_option
 @click.pass_context
 def render(

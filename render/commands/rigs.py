@@ -4,6 +4,7 @@ import click
 
 import presolder as ps
 from presolder.models.errors import InputError
+from presolder.render.commands.examples import examples
 from presolder.render.commands.options import json_option
 from presolder.render.commands.output import say
 from presolder.render.files.rigs import built_in_rigs
@@ -11,9 +12,16 @@ from presolder.render.files.toml import nearest, read_text
 from presolder.render.report.catalogue import RigList
 
 
-@click.command()
+@click.command(
+    epilog=examples(
+        "presolder rigs",
+        "presolder rigs single-coil-250k --toml > my-guitar.toml",
+    )
+)
 @click.argument("name", required=False)
-@click.option("--toml", "as_toml", is_flag=True, help="Print the rig's file, to begin your own.")
+@click.option(
+    "--toml", "as_toml", is_flag=True, help="Print the rig's file, to begin your own with."
+)
 @json_option
 def rigs(name: str | None, as_toml: bool, as_json: bool) -> None:
     """List the built-in rigs with their values, or print one's file."""

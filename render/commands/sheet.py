@@ -8,33 +8,48 @@ import click
 import presolder as ps
 from presolder.models.errors import InputError
 from presolder.models.instrument.rig import Rig
+from presolder.render.commands.completion import complete_designs
+from presolder.render.commands.examples import examples
 from presolder.render.commands.options import (
     gather_designs,
     json_option,
     judging_options,
     rig_option,
 )
-from presolder.render.commands.output import new_text, say, say_json
+from presolder.render.commands.output import new_text, only_this, say, say_json
+from presolder.render.files.standard import STANDARD
 from presolder.render.report.sheet import Sheet, sheet_pages
 
 _LONGEST_TEXT = 200
 
 
-@click.command()
+@click.command(
+    epilog=examples(
+        "presolder sheet --rig my-guitar.toml",
+        "presolder sheet --design '150k || 1n' --out sheet.html",
+        "presolder sheet --designs drawer.toml --workshop 'The bench' --out sheets.html",
+    )
+)
 @rig_option
 @click.option(
     "--design", "design_names", multiple=True,
-    help="Built-in name or expression; repeatable, a side of paper each. Default: what compare"
-    " ranks first of the built-in ones.",
+    shell_complete=complete_designs,
+    help="Take this design, a built-in name or an expression; repeatable, a side of paper each."
+    " [default: what compare ranks first of the built-in ones]",
 )  # fmt: skip
 @click.option(
     "--designs", "designs_file", type=click.Path(path_type=Path),
-    help="TOML file with [[design]] tables, a side of paper each.",
+    help="Take the designs of this TOML file with [[design]] tables, a side of paper"
+    " each; - is standard input.",
 )  # fmt: skip
 @judging_options
-@click.option("--out", type=click.Path(path_type=Path), help="Write a page to print, FILE.html.")
-@click.option("--force", is_flag=True, help="Replace an existing file.")
-@click.option("--workshop", default="", help="Who made the sheet.")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    help="Write a page to print to this file, FILE.html; - is standard output.",
+)
+@click.option("--force", is_flag=True, help="Replace a file that exists.")
+@click.option("--workshop", default="", help="Say on the sheet who made it.")
 @json_option
 def sheet(
     rig: Rig,
@@ -53,7 +68,8 @@ def sheet(
     """
     if len(workshop) > _LONGEST_TEXT:
         raise InputError(f"--workshop has {len(workshop)} characters; at most {_LONGEST_TEXT}")
-    if out is not None and out.suffix.lower() not in (".html", ".htm"):
+    only_this(as_json, out=out)
+    if out is not None and out != STANDARD and out.suffix.lower() not in (".html", ".htm"):
         raise InputError(f"--out {str(out)!r} must end in .html")
     designs = gather_designs(design_names, designs_file, rig) or (None,)
     made = [ps.sheet(rig, design, workshop=workshop, **judged) for design in designs]

@@ -12,6 +12,7 @@ from presolder.models.instrument.preferred import SERIES, preferred_values
 from presolder.models.instrument.quantities import Unit
 from presolder.models.judging.search import require_searchable
 from presolder.render import plots
+from presolder.render.commands.examples import examples
 from presolder.render.commands.options import (
     json_option,
     judging_options,
@@ -20,38 +21,58 @@ from presolder.render.commands.options import (
     require_plot_ending,
     situations_option,
 )
-from presolder.render.commands.output import progress_on_terminal, say
+from presolder.render.commands.output import only_this, progress_on_terminal, say
 from presolder.render.files.folder import new_file
 
 
-@click.command()
+@click.command(
+    epilog=examples(
+        "presolder tailor --rig my-guitar.toml",
+        "presolder tailor --topology series --series E6 --keep 0.3 --top 3",
+        "presolder tailor --stock drawer.csv --plot front.svg",
+    )
+)
 @situations_option
 @click.option(
-    "--series", type=click.Choice(SERIES), default="E12", show_default=True, help="IEC 60063."
+    "--series",
+    type=click.Choice(SERIES),
+    default="E12",
+    show_default=True,
+    help="Search values of this series (IEC 60063).",
 )
 @click.option(
     "--topology", "topologies", multiple=True, metavar="DESIGN",
     help="Search this topology: a built-in name, or an expression whose values do not matter;"
-    " repeatable. Default: all of up to three parts.",
+    " repeatable. [default: all of up to three parts]",
 )  # fmt: skip
-@click.option("--resistors", default="1k:1M", show_default=True, help="Smallest:largest.")
-@click.option("--capacitors", default="10p:10n", show_default=True, help="Smallest:largest.")
+@click.option(
+    "--resistors",
+    default="1k:1M",
+    show_default=True,
+    help="Search between these values, smallest:largest.",
+)
+@click.option(
+    "--capacitors",
+    default="10p:10n",
+    show_default=True,
+    help="Search between these values, smallest:largest.",
+)
 @click.option(
     "--gangs",
-    help="Second gangs to be had by special order, by commas; 'none' for no dual pots."
-    " Default: one like the volume pot.",
+    help="Search these second gangs, to be had by special order, by commas; 'none' for no dual"
+    " pots. [default: one like the volume pot]",
 )  # fmt: skip
 @click.option(
     "--stock", "stock_file", type=click.Path(path_type=Path), metavar="PARTS.csv",
-    help="Search only what is in this drawer: columns type, value, count and, if wanted,"
-    " tolerance and price.",
+    help="Search only what this drawer holds (- is standard input): columns type, value, count"
+    " and, if wanted, tolerance and price.",
 )  # fmt: skip
 @judging_options
 @click.option(
     "--top",
     default=6,
     show_default=True,
-    help="How many to show; of one --topology those that are as good.",
+    help="Show so many; of one --topology those that are as good.",
 )
 @plot_options
 @json_option
@@ -76,6 +97,7 @@ def tailor(
     if not 1 <= top <= 100:
         raise InputError(f"--top {top} must lie between 1 and 100")
     require_plot_ending(plot_file)
+    alone = only_this(as_json, plot=plot_file)
     with place("--topology"):
         shapes = tuple(ps.design(text) for text in topologies)
         for shape in shapes:
@@ -100,9 +122,10 @@ def tailor(
     with progress_on_terminal("searching") as progress:
         found = ps.tailor(situations[0].rig, progress=progress, **asked)
     if plot_file is not None:
-        with new_file(plot_file, force=force) as scratch:
+        with new_file(plot_file, force=force, ending=".svg") as scratch:
             plots.plot_front(scratch, found.ear, found.found)
-    say(found, as_json)
+    if not alone:
+        say(found, as_json)
 
 
 def _bounds(option: str, text: str, series: str, unit: Unit) -> tuple[float, float]:

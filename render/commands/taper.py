@@ -8,15 +8,22 @@ import presolder as ps
 from presolder.models.errors import InputError, place
 from presolder.models.instrument.quantities import parse_quantity
 from presolder.models.instrument.rig import VOLUME_WIRINGS, VolumeWiring
+from presolder.render.commands.examples import examples
 from presolder.render.commands.options import given_design, json_option, read_at_dial
-from presolder.render.commands.output import new_text, say, say_json
+from presolder.render.commands.output import new_text, only_this, say
+from presolder.render.files.standard import STANDARD
 from presolder.render.report.taper import TaperReport
 
 
-@click.command()
+@click.command(
+    epilog=examples(
+        "presolder taper --ohms 10=8.1k --ohms 8=170k --ohms 6=135k --ohms 4=80k --ohms 2=35k",
+        "presolder taper --lugs --ohms 10=480k --ohms 7=170k --ohms 5=72k --ohms 3=30k --ohms 1=9k",
+    )
+)
 @click.option(
     "--ohms", "read_texts", multiple=True, required=True, metavar="DIAL=OHMS",
-    help="A reading, such as 7=96k; repeat, with 10 among them and best one at each number.",
+    help="Give a reading, such as 7=96k; repeat, with 10 among them and best one at each number.",
 )  # fmt: skip
 @click.option(
     "--lugs", is_flag=True,
@@ -24,18 +31,21 @@ from presolder.render.report.taper import TaperReport
 )  # fmt: skip
 @click.option(
     "--second", "second_texts", multiple=True, metavar="DIAL=OHMS",
-    help="The same of a dual pot's other section; needs --lugs.",
+    help="Give the same of a dual pot's other section; needs --lugs.",
 )  # fmt: skip
 @click.option(
     "--wiring", type=click.Choice(VOLUME_WIRINGS), default="lug", show_default=True,
-    help="lug: the pickup is at the volume pot's input lug; independent: at its wiper.",
+    help="Say how it is wired. lug: the pickup is at the volume pot's input lug; independent: at"
+    " its wiper.",
 )  # fmt: skip
-@click.option("--fitted", default="bare", show_default=True, help="The bypass that is there.")
-@click.option("--meter", default=1.0, show_default=True, help="Error of the ohmmeter, percent.")
+@click.option("--fitted", default="bare", show_default=True, help="Say which bypass is fitted.")
+@click.option("--meter", default=1.0, show_default=True, help="Give the ohmmeter's error, percent.")
 @click.option(
-    "--out", type=click.Path(path_type=Path), help="Write the taper as a CSV for a rig file."
+    "--out",
+    type=click.Path(path_type=Path),
+    help="Write the taper as a CSV file for a rig; - is standard output.",
 )
-@click.option("--force", is_flag=True, help="Replace an existing file.")
+@click.option("--force", is_flag=True, help="Replace a file that exists.")
 @json_option
 def taper(
     read_texts: tuple[str, ...],
@@ -57,16 +67,15 @@ def taper(
         raise InputError(f"--meter {meter:g} must lie between 0.01 and 10 percent")
     if second_texts and not lugs:
         raise InputError("--second needs --lugs: at the jack one section is seen")
+    alone = only_this(as_json, out=out)
     report = _found(read_texts, second_texts, lugs, wiring, fitted, meter / 100.0)
     if out is not None:
-        if out.suffix.lower() != ".csv":
+        if out.suffix.lower() != ".csv" and out != STANDARD:
             raise InputError(f"--out {str(out)!r} must end in .csv")
         with new_text(out, force=force) as file:
             file.write(report.csv())
-    if as_json:
-        say_json(report.plain())
-    else:
-        say(report, False)
+    if not alone:
+        say(report, as_json)
 
 
 def _found(

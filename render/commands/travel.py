@@ -10,31 +10,42 @@ from presolder.models.instrument.markings import marked_pot
 from presolder.models.instrument.preferred import SERIES
 from presolder.models.instrument.rig import Rig
 from presolder.models.judging.search import require_searchable
+from presolder.render.commands.examples import examples
 from presolder.render.commands.options import json_option, judging_options, rig_option
 from presolder.render.commands.output import progress_on_terminal, say
 
 
-@click.command()
+@click.command(
+    epilog=examples(
+        "presolder travel --wanted 'halfway at 5' --pot A500K --pot B500K",
+        "presolder travel --rig my-guitar.toml --wanted 'usable from 3 to 30'",
+        "presolder travel --wanted turn.csv --topology cap --top 3",
+    )
+)
 @rig_option
 @click.option(
     "--wanted", required=True, metavar="WORDS|FILE.csv",
-    help="'halfway at 5', 'usable from 3 to 30' (dB down over the turn), or a CSV file of"
-    " dial,level_db re dial 10.",
+    help="Ask for 'halfway at 5', 'usable from 3 to 30' (dB down over the turn), or what a CSV"
+    " file of dial,level_db re dial 10 says.",
 )  # fmt: skip
 @click.option(
     "--pot", "pots", multiple=True, metavar="MARKING",
-    help="A pot to be had, such as A500K; repeatable. Default: 250k, 500k and 1M, linear and audio"
-    " as sold.",
+    help="Take this pot, such as A500K; repeatable. [default: 250k, 500k and 1M, linear and audio"
+    " as sold]",
 )  # fmt: skip
 @click.option(
-    "--series", type=click.Choice(SERIES), default="E6", show_default=True, help="IEC 60063."
+    "--series",
+    type=click.Choice(SERIES),
+    default="E6",
+    show_default=True,
+    help="Search values of this series (IEC 60063).",
 )
 @click.option(
     "--topology", "topologies", multiple=True, metavar="DESIGN",
-    help="Search this topology; repeatable. Default: C, R + C, R || C, and a second gang for R.",
+    help="Search this topology; repeatable. [default: C, R + C, R || C, and a second gang for R]",
 )  # fmt: skip
 @judging_options
-@click.option("--top", default=6, show_default=True, help="How many to show.")
+@click.option("--top", default=6, show_default=True, help="Show so many.")
 @json_option
 def travel(
     rig: Rig,
@@ -46,14 +57,11 @@ def travel(
     top: int,
     as_json: bool,
 ) -> None:
-    """Search pot, law, bypass and gang for the turn of the knob that is wanted.
-
-    For example: presolder travel --wanted "halfway at 5" --pot A500K --pot B500K
-    """
+    """Search pot, law, bypass and gang for the turn of the knob that is wanted."""
     if not 1 <= top <= 100:
         raise InputError(f"--top {top} must lie between 1 and 100")
     if judged.pop("dials") is not None:
-        raise InputError("--dials has no use here; --wanted says which dials count")
+        raise InputError("--dial has no use here; --wanted says which dials count")
     with place("--wanted"):
         turn = ps.turn_wanted(wanted)
     with place("--pot"):

@@ -7,6 +7,8 @@ import click
 import presolder as ps
 from presolder.models.errors import InputError, place
 from presolder.models.instrument.rig import Rig
+from presolder.render.commands.completion import complete_designs
+from presolder.render.commands.examples import examples
 from presolder.render.commands.options import given_design, json_option, read_at_dial, rig_option
 from presolder.render.commands.output import say
 from presolder.render.files.audio import Recording
@@ -15,12 +17,24 @@ DOES_NOT_FIT = 3
 _TAKES = "the same phrase, played alike, with the input gain left alone"
 
 
-@click.command()
+@click.command(
+    epilog=examples(
+        "presolder verify --rig my-guitar.toml --take 10=a.wav --take 7=b.wav --take 4=c.wav",
+        "presolder verify --design cap --take 10=ten.wav --take 5=five.wav --json",
+    )
+)
 @rig_option
-@click.option("--design", "design_name", default="bare", show_default=True, help="What was fitted.")
+@click.option(
+    "--design",
+    "design_name",
+    default="bare",
+    show_default=True,
+    shell_complete=complete_designs,
+    help="Say which design is fitted.",
+)
 @click.option(
     "--take", "take_texts", multiple=True, required=True, metavar="DIAL=FILE",
-    help=f"A recording at that dial: {_TAKES}. Repeat, with 10 among them.",
+    help=f"Take this recording at that dial: {_TAKES}. Repeat it, with 10 among them.",
 )  # fmt: skip
 @json_option
 @click.pass_context

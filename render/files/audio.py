@@ -18,6 +18,7 @@ from presolder.models.decibels import amplitude, decibels
 from presolder.models.errors import InputError, one_line
 from presolder.models.typing import Array
 from presolder.render.files.ffmpeg import decode_with_ffmpeg
+from presolder.render.files.standard import comes_by_pipe, input_name, readable
 from presolder.render.files.tags import Tags
 
 # What customers send that libsndfile does not read.
@@ -99,7 +100,8 @@ def read_recording(
     Parameters
     ----------
     path : Path
-        A WAV, FLAC, MP3 or other file that libsndfile reads; M4A and AAC with ffmpeg.
+        A WAV, FLAC, MP3 or other file that libsndfile reads; M4A and AAC with
+        ffmpeg; ``-`` for standard input.
     start_s, end_s : float, optional
         Seconds into the take that the part starts and ends at.
     trim : bool
@@ -117,9 +119,11 @@ def read_recording(
         If it is not such a file, or too short, silent, damaged, or of an
         unsupported rate or channel count; or the times do not leave enough of it.
     """
-    with _decoded(path) as audible:
-        scan = _scan(path, audible)
-        first, last, loudest = _part(path.name, audible, scan, start_s, end_s)
+    shown = input_name(path)
+    name = "take" if comes_by_pipe(path) else path.name
+    with readable(path) as file, _decoded(file, shown) as audible:
+        scan = _scan(shown, audible)
+        first, last, loudest = _part(shown.name, audible, scan, start_s, end_s)
         said = []
         if (start_s, end_s) != (None, None):
             said.append(f"{first / scan.rate_hz:g} to {last / scan.rate_hz:g} s of it")
@@ -129,20 +133,28 @@ def read_recording(
         first += silence
         held = min(last, first + int(min(longest_s, LONGEST_SECONDS) * scan.rate_hz) + 1)
         samples = _between(audible, first, held)
+        sha256 = _sha256(file, shown)
     whole = None if held == last else last - first
-    return Recording(samples, scan.rate_hz, path.name, _sha256(path), ", ".join(said), whole)
+    return Recording(samples, scan.rate_hz, name, sha256, ", ".join(said), whole)
 
 
 @contextmanager
-def _decoded(path: Path) -> Iterator[Path]:
+def _decoded(file: Path, shown: Path) -> Iterator[Path]:
     """A file that libsndfile reads: the take itself, or what ffmpeg makes of it."""
-    if path.suffix.lower() in FFMPEG_ENDINGS and path.is_file():
+    _require_file(file, shown)
+    if file.suffix.lower() in FFMPEG_ENDINGS:
         with TemporaryDirectory() as folder:
             plain = Path(folder) / "decoded.wav"
-            decode_with_ffmpeg(path, plain, LONGEST_SECONDS + 1.0)
+            decode_with_ffmpeg(file, plain, LONGEST_SECONDS + 1.0, shown)
             yield plain
     else:
-        yield path
+        yield file
+
+
+def _require_file(file: Path, shown: Path) -> None:
+    if not file.is_file():
+        reason = "is not a regular file" if file.exists() else "no such file"
+        raise InputError(f"{shown}: {reason}; give a recording, such as WAV, FLAC or MP3")
 
 
 @dataclass(frozen=True, eq=False)
@@ -242,15 +254,16 @@ def read_impulse(path: Path, longest_s: float) -> tuple[Array, int]:
     InputError
         If it cannot be read as audio.
     """
-    with _opened(path, path) as file:
+    shown = input_name(path)
+    with readable(path) as audible, _opened(audible, shown) as file:
         rate = int(file.samplerate)
         if not LOWEST_IMPULSE_RATE_HZ <= rate <= HIGHEST_RATE_HZ:
             raise InputError(
-                f"{path}: sample rate {rate} Hz; accepted: {LOWEST_IMPULSE_RATE_HZ} to"
+                f"{shown}: sample rate {rate} Hz; accepted: {LOWEST_IMPULSE_RATE_HZ} to"
                 f" {HIGHEST_RATE_HZ} Hz"
             )
         blocks, count = [], 0
-        for block in _blocks_of(path, file):
+        for block in _blocks_of(shown, file):
             blocks.append(block.mean(axis=0))
             count += block.shape[1]
             # One block more than is accepted, so that its length is refused.
@@ -263,9 +276,7 @@ def read_impulse(path: Path, longest_s: float) -> tuple[Array, int]:
 def _opened(audible: Path, path: Path) -> Iterator[soundfile.SoundFile]:
     """Open audio for reading, with every failure turned into one line that names the take."""
     try:
-        if not path.is_file():
-            reason = "is not a regular file" if path.exists() else "no such file"
-            raise InputError(f"{path}: {reason}; give a recording, such as WAV, FLAC or MP3")
+        _require_file(audible, path)
         with soundfile.SoundFile(audible) as file:
             yield file
     except (OSError, RuntimeError, ValueError, AssertionError) as error:
@@ -274,9 +285,12 @@ def _opened(audible: Path, path: Path) -> Iterator[soundfile.SoundFile]:
         raise InputError(f"{path}: cannot be read as audio: {reason}") from None
 
 
-def _sha256(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
+def _sha256(path: Path, shown: Path) -> str:
+    try:
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError as error:
+        raise InputError(f"{shown}: cannot be read: {error.strerror}") from None
 
 
 def _check_format(path: Path, channels: int, sample_rate_hz: int) -> None:

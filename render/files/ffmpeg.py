@@ -46,7 +46,7 @@ def run_ffmpeg(arguments: Sequence[str], given: bytes = b"") -> None:
         raise OSError(f"ffmpeg failed: {reason or done.returncode}")
 
 
-def decode_with_ffmpeg(path: Path, out: Path, longest_s: float) -> None:
+def decode_with_ffmpeg(path: Path, out: Path, longest_s: float, shown: Path) -> None:
     """Decode a compressed recording that libsndfile does not read.
 
     Parameters
@@ -57,6 +57,8 @@ def decode_with_ffmpeg(path: Path, out: Path, longest_s: float) -> None:
         The WAV file to write.
     longest_s : float
         No more than this is decoded.
+    shown : Path
+        What to call the recording in messages.
 
     Raises
     ------
@@ -65,7 +67,7 @@ def decode_with_ffmpeg(path: Path, out: Path, longest_s: float) -> None:
     """
     if not have_ffmpeg():
         raise InputError(
-            f"{path}: reading {path.suffix[1:].upper()} needs ffmpeg, which is not installed;"
+            f"{shown}: reading {path.suffix[1:].upper()} needs ffmpeg, which is not installed;"
             " install ffmpeg, or give a WAV or FLAC recording"
         )
     # The container by the ending, or a script with that ending could name other files.
@@ -75,4 +77,4 @@ def decode_with_ffmpeg(path: Path, out: Path, longest_s: float) -> None:
     try:
         run_ffmpeg(command)
     except OSError:
-        raise InputError(f"{path}: ffmpeg cannot decode it as audio") from None
+        raise InputError(f"{shown}: ffmpeg cannot decode it as audio") from None

@@ -12,6 +12,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from presolder.models.errors import InputError
+from presolder.render.files.standard import STANDARD, write_to_standard
 
 MANIFEST, CONTENTS = "manifest.json", "pack.json"
 # Names that one system keeps for devices, whatever the ending.
@@ -52,6 +53,8 @@ def new_folder(out: Path, *, force: bool) -> Iterator[Path]:
     InputError
         If `out` is a file, has files in it, or cannot be written.
     """
+    if out == STANDARD:
+        raise InputError("-: a folder cannot go to standard output; a pack can, as a zip")
     _check_free(out, force=force)
     try:
         out.parent.mkdir(parents=True, exist_ok=True)
@@ -121,14 +124,34 @@ def _runs(process: int) -> bool:
 
 
 @contextmanager
-def new_file(out: Path, *, force: bool = False) -> Iterator[Path]:
+def new_file(out: Path, *, force: bool = False, ending: str = "") -> Iterator[Path]:
     """Give a scratch file beside `out`, and rename it to `out` at the end.
+
+    Parameters
+    ----------
+    out : Path
+        A file, or ``-`` for standard output.
+    force : bool
+        Whether a file that exists may be replaced.
+    ending : str
+        Of the scratch file's name where `out` is standard output.
+
+    Yields
+    ------
+    Path
+        Where to write. It is removed if the block raises.
 
     Raises
     ------
     InputError
         If `out` exists and `force` is not given, or cannot be written.
     """
+    if out == STANDARD:
+        with tempfile.TemporaryDirectory() as folder:
+            piped = Path(folder) / f"out{ending}"
+            yield piped
+            write_to_standard(piped)
+        return
     try:
         if out.is_dir():
             raise InputError(f"{out}: is a folder; a file name is needed")
@@ -246,11 +269,12 @@ def file_stems(names: list[str]) -> list[str]:
     -------
     list of str
         Distinct; letters, digits, ``-`` and ``_`` only, so that they are safe
-        on every file system. ``||`` becomes ``par`` and ``+`` becomes ``ser``.
+        on every file system. ``||`` becomes ``parallel`` and ``+`` becomes
+        ``series``.
     """
     stems: list[str] = []
     for name in names:
-        words = name.replace("||", " par ").replace("∥", " par ").replace("+", " ser ")
+        words = name.replace("||", " parallel ").replace("∥", " parallel ").replace("+", " series ")
         plain = unicodedata.normalize("NFKD", words).encode("ascii", "ignore").decode()
         stem = re.sub(r"[^A-Za-z0-9-]+", "_", plain).strip("_-").lower()[:60] or "design"
         if stem in _DEVICES:

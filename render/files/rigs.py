@@ -16,6 +16,7 @@ from presolder.models.instrument.string import String
 from presolder.render.files.designs import resolve_design
 from presolder.render.files.dirt import read_dirt
 from presolder.render.files.parts import changed_load, checked, optional, read_place
+from presolder.render.files.standard import STANDARD
 from presolder.render.files.toml import Section, nearest, read_text, read_toml
 from presolder.render.files.wiring import WIRING_SECTIONS, read_stands, read_wiring
 
@@ -51,7 +52,8 @@ def _found(name_or_path: str, as_given: bool) -> tuple[Situation, ...]:
     if name_or_path in known:
         return read_situations(known[name_or_path])
     path = Path(name_or_path)
-    if not path.exists() and path.suffix != ".toml" and path.name == name_or_path:
+    named = path != STANDARD and path.suffix != ".toml" and path.name == name_or_path
+    if named and not path.exists():
         raise InputError(
             f"rig {name_or_path!r} is neither a file nor built in; nearest:"
             f" {nearest(name_or_path, known)}; one of {', '.join(known)}"

@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 from presolder.models.errors import InputError, OddValueWarning, one_line, place
 from presolder.models.instrument.plausible import Kind, oddity
 from presolder.models.instrument.quantities import Unit, parse_quantity
+from presolder.render.files.standard import input_name, readable
 
 _LARGEST_FILE_BYTES = 1_000_000
 _LARGEST_NUMBER = 10**18
@@ -59,24 +60,26 @@ def _sized(table: dict[str, Any], path: Path) -> dict[str, Any]:
 
 
 def read_text(path: Path) -> str:
-    """Read a small text file.
+    """Read a small text file, or standard input as ``-``.
 
     Raises
     ------
     InputError
         If it is not a regular file, too large, not readable or not UTF-8.
     """
+    shown = input_name(path)
     try:
-        if not path.is_file():
-            reason = "is not a file" if path.exists() else "no such file"
-            raise InputError(f"{path}: {reason}")
-        if path.stat().st_size > _LARGEST_FILE_BYTES:
-            raise InputError(f"{path}: larger than {_LARGEST_FILE_BYTES:,} bytes")
-        return path.read_text(encoding="utf-8-sig")
+        with readable(path, _LARGEST_FILE_BYTES) as file:
+            if not file.is_file():
+                reason = "is not a file" if file.exists() else "no such file"
+                raise InputError(f"{shown}: {reason}")
+            if file.stat().st_size > _LARGEST_FILE_BYTES:
+                raise InputError(f"{shown}: larger than {_LARGEST_FILE_BYTES:,} bytes")
+            return file.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError:
-        raise InputError(f"{path}: not a text file (UTF-8 expected)") from None
+        raise InputError(f"{shown}: not a text file (UTF-8 expected)") from None
     except (OSError, ValueError) as error:
-        raise InputError(f"{path}: cannot be read: {one_line(str(error))}") from None
+        raise InputError(f"{shown}: cannot be read: {one_line(str(error))}") from None
 
 
 def nearest(word: str, choices: Iterable[str]) -> str:

@@ -27,6 +27,12 @@ from presolder.render.report.numbers import rounded_level
 MOST_DIALS = 20
 SHORTEST_SECONDS, LONGEST_SECONDS = 0.5, 30.0
 
+_SAID = {
+    "stairs": "dial by dial",
+    "ab_true": "beside bare, at true loudness",
+    "ab_matched": "beside bare, equally loud",
+}
+
 
 @dataclass(frozen=True)
 class Comparing:
@@ -86,6 +92,11 @@ class Trial:
     kind: str
     design: Design
     strip: Strip
+
+    @property
+    def said(self) -> str:
+        """The kind as a title has it."""
+        return _SAID[self.kind]
 
     @property
     def folder_and_ending(self) -> tuple[str, str]:

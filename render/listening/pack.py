@@ -25,6 +25,7 @@ from presolder.render.files.delivery import (
 )
 from presolder.render.files.ffmpeg import Format
 from presolder.render.files.folder import CONTENTS, file_stems, files_in, new_file, new_folder
+from presolder.render.files.standard import STANDARD
 from presolder.render.files.tags import Tags
 from presolder.render.listening.after import join
 from presolder.render.listening.comparisons import comparisons, with_bare
@@ -57,7 +58,7 @@ def write_pack(
     force: bool,
     progress: Callable[[int], None],
 ) -> dict[str, Any]:
-    """Render a pack and write it as a folder, or as a zip if `out` ends in ``.zip``.
+    """Render a pack and write it as a folder, or as a zip to a file ``.zip`` or to ``-``.
 
     Parameters
     ----------
@@ -84,7 +85,7 @@ def write_pack(
     InputError
         If the place cannot be written.
     """
-    if out.suffix.lower() == ".zip":
+    if out.suffix.lower() == ".zip" or out == STANDARD:
         with new_file(out, force=force) as scratch, _folder_beside(scratch) as folder:
             contents = _fill(job, folder, listening, light, progress)
             _zip(folder, scratch)
@@ -308,7 +309,7 @@ def _trials_of(
     for trial in comparisons(heard, job.recording.samples, job.comparing, progress):
         number, audio = designs.index(trial.design) + 1, trial.strip.audio
         stem = f"{room}{number:02d}_{stems[trial.design]}_{trial.kind.replace('_', '-')}"
-        title = f"{trial.design.name}: {trial.kind}"
+        title = f"{trial.design.name}: {trial.said}"
         tags = Tags(title, trial.design.name, "stairs", rig, job.workshop)
         if not light:
             path = folder / "archive" / f"{stem}.flac"

@@ -27,6 +27,7 @@ from presolder.models.judging.merit import unlike_bare
 from presolder.models.typing import Array
 from presolder.render.files.audio import Bits, Recording, write_audio
 from presolder.render.files.folder import MANIFEST, file_stems, files_in, new_folder
+from presolder.render.files.tags import Tags
 from presolder.render.listening.after import After, join
 from presolder.render.listening.comparisons import Comparing, comparisons, with_bare
 from presolder.render.report.numbers import rounded_level
@@ -282,7 +283,8 @@ def _write_files(
     def write(one_design: tuple[Design, str, Scratch, _Measured]) -> dict[str, Any]:
         design, stem, raw, measured = one_design
         name = f"sweep/{stem}.wav"
-        _write_file(job, raw, one.folder / name, gain_db)
+        tags = _tags(job, design, "sweep", "sweep", stems.index(stem) + 1)
+        _write_file(job, raw, one.folder / name, gain_db, tags)
         raw.close()
         progress(sample_count(job.path, job.recording.sample_rate_hz))
         return {
@@ -298,11 +300,18 @@ def _write_files(
     )
 
 
-def _write_file(job: SweepJob, raw: Scratch, path: Path, gain_db: float) -> None:
+def _write_file(job: SweepJob, raw: Scratch, path: Path, gain_db: float, tags: Tags) -> None:
     gain = amplitude(gain_db)
     scaled = (block * gain for block in _raw_blocks(job, raw))
     rate, channels = job.recording.sample_rate_hz, job.recording.samples.shape[0]
-    write_audio(path, scaled, rate, channels, job.bits)
+    write_audio(path, scaled, rate, channels, job.bits, tags)
+
+
+def _tags(job: SweepJob, design: Design, dial: str, what: str, track: int) -> Tags:
+    """What a rendered file says of itself, its maker apart."""
+    rig = job.rig.title or job.rig.name
+    rig = f"{rig}: {job.situation}" if job.situation else rig
+    return Tags(f"{design.name}: {what}", design.name, dial, rig, "presolder", track)
 
 
 def _most_unlike(job: SweepJob, design: Design) -> float | None:
@@ -323,13 +332,14 @@ def _write_trials(
         heard = replace(with_it, volts_per_unit=heard.volts_per_unit)
     take, rate = job.recording.samples, job.recording.sample_rate_hz
     stems = dict(zip(designs, file_stems([design.name for design in designs]), strict=True))
-    entries = []
+    entries: list[dict[str, Any]] = []
     made = comparisons(heard, take, job.comparing, lambda _: progress(job.samples_at_a_dial))
     for trial in made:
         room, ending = trial.folder_and_ending
         (folder / room).mkdir(exist_ok=True)
         name = f"{room}/{stems[trial.design]}{ending}.flac"
-        write_audio(folder / name, [trial.strip.audio], rate, take.shape[0], "24")
+        tags = _tags(job, trial.design, "several", trial.said, len(entries) + 1)
+        write_audio(folder / name, [trial.strip.audio], rate, take.shape[0], "24", tags)
         entries.append(trial.plain(name))
     return entries
 

@@ -3,6 +3,7 @@
 from pathlib import Path
 from typing import Any, TextIO
 
+from matplotlib import rc_context
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
@@ -80,12 +81,14 @@ def label_lines(axes: Axes, x: float, ends: list[tuple[float, str, str]]) -> Non
 def save(figure: Figure, canvas: Canvas) -> None:
     """Write a figure; an SVG without the time of day, so that it can be made again."""
     svg = not isinstance(canvas, Path) or canvas.suffix == ".svg"
-    figure.savefig(
-        canvas,
-        dpi=110,
-        format="svg" if svg else None,
-        metadata={"Date": None} if svg else None,
-    )
+    # Or the names inside an SVG would be drawn at random.
+    with rc_context({"svg.hashsalt": "presolder"}):
+        figure.savefig(
+            canvas,
+            dpi=110,
+            format="svg" if svg else None,
+            metadata={"Date": None} if svg else None,
+        )
 
 
 def figure_of(axes: Axes) -> Figure:

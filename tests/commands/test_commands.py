@@ -43,18 +43,24 @@ def test_render_writes_one_file_per_design_and_a_true_manifest(tmp_path: Path) -
     manifest = json.loads((out / "manifest.json").read_text())
     assert [entry["file"] for entry in manifest["files"]] == [
         "sweep/bare.wav",
-        "sweep/47k_ser_1n.wav",
+        "sweep/47k_series_1n.wav",
     ]
     assert manifest["knob"] == {"time_s": [0.0, 0.5, 2.5, 3.0], "dial": [10.0, 10.0, 0.0, 0.0]}
     assert manifest["designs"][1]["parts"] == {
         "series": [{"resistor": {"ohms": 47000.0}}, {"capacitor": {"farads": 1e-9}}]
     }
     assert sorted(path.name for path in out.rglob("*")) == [
-        "47k_ser_1n.wav",
+        "47k_series_1n.wav",
         "bare.wav",
         "manifest.json",
         "sweep",
     ]
+    for number, entry in enumerate(manifest["files"], start=1):
+        with soundfile.SoundFile(out / entry["file"]) as file:
+            assert file.title == f"{entry['design']}: sweep"
+            assert (file.artist, file.album) == ("presolder", find_rig("humbucker-500k").title)
+            assert file.comment == f"design {entry['design']}, dial sweep, rig {file.album}"
+            assert file.tracknumber == str(number)
     peaks = []
     for entry in manifest["files"]:
         audio, rate = soundfile.read(out / entry["file"])

@@ -65,7 +65,7 @@ def test_from_a_built_in_rig(name: str, tmp_path: Path) -> None:
     out = tmp_path / "copy.toml"
     source = tomllib.loads(built_in_rigs()[name].read_text())
     coil = ("--inductance", "5.1 H") if "pickup" in source else ()
-    in_process("init", "--from", name, *coil, "--title", "mine", "--out", str(out))
+    in_process("init", "--like", name, *coil, "--title", "mine", "--out", str(out))
     table = tomllib.loads(out.read_text())
     if coil:
         assert table["pickup"].pop("inductance") == "5.1 H"
@@ -91,11 +91,11 @@ def test_nothing_is_overwritten_and_nothing_unusable_is_written(tmp_path: Path) 
         (("--typical", "--volume", "500", "--out", tmp_path / "y.toml"), "--volume: 500 Ω cannot"),
         (("--typical", "--pickup", "lute", "--out", tmp_path / "y.toml"), "must be one of"),
         (
-            ("--from", "humbucker-500k", "--volume", "B500K", "--taper", "log",
+            ("--like", "humbucker-500k", "--volume", "B500K", "--taper", "log",
              "--out", tmp_path / "y.toml"),
             "says linear",
         ),
-        (("--from", "no-such-rig", "--out", tmp_path / "y.toml"), "nearest"),
+        (("--like", "no-such-rig", "--out", tmp_path / "y.toml"), "nearest"),
     ):  # fmt: skip
         done = presolder_here("init", *options)
         assert done.returncode == 2 and says in done.stderr

@@ -188,7 +188,7 @@ def test_a_part_of_a_take_is_that_part(tmp_path: Path) -> None:
     [("5,5.0000001", "the same to a hand"), ("0.00001", "between 0.01 and 10"), ("5,5", "same")],
 )
 def test_dials_whose_files_would_be_one(tmp_path: Path, dials: str, said: str) -> None:
-    done = presolder_here("pack", TAKE, "--dials", dials, "--out", tmp_path / "out")
+    done = presolder_here("pack", TAKE, "--dial", dials, "--out", tmp_path / "out")
     assert done.returncode == 2 and said in done.stderr
     assert list(tmp_path.iterdir()) == []
 
@@ -207,7 +207,7 @@ def fake_ffmpeg(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, script: str) ->
 
 def test_ffmpeg_that_writes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     fake_ffmpeg(tmp_path, monkeypatch, "cat > /dev/null; exit 0")
-    options = ("--design", "bare", "--dials", "5", "--travel", "0.5", "--out", tmp_path / "out")
+    options = ("--design", "bare", "--dial", "5", "--travel", "0.5", "--out", tmp_path / "out")
     done = presolder_here("pack", TAKE, *options, "--listening", "m4a")
     assert done.returncode == 2 and "ffmpeg wrote nothing" in done.stderr
     assert not (tmp_path / "out").exists()
@@ -464,7 +464,7 @@ def test_a_pack_leaves_no_temporary_files(tmp_path: Path) -> None:
     """Neither in its place nor in the folder for such, and the zip is whole."""
     folder = tmp_path / "tmp"
     folder.mkdir()
-    options = ("--design", "bare", "--dials", "5", "--travel", "0.5", "--out", tmp_path / "p.zip")
+    options = ("--design", "bare", "--dial", "5", "--travel", "0.5", "--out", tmp_path / "p.zip")
     running = started("pack", TAKE, *options, TMPDIR=str(folder))
     assert running.communicate(timeout=120)[0].startswith(str(tmp_path / "p.zip"))
     assert list(folder.iterdir()) == []
@@ -477,7 +477,7 @@ def test_a_pack_leaves_no_temporary_files(tmp_path: Path) -> None:
 
 def test_two_outputs_in_one_place(tmp_path: Path) -> None:
     for options, said in (
-        (("--csv", "-", "--json"), "both go to standard output"),
+        (("--csv", "-", "--json"), "go to standard output"),
         (("--csv", "a.svg", "--plot", "a.svg"), "are one file"),
     ):
         done = presolder_here("curves", "--design", "bare", *options, cwd=tmp_path)

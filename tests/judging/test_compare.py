@@ -172,7 +172,7 @@ def test_every_rig_with_defaults() -> None:
 
 def test_conditions_from_options_and_from_the_rig(humbucker: Rig) -> None:
     result = json.loads(
-        in_process("compare", "--design", "250k", "--dials", "5", "--plays", "swells", "--json")
+        in_process("compare", "--design", "250k", "--dial", "5", "--plays", "swells", "--json")
     )
     assert result["judged_by"]["plays"] == "swells"
     assert result["judged_by"]["dials"] == [5.0]
@@ -181,8 +181,8 @@ def test_conditions_from_options_and_from_the_rig(humbucker: Rig) -> None:
     own = replace(humbucker, player=replace(humbucker.player, own_dials=(4.0,)))
     assert ear_of(own).conditions.dials.tolist() == [4.0]
     assert ear_of(own, plays="swells").conditions.dials.tolist() == [8.0, 6.0, 4.0, 2.0]
-    with pytest.raises(InputError, match="--dials: 0 must lie above 0 and up to 10"):
-        in_process("compare", "--dials", "5,0")
+    with pytest.raises(InputError, match="--dial: 0 must lie above 0 and up to 10"):
+        in_process("compare", "--dial", "5,0")
     with pytest.raises(InputError, match="--listening-level 20 must lie between 40 and 100 dB"):
         in_process("compare", "--listening-level", "20")
 

@@ -168,7 +168,7 @@ def test_curves_that_make_no_sense(tmp_path: Path, rows: str, says: str) -> None
     ("options", "says"),
     [
         (("--pot", "500k"), "--pot: '500k' does not say its law"),
-        (("--dials", "5"), "--dials has no use here"),
+        (("--dial", "5"), "--dial has no use here"),
         (("--top", "0"), "--top 0 must lie"),
         (("--topology", "bare"), "--topology: bare has no parts"),
     ],

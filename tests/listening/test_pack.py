@@ -37,7 +37,7 @@ DESIGNS = ("--design", "bare", "--design", "cap", "--design", "68k + 1n5")
 def pack(tmp_path_factory: pytest.TempPathFactory) -> Path:
     out = tmp_path_factory.mktemp("pack") / "out"
     result = presolder(
-        "pack", TAKE, *DESIGNS, "--dials", "10,7.5,2", "--travel", "2", "--dirt", "smooth",
+        "pack", TAKE, *DESIGNS, "--dial", "10,7.5,2", "--travel", "2", "--dirt", "smooth",
         "--workshop", "Bench & Co", "--note", "Try 7.5 first", "--out", out,
     )  # fmt: skip
     assert result.returncode == 0, result.stderr
@@ -64,7 +64,7 @@ def test_names_sort_and_explain_themselves(pack: Path) -> None:
     listening = sorted(path.stem for path in (pack / "listen").glob("*.mp3"))
     # Three designs, two voices, a sweep and three dials at two levels, and the reel.
     assert len(listening) == 3 * 2 * (1 + 3 * 2) + 1
-    assert "03_68k_ser_1n5_dial-07.5_dirt_matched" in listening
+    assert "03_68k_series_1n5_dial-07.5_dirt_matched" in listening
     assert listening[:5] == [
         "00_reel", "01_bare_dial-02_dirt_matched", "01_bare_dial-02_dirt_true",
         "01_bare_dial-02_matched", "01_bare_dial-02_true",
@@ -84,7 +84,7 @@ def test_matched_files_are_within_a_tenth_of_a_loudness_unit(pack: Path, voice: 
     meter = pyloudnorm.Meter(48_000, filter_class="DeMan")
     matched = [
         heard(pack, f"{head}_dial-{dial}{voice}_matched")
-        for head in ("01_bare", "02_cap", "03_68k_ser_1n5")
+        for head in ("01_bare", "02_cap", "03_68k_series_1n5")
         for dial in ("10", "07.5", "02")
     ]
     assert np.ptp([meter.integrated_loudness(audio) for audio in matched]) < 0.1
@@ -94,7 +94,9 @@ def test_matched_files_are_within_a_tenth_of_a_loudness_unit(pack: Path, voice: 
 
 def test_true_files_share_one_gain(pack: Path) -> None:
     """At dial 10 all designs are one circuit; the sweep starts as that held position does."""
-    held = [flac(pack, f"{head}_dial-10_true") for head in ("01_bare", "02_cap", "03_68k_ser_1n5")]
+    held = [
+        flac(pack, f"{head}_dial-10_true") for head in ("01_bare", "02_cap", "03_68k_series_1n5")
+    ]
     assert rms(held[0] - held[1]) < 1e-6
     assert rms(held[0] - held[2]) < 1e-6
     sweep = flac(pack, "02_cap_sweep")
@@ -184,7 +186,7 @@ def test_a_take_with_two_like_channels_is_folded(tmp_path: Path) -> None:
         soundfile.write(tmp_path / "take.wav", both, rate, subtype="FLOAT")
         out = tmp_path / str(apart_db)
         done = presolder_here(
-            "pack", tmp_path / "take.wav", "--design", "cap", "--dials", "5", "--travel", "1",
+            "pack", tmp_path / "take.wav", "--design", "cap", "--dial", "5", "--travel", "1",
             "--out", out,
         )  # fmt: skip
         assert done.returncode == 0, done.stderr
@@ -193,15 +195,15 @@ def test_a_take_with_two_like_channels_is_folded(tmp_path: Path) -> None:
 
 def test_stairs_beside_the_rest(tmp_path: Path) -> None:
     """In listening copies, in the archive, in a reel of their own, and in what is in it."""
-    result = presolder_here("pack", TAKE, *DESIGNS[2:], "--dials", "5", "--travel", "1", "--stairs",
+    result = presolder_here("pack", TAKE, *DESIGNS[2:], "--dial", "5", "--travel", "1", "--stairs",
                        "--ab", "--stair-dials", "8,4", "--phrase", "1", "--out", tmp_path / "out")  # fmt: skip
     assert result.returncode == 0, result.stderr
     contents = json.loads((tmp_path / "out" / "pack.json").read_text())["comparisons"]
     stems = {entry["file"] for entry in contents["files"]}
     # The bare pot was not asked for, but is what the others stand beside.
     assert stems == {
-        "01_bare_stairs", "02_cap_stairs", "03_68k_ser_1n5_stairs", "02_cap_ab-true",
-        "02_cap_ab-matched", "03_68k_ser_1n5_ab-true", "03_68k_ser_1n5_ab-matched",
+        "01_bare_stairs", "02_cap_stairs", "03_68k_series_1n5_stairs", "02_cap_ab-true",
+        "02_cap_ab-matched", "03_68k_series_1n5_ab-true", "03_68k_series_1n5_ab-matched",
     }  # fmt: skip
     for stem in stems:
         assert (tmp_path / "out" / "archive" / f"{stem}.flac").exists()
@@ -214,7 +216,7 @@ def test_stairs_beside_the_rest(tmp_path: Path) -> None:
 def test_zip_and_m4a(tmp_path: Path) -> None:
     out = tmp_path / "send.zip"
     result = presolder_here(
-        "pack", TAKE, "--design", "cap", "--dials", "5", "--travel", "1", "--light", "--listening",
+        "pack", TAKE, "--design", "cap", "--dial", "5", "--travel", "1", "--light", "--listening",
         "m4a", "--out", out,
     )  # fmt: skip
     assert result.returncode == 0, result.stderr
@@ -230,7 +232,7 @@ def test_zip_and_m4a(tmp_path: Path) -> None:
 
 
 def test_single_file_and_its_limit(tmp_path: Path) -> None:
-    options = ("--design", "cap", "--dials", "5", "--travel", "1", "--single-file")
+    options = ("--design", "cap", "--dial", "5", "--travel", "1", "--single-file")
     result = presolder_here("pack", TAKE, *options, "--out", tmp_path / "mail.html")
     assert result.returncode == 0, result.stderr
     assert [path.name for path in tmp_path.iterdir()] == ["mail.html"]
@@ -280,7 +282,7 @@ def test_without_ffmpeg_copies_are_written_all_the_same(tmp_path: Path) -> None:
     assert (rate, ending in ("mp3", "ogg")) == (44_100, True)
     assert rms(back) == pytest.approx(rms(audio[0]), rel=0.05)
     with pytest.raises(InputError, match="reading M4A needs ffmpeg"):
-        ffmpeg.decode_with_ffmpeg(tmp_path / "x.m4a", tmp_path / "x.wav", 10.0)
+        ffmpeg.decode_with_ffmpeg(tmp_path / "x.m4a", tmp_path / "x.wav", 10.0, tmp_path / "x.m4a")
 
 
 @pytest.mark.parametrize("ending", ["m4a", "mp3", "aac"])
@@ -301,9 +303,9 @@ def test_compressed_takes_are_read(tmp_path: Path, ending: str) -> None:
 @pytest.mark.parametrize(
     ("options", "message"),
     [
-        (["--dials", "0,5"], "0 must lie above 0"),
-        (["--dials", "5,5"], "the same to a hand"),
-        (["--dials", "x"], "must be numbers separated by commas"),
+        (["--dial", "0,5"], "0 must lie above 0"),
+        (["--dial", "5,5"], "the same to a hand"),
+        (["--dial", "x"], "must be numbers separated by commas"),
         (["--note", "n" * 3000], "at most 2000"),
     ],
 )

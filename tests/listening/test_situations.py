@@ -74,7 +74,7 @@ def test_render_makes_a_folder_each_at_one_gain(rendered: Path, rig_file: Path) 
     gains = [one["output"]["gain_db"] for one in manifest["situations"]]
     assert gains[0] == gains[1] and gains[2] == gains[3]
     for pair in (FOLDERS[:2], FOLDERS[2:]):
-        stems = ("bare", "68k_ser_1n5")
+        stems = ("bare", "68k_series_1n5")
         peak = max(np.abs(sweep(rendered, folder, stem)).max() for folder in pair for stem in stems)
         assert 20 * np.log10(peak) == pytest.approx(-1.0, abs=0.01)
     # The second coil adds its EMF: 6 dB, less what its longer winding takes of the treble.
@@ -127,7 +127,7 @@ def pack(rig_file: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     take, rate = soundfile.read(TAKE)
     soundfile.write(folder / "take.wav", take[: int(1.6 * rate)], rate)
     done = presolder(
-        "pack", folder / "take.wav", "--rig", rig_file, *DESIGNS, "--dials", "10,5", "--travel",
+        "pack", folder / "take.wav", "--rig", rig_file, *DESIGNS, "--dial", "10,5", "--travel",
         "0.6", "--recordings", "--stairs", "--stair-dials", "5", "--phrase", "0.5", "--out",
         folder / "out",
     )  # fmt: skip
