@@ -19,7 +19,7 @@ from presolder.models.errors import (
     SlowLoopsWarning,
     one_line,
 )
-from presolder.render.commands.remarks import QUIET, remark
+from presolder.render.commands.remarks import QUIET, remark, say_remarks
 
 # Each lives in a module of its name; the line is what the overview says of it,
 # so that the overview loads none of them.
@@ -60,7 +60,12 @@ class LazyGroup(click.Group):
     def invoke(self, ctx: click.Context) -> object:
         """Run a command, and see whether what it printed went out."""
         try:
-            status: object = super().invoke(ctx)
+            try:
+                status: object = super().invoke(ctx)
+            except click.exceptions.Exit:
+                say_remarks(ctx)
+                raise
+            say_remarks(ctx)
             sys.stdout.flush()
         except BrokenPipeError:
             raise _ReaderGoneError from None

@@ -256,5 +256,7 @@ def find_situation(situations: Sequence[Situation], name: str) -> Situation:
     for one in situations:
         if one.name == name:
             return one
+    if len(situations) == 1:
+        raise InputError(f"situation {name!r} is not in the rig, which has no situations")
     known = ", ".join(repr(one.name) for one in situations)
     raise InputError(f"situation {name!r} is not in the rig; one of {known}")

@@ -13,6 +13,8 @@ from presolder.models.instrument.quantities import format_quantity, require_comp
 from presolder.models.instrument.taper import DIAL_MAX
 from presolder.models.typing import Array, Flags
 
+# Where a pickup may peak at all, with room to spare; common practice, no source.
+LOWEST_READING_HZ, HIGHEST_READING_HZ = 20.0, 1e6
 _READING_ERROR = 0.01
 FEWEST_POINTS = 8
 # What is fitted; below there is hum, above nothing that a guitar gives.
@@ -144,10 +146,11 @@ def coil_from_readings(
     equations of `peak_hz` are solved from there.
     """
     require_component("added", added_farads, "farad")
-    if not 0 < loaded_hz < bare_hz:
+    if not LOWEST_READING_HZ <= loaded_hz < bare_hz <= HIGHEST_READING_HZ:
         raise InputError(
-            f"loaded reading {loaded_hz:g} Hz must lie above 0 and below the bare one,"
-            f" {bare_hz:g} Hz: a capacitor lowers the resonance"
+            f"loaded reading {loaded_hz:g} Hz must lie above {LOWEST_READING_HZ:g} Hz and below the"
+            f" bare one, {bare_hz:g} Hz, and that below {HIGHEST_READING_HZ:g} Hz: a capacitor"
+            " lowers the resonance"
         )
 
     def solved(bare_hz: float, loaded_hz: float) -> Pickup:

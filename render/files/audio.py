@@ -1,6 +1,7 @@
 """Reading takes and writing renders, through libsndfile."""
 
 import hashlib
+import os
 import re
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
@@ -277,12 +278,30 @@ def _opened(audible: Path, path: Path) -> Iterator[soundfile.SoundFile]:
     """Open audio for reading, with every failure turned into one line that names the take."""
     try:
         _require_file(audible, path)
-        with soundfile.SoundFile(audible) as file:
+        with _silent_decoder(audible), soundfile.SoundFile(audible) as file:
             yield file
     except (OSError, RuntimeError, ValueError, AssertionError) as error:
         # soundfile's own errors are RuntimeErrors; the others come from the system.
         reason = one_line(str(error).replace(str(audible), "").replace("Error opening '':", ""))
         raise InputError(f"{path}: cannot be read as audio: {reason}") from None
+
+
+@contextmanager
+def _silent_decoder(audible: Path) -> Iterator[None]:
+    """Send what the MP3 decoder says of damaged frames nowhere: it writes past Python."""
+    with audible.open("rb") as file:
+        head = file.read(3)
+    if head[:1] != b"\xff" and head != b"ID3":
+        yield
+        return
+    kept, nowhere = os.dup(2), os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, 2)
+    try:
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(kept)
+        os.close(nowhere)
 
 
 def _sha256(path: Path, shown: Path) -> str:

@@ -76,5 +76,5 @@ def decode_with_ffmpeg(path: Path, out: Path, longest_s: float, shown: Path) -> 
     command += ["-vn", "-map_metadata", "-1", "-c:a", "pcm_f32le", "-f", "wav", f"file:{out}"]
     try:
         run_ffmpeg(command)
-    except OSError:
-        raise InputError(f"{shown}: ffmpeg cannot decode it as audio") from None
+    except OSError as error:
+        raise InputError(f"{shown}: ffmpeg cannot decode it as audio: {error}") from None

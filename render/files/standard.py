@@ -71,7 +71,13 @@ def _keep(pipe: BinaryIO, kept: BinaryIO, path: Path, most_bytes: int) -> None:
         count += len(piece)
         if count > most_bytes:
             raise InputError(f"{input_name(path)}: gives more than {most_bytes:,} bytes")
-        kept.write(piece)
+        try:
+            kept.write(piece)
+            kept.flush()
+        except OSError as error:
+            raise InputError(
+                f"{input_name(path)}: does not fit into the scratch folder: {error.strerror}"
+            ) from None
     if count == 0:
         raise InputError(f"{input_name(path)}: is empty, or was read already")
 

@@ -1,0 +1,176 @@
+"""Disks that are full: where results go, where scratch goes, where numba keeps its cache.
+
+Real ones: small file systems in memory, which only root may mount. Where that is not
+allowed, a limit on the size of files stands in, and a line of the summary says so.
+"""
+
+import os
+import resource
+import signal
+import subprocess
+import sys
+import warnings
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from presolder.render.files.ffmpeg import run_ffmpeg
+from running import Completed
+from takes import SAMPLES
+
+TAKE = SAMPLES / "phrase.flac"
+SWEEP = ("--design", "bare", "--design", "cap", "--travel", "2", "--rest", "0")
+DISK_BYTES = 300_000
+
+
+@dataclass(frozen=True)
+class Disk:
+    """A small disk, and what stands in for its size where none could be mounted."""
+
+    folder: Path
+    limit: Callable[[], None] | None
+
+    def run(self, *arguments: str | Path, given: bytes = b"", **changed: str) -> Completed:
+        """A command that works in this folder."""
+        done = subprocess.run(
+            [sys.executable, "-m", "presolder", *map(str, arguments)],
+            cwd=self.folder, env=os.environ | changed, input=given, capture_output=True,
+            check=False, preexec_fn=self.limit,
+        )  # fmt: skip
+        return subprocess.CompletedProcess(
+            done.args, done.returncode, done.stdout.decode("utf-8", "replace"), done.stderr.decode()
+        )
+
+    def fill(self) -> None:
+        """Leave not a byte."""
+        if self.limit is not None:
+            return
+        with (self.folder / "full").open("wb", buffering=0) as file:
+            try:
+                while True:
+                    file.write(b"\0" * 4096)
+            except OSError:
+                pass
+
+    def holds(self) -> set[str]:
+        return {path.name for path in self.folder.iterdir()} - {"full"}
+
+
+@pytest.fixture
+def disk(tmp_path: Path) -> Iterator[Disk]:
+    folder = tmp_path / "disk"
+    folder.mkdir()
+    mount = ["mount", "-t", "tmpfs", "-o", f"size={DISK_BYTES}", "tmpfs", str(folder)]
+    if os.name == "posix" and os.geteuid() == 0:
+        mounted = subprocess.run(mount, capture_output=True, check=False).returncode == 0
+    else:
+        mounted = False
+    if mounted:
+        yield Disk(folder, None)
+        subprocess.run(["umount", str(folder)], check=True)
+        return
+    warnings.warn("no disk can be mounted here: a limit of size stands in", stacklevel=1)
+
+    def limit() -> None:
+        signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (DISK_BYTES, DISK_BYTES))
+
+    yield Disk(folder, limit)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("render", TAKE, *SWEEP, "--out", "out"),
+        ("render", TAKE, *SWEEP, "--stairs", "--ab", "--out", "out"),
+        ("pack", TAKE, "--design", "cap", "--dial", "5", "--travel", "2", "--out", "out"),
+        ("pack", TAKE, "--design", "cap", "--dial", "5", "--travel", "2", "--out", "out.zip"),
+        ("pack", TAKE, "--design", "cap", "--single-file", "--out", "out.html"),
+    ],
+    ids=lambda words: f"{words[0]} {words[-1]}",
+)
+def test_what_does_not_fit_leaves_nothing(disk: Disk, words: tuple[str, ...]) -> None:
+    done = disk.run(*words)
+    assert done.returncode == 2, done
+    assert done.stderr.startswith(f"presolder: {words[-1]}: cannot be written: ")
+    assert done.stderr.count("\n") == 1 and len(done.stderr) <= 300
+    assert disk.holds() == set()
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("curves", "--design", "cap", "--csv", "a.csv"),
+        ("curves", "--design", "cap", "--plot", "a.svg"),
+        ("sheet", "--design", "cap", "--out", "a.html"),
+        ("init", "--typical", "--out", "a.toml"),
+        ("cleanup", "--design", "cap", "--dirt", "smooth", "--plot", "a.png"),
+    ],
+    ids=lambda words: f"{words[0]} {words[-1]}",
+)
+def test_a_full_disk_takes_no_file(disk: Disk, words: tuple[str, ...]) -> None:
+    if disk.limit is not None:
+        pytest.xfail("a limit of size takes small files")
+    disk.fill()
+    done = disk.run(*words)
+    assert (done.returncode, done.stdout) == (2, ""), done
+    assert done.stderr == f"presolder: {words[-1]}: cannot be written: No space left on device\n"
+    assert disk.holds() == set()
+
+
+def test_full_scratch_is_not_called_a_full_place(disk: Disk, tmp_path: Path) -> None:
+    """What goes through scratch is named for what it is, and nothing is left in either place."""
+    m4a = tmp_path / "take.m4a"
+    run_ffmpeg(["-i", f"file:{TAKE}", "-c:a", "aac", f"file:{m4a}"])
+    there = {"TMPDIR": str(disk.folder)}
+    out = tmp_path / "out"
+    for words, given, named in (
+        (("render", m4a, *SWEEP, "--out", out), b"", str(m4a)),
+        (("render", "-", *SWEEP, "--out", out), b"\0" * 2 * DISK_BYTES, "standard input"),
+    ):
+        done = disk.run(*words, given=given, **there)
+        assert done.returncode == 2 and done.stderr.count("\n") == 1, done
+        assert done.stderr.startswith(f"presolder: {named}: ")
+        reason = "No space left on device" if disk.limit is None else "File too large"
+        assert reason in done.stderr
+        assert disk.holds() == set() and not out.exists()
+
+
+def test_without_any_scratch_it_goes_on(disk: Disk, tmp_path: Path) -> None:
+    """Where nothing needs it, or another place serves."""
+    disk.fill()
+    done = disk.run(
+        "render",
+        TAKE,
+        *SWEEP,
+        "--out",
+        tmp_path / "out",
+        TMPDIR=str(disk.folder),
+        TMP=str(disk.folder),
+    )
+    assert done.returncode == 0, done.stderr
+    assert "Exception ignored" not in done.stderr
+
+
+def test_a_full_place_for_numbas_cache(disk: Disk, tmp_path: Path) -> None:
+    """A short loop compiled in a process of its own: said once, and it works."""
+    disk.fill()
+    program = tmp_path / "loop.py"
+    program.write_text(
+        "import sys; sys.modules['presolder.models.loops'] = None\n"
+        "from presolder.models.compiled import compiled\n"
+        "@compiled\n"
+        "def twice(number: float) -> float:\n"
+        "    return 2.0 * number\n"
+        "print(twice(21.0), twice(4))\n"
+    )
+    done = subprocess.run(
+        [sys.executable, str(program)], capture_output=True, text=True, check=False,
+        env=os.environ | {"NUMBA_CACHE_DIR": str(disk.folder / "cache")}, preexec_fn=disk.limit,
+    )  # fmt: skip
+    assert done.returncode == 0 and done.stdout == "42.0 8.0\n", done
+    if disk.limit is None:
+        assert "the cache of compiled loops cannot be used" in done.stderr
+    assert "Traceback" not in done.stderr
