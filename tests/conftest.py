@@ -49,6 +49,8 @@ THOROUGH = (
     "test_at_the_jack_through_the_command",
     "test_other_pythons[3.12-interpreter0]",
     *(f"test_accessible_and_fits[size{i}-look{i}]" for i in (1, 2, 3, 4)),
+    # A whole render with compiled loops; a short loop and the loops' twins are tested anyway.
+    "test_numba_and_its_damaged_cache",
     # The same as a test beside it, on other values.
     "test_a_pack_works_everything_out_once[names1]",
     "test_order_of_cleaning_up[diodes]",

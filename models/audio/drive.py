@@ -1,6 +1,6 @@
 """Setting a clipping stage's drive by the loudest second of what reaches it."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -54,14 +54,31 @@ def loudest_second(
     """
     hop = round(0.1 * sample_rate_hz)
     filtered = blocks if sections is None else through_sections(blocks, sections)
-    signal = np.concatenate(list(filtered), axis=1)
-    pad = -signal.shape[1] % hop
-    hops = np.pad(signal, ((0, 0), (0, pad))).reshape(len(signal), -1, hop)
-    energy = np.square(hops).sum(axis=-1)
-    window = np.ones(min(10, hops.shape[1]))
+    energies, peaks, count = [], [], 0
+    for hops, samples in _hops(filtered, hop):
+        energies.append(np.square(hops).sum(axis=-1))
+        peaks.append(np.abs(hops).max(axis=-1))
+        count += samples
+    energy, peak = np.concatenate(energies, axis=1), np.concatenate(peaks, axis=1)
+    window = np.ones(min(10, energy.shape[1]))
     second = np.array([np.convolve(row, window, mode="valid") for row in energy])
     channel, start = np.unravel_index(np.argmax(second), second.shape)
-    chosen = hops[channel, start : start + window.size]
-    samples = min(window.size * hop, signal.shape[1])
-    rms = float(np.sqrt(second[channel, start] / samples))
-    return LoudestSecond(float(np.abs(chosen).max()), rms)
+    rms = float(np.sqrt(second[channel, start] / min(window.size * hop, count)))
+    return LoudestSecond(float(peak[channel, start : start + window.size].max()), rms)
+
+
+def _hops(blocks: Iterable[Array], hop: int) -> Iterator[tuple[Array, int]]:
+    """Blocks cut anew into whole hops, shape (channels, k, hop), and samples in them.
+
+    Noughts fill the last.
+    """
+    rest = None
+    for block in blocks:
+        joined = block if rest is None else np.concatenate([rest, block], axis=1)
+        whole = joined.shape[1] - joined.shape[1] % hop
+        if whole:
+            yield joined[:, :whole].reshape(len(joined), -1, hop), whole
+        rest = joined[:, whole:].copy()
+    if rest is not None and rest.shape[1]:
+        padded = np.pad(rest, ((0, 0), (0, hop - rest.shape[1])))
+        yield padded[:, np.newaxis], rest.shape[1]

@@ -43,12 +43,12 @@ def fitted_blocks(
         return
     fade = min(round(CROSSFADE_SECONDS * sample_rate_hz), length // 4)
     angle = (np.arange(fade) + 0.5) / max(fade, 1) * (np.pi / 2)
-    intro = samples[:, : length - fade]
     seam = samples[:, length - fade :] * np.cos(angle) + samples[:, :fade] * np.sin(angle)
-    cycle = np.concatenate([seam, samples[:, fade : length - fade]], axis=1)
+    cycle = length - fade
     for first in range(0, sample_count, block):
         index = np.arange(first, min(first + block, sample_count))
-        from_cycle = cycle.take(index - intro.shape[1], axis=1, mode="wrap")
-        begun = int(np.clip(intro.shape[1] - first, 0, index.size))
-        from_cycle[:, :begun] = intro[:, first : first + begun]
-        yield from_cycle
+        within = index % cycle
+        looped = samples.take(within, axis=1)
+        seams = (within < fade) & (index >= cycle)
+        looped[:, seams] = seam[:, within[seams]]
+        yield looped

@@ -128,15 +128,14 @@ def voice(renderer: Renderer, stages: Stages, take: Array) -> Voice:
     if dirt is not None:
         renderer = renderer.into(load_of(dirt))
     volts_per_unit, noise_gain = 1.0, 0.0
-    needed = isinstance(dirt, Dirt) or stages.hum_db is not None
-    chain = list(renderer.at_ten(take)) if needed else []
     if isinstance(dirt, Dirt):
-        reached = loudest_second(chain, rate, pre_emphasis(dirt, rate)).peak
+        reached = loudest_second(renderer.at_ten(take), rate, pre_emphasis(dirt, rate)).peak
         volts_per_unit = driven_volts(dirt) / reached
     if stages.hum_db is not None:
         noise = hum_and_hiss(round(_MEASURED_SECONDS * rate), rate)[np.newaxis]
-        of_coil = list(renderer.of_emf().at_ten(noise))
-        wanted = loudest_second(chain, rate).rms * amplitude(stages.hum_db)
+        of_coil = renderer.of_emf().at_ten(noise)
+        # Rendered once more, since a long take's audio is not to be kept.
+        wanted = loudest_second(renderer.at_ten(take), rate).rms * amplitude(stages.hum_db)
         noise_gain = wanted / loudest_second(of_coil, rate).rms
     if isinstance(dirt, Stage):
         volts_per_unit = emf_volts_for(renderer.rig, dirt, take, rate)

@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from tempfile import TemporaryDirectory
+from tempfile import TemporaryDirectory, TemporaryFile
 from typing import Literal
 
 import numpy as np
@@ -27,6 +27,8 @@ FFMPEG_ENDINGS = (".m4a", ".aac", ".mp4")
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 44_100, 192_000
 SHORTEST_SECONDS = 0.1
 LONGEST_SECONDS = 3600.0
+# Of a take; more is kept on disk. Six minutes at 44.1 kHz.
+MOST_HELD_BYTES = 128_000_000
 Bits = Literal["16", "24", "float"]
 _SUBTYPES: dict[Bits, str] = {"16": "PCM_16", "24": "PCM_24", "float": "FLOAT"}
 _READ_FRAMES = 1 << 16
@@ -46,12 +48,12 @@ _DITHER_SEED = 16
 
 @dataclass(frozen=True, eq=False)
 class Recording:
-    """A take in memory.
+    """A take.
 
     Attributes
     ----------
     samples : ndarray, shape (channels, n)
-        Full scale is 1.0.
+        Full scale is 1.0. Of a long take they lie on disk, and can only be read.
     sample_rate_hz : int
         Sample rate.
     name : str
@@ -133,7 +135,7 @@ def read_recording(
             said.append(f"without {silence / scan.rate_hz:.2f} s of silence at the start")
         first += silence
         held = min(last, first + int(min(longest_s, LONGEST_SECONDS) * scan.rate_hz) + 1)
-        samples = _between(audible, first, held)
+        samples = _held(audible, first, held, shown)
         sha256 = _sha256(file, shown)
     whole = None if held == last else last - first
     return Recording(samples, scan.rate_hz, name, sha256, ", ".join(said), whole)
@@ -226,19 +228,58 @@ def _silence(audible: Path, scan: _Scan, first: int, last: int, loudest: float) 
 
 
 def _between(audible: Path, first: int, last: int) -> Array:
-    """Samples of a file that has been looked over; read, since seeking is not exact in all."""
+    """Samples of a file that has been looked over."""
     with _opened(audible, audible) as file:
-        if file.format in _SEEKS_EXACTLY:
-            file.seek(first)
-            first, last = 0, last - first
-        samples, at = np.empty((file.channels, last - first)), 0
-        for block in _blocks_of(audible, file):
-            piece = block[:, max(0, first - at) : last - at]
-            samples[:, max(0, at - first) : max(0, at - first) + piece.shape[1]] = piece
-            at += block.shape[1]
-            if at >= last:
-                break
+        samples = np.empty((file.channels, last - first))
+        for at, piece in _pieces_between(audible, file, first, last):
+            samples[:, at : at + piece.shape[1]] = piece
     return samples
+
+
+def _pieces_between(
+    audible: Path, file: soundfile.SoundFile, first: int, last: int
+) -> Iterator[tuple[int, Array]]:
+    """Pieces from `first` to `last`, with where each begins after `first`.
+
+    Read from the file's start where seeking is not exact.
+    """
+    if file.format in _SEEKS_EXACTLY:
+        file.seek(first)
+        first, last = 0, last - first
+    at = 0
+    for block in _blocks_of(audible, file):
+        piece = block[:, max(0, first - at) : last - at]
+        if piece.shape[1]:
+            yield max(0, at - first), piece
+        at += block.shape[1]
+        if at >= last:
+            break
+
+
+def _held(audible: Path, first: int, last: int, shown: Path) -> Array:
+    """Samples of a file that has been looked over; those of a long take lie on disk.
+
+    Written there and mapped, so that memory holds what is being worked on only.
+    """
+    with _opened(audible, audible) as file:
+        channels = file.channels
+    count = last - first
+    if channels * count * 8 <= MOST_HELD_BYTES:
+        return _between(audible, first, last)
+    try:
+        with TemporaryFile() as scratch:
+            with _opened(audible, audible) as file:
+                for at, piece in _pieces_between(audible, file, first, last):
+                    for channel in range(channels):
+                        scratch.seek(8 * (channel * count + at))
+                        scratch.write(np.ascontiguousarray(piece[channel]).data)
+            scratch.flush()
+            # The mapping keeps the file, which has no name any more.
+            return np.asarray(np.memmap(scratch, np.float64, "r", shape=(channels, count)))
+    except OSError as error:
+        raise InputError(
+            f"{shown}: does not fit into the scratch folder: {error.strerror}"
+        ) from None
 
 
 def read_impulse(path: Path, longest_s: float) -> tuple[Array, int]:

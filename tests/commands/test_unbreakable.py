@@ -3,6 +3,7 @@
 import contextlib
 import json
 import os
+import resource
 import shutil
 import signal
 import stat
@@ -18,7 +19,7 @@ import soundfile
 
 import presolder as ps
 from presolder.models.errors import InputError
-from presolder.render.files import ffmpeg
+from presolder.render.files import audio, ffmpeg
 from presolder.render.files.audio import read_impulse, read_recording
 from presolder.render.files.folder import file_stems, new_file, new_folder
 from presolder.render.files.toml import read_toml
@@ -125,6 +126,40 @@ def test_a_long_take_costs_no_memory(tmp_path: Path) -> None:
     assert manifest["input"]["samples"] == pytest.approx(7.03 * 60 * 96_000, rel=0.01)
     refused = presolder_here("pack", file, "--out", tmp_path / "p")
     assert refused.returncode == 2 and "at most 30 s" in refused.stderr.splitlines()[-1]
+
+
+@slow
+def test_a_long_take_is_rendered_in_little_memory(tmp_path: Path) -> None:
+    """Ten minutes, 230 MB as numbers, where 260 MB may be had; without a take it needs 150."""
+    file = tmp_path / "long.flac"
+    noise = np.random.default_rng(0)
+    with soundfile.SoundFile(file, "w", 48_000, 1, "PCM_16") as out:
+        for _ in range(10):
+            out.write(0.1 * noise.normal(size=60 * 48_000))
+
+    def limit() -> None:
+        resource.setrlimit(resource.RLIMIT_DATA, (260 << 20, 260 << 20))
+
+    done = subprocess.run(
+        [sys.executable, "-m", "presolder", "render", file, "--design", "cap", "--travel", "597",
+         "--bits", "16", "--out", tmp_path / "o"],
+        capture_output=True, text=True, check=False, preexec_fn=limit,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert soundfile.info(tmp_path / "o" / "sweep" / "cap.wav").frames == 599 * 48_000
+
+
+@pytest.mark.parametrize("kind", ["FLAC", "OGG", "WAV"])
+def test_what_is_kept_on_disk_is_the_take(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: str
+) -> None:
+    file = tmp_path / f"take.{kind.lower()}"
+    soundfile.write(file, 0.1 * np.random.default_rng(0).normal(size=(150_000, 2)), 48_000)
+    held = read_recording(file, 0.5, 2.5)
+    monkeypatch.setattr(audio, "MOST_HELD_BYTES", 1_000_000)
+    kept = read_recording(file, 0.5, 2.5)
+    assert np.array_equal(kept.samples, held.samples) and kept.flaws == held.flaws
+    assert not kept.samples.flags.writeable
 
 
 def test_speakers_that_ask_for_too_much(tmp_path: Path) -> None:
@@ -399,6 +434,37 @@ def test_names_that_are_too_long(tmp_path: Path) -> None:
 
 
 # ---- the loops where they were not built -------------------------------------------
+
+
+def test_a_damaged_cache_of_numbas_costs_time_only(tmp_path: Path) -> None:
+    """One short loop; what a whole render makes of it is looked at thoroughly."""
+    program = tmp_path / "loop.py"
+    program.write_text(
+        "import sys; sys.modules['presolder.models.loops'] = None\n"
+        "from presolder.models.compiled import compiled\n"
+        "@compiled\n"
+        "def twice(number: float) -> float:\n"
+        "    return 2.0 * number\n"
+        "print(twice(21.0), twice(4))\n"
+    )
+    cache = tmp_path / "cache"
+
+    def ran() -> subprocess.CompletedProcess[str]:
+        done = subprocess.run(
+            [sys.executable, program], capture_output=True, text=True, check=True,
+            env=os.environ | {"NUMBA_CACHE_DIR": str(cache)},
+        )  # fmt: skip
+        assert done.stdout == "42.0 8.0\n"
+        return done
+
+    assert ran().stderr == ""
+    files = sorted(path for path in cache.rglob("*") if path.is_file())
+    assert {path.suffix for path in files} == {".nbi", ".nbc"}
+    for junk in (b"", b"\x93junk" * 99):
+        for path in files:
+            path.write_bytes(junk)
+        assert "the cache of compiled loops cannot be used" in ran().stderr
+    assert ran().stderr == ""
 
 
 @slow

@@ -187,6 +187,8 @@ def _command(words: list[str]) -> None:
 def _ran(words: list[str]) -> tuple[int, str, str]:
     out, err = (io.TextIOWrapper(io.BytesIO(), "utf-8", write_through=True) for _ in range(2))
     kept = sys.argv, sys.stdin, os.environ.copy(), warnings.filters[:]
+    # No rig of one's own is to be read, or written.
+    os.environ["XDG_CONFIG_HOME"] = str(Path.cwd() / "config")
     sys.argv, sys.stdin = ["presolder", *words], io.TextIOWrapper(io.BytesIO())
     try:
         with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
