@@ -1,12 +1,14 @@
 """Wheel, sdist and editable install, each in a fresh environment; and other Pythons that are here."""
 
 import os
+import re
 import shutil
 import subprocess
 import sys
 import sysconfig
 import tarfile
 import venv
+import zipfile
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -105,6 +107,43 @@ def test_install(
     where = works(python, tmp_path, renders=kind == "wheel")
     assert where.is_relative_to(source if kind == "editable" else library)
     assert not (library / "render").exists() and not (library / "models").exists()
+
+
+def test_the_pages_come_with_a_wheel_and_the_programs_that_make_them_do_not(
+    built: dict[str, Path],
+) -> None:
+    with zipfile.ZipFile(built["wheel"]) as wheel:
+        names = {name for name in wheel.namelist() if name.startswith("presolder/docs/")}
+    assert {f"presolder/docs/{name}.md" for name in ("json", "figures", "rig-format")} <= names
+    assert {name for name in names if not name.endswith(".md")} == {"presolder/docs/__init__.py"}
+
+
+if sys.version_info < (3, 13):  # for which the lowest numpy was never built
+
+    def test_the_lowest_versions_asked_for_are_enough(
+        built: dict[str, Path], tmp_path: Path
+    ) -> None:
+        fresh = tmp_path / "env"
+        venv.create(fresh, with_pip=False, symlinks=True)
+        python = fresh / "bin" / "python"
+        with zipfile.ZipFile(built["wheel"]) as wheel:
+            (name,) = (one for one in wheel.namelist() if one.endswith(".dist-info/METADATA"))
+            told = wheel.read(name).decode()
+        asked = re.findall(r"^Requires-Dist: ([^;\n]+)$", told, re.MULTILINE)
+        lowest = [one.replace(">=", "==") for one in asked]
+        options = ("--only-binary", ":all:", "--python", python)
+        run(sys.executable, "-m", "uv", "pip", "install", "-q", *options, built["wheel"], *lowest)
+        numpy = run(python, "-c", "import numpy; print(numpy.__version__)").strip()
+        assert numpy == "2.0.0"
+        for words in (
+            ("compare", "--design", "cap"),
+            ("curves", "--design", "cap", "--plot", "a.svg"),
+            ("sheet", "--design", "cap", "--out", "a.html"),
+            ("init", "--like", "two-pickups", "--out", "a.toml"),
+            ("pack", SAMPLES / "phrase.flac", "--design", "cap", "--dial", "5", "--travel", "1"),
+            ("doctor",),
+        ):
+            run(fresh / "bin" / "presolder", *words, cwd=tmp_path)
 
 
 def test_tests_of_the_source_distribution_run(built: dict[str, Path], tmp_path: Path) -> None:
