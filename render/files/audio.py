@@ -469,8 +469,10 @@ def write_audio(
                 frames = block.T
                 if bits == "16":
                     noise = random.random((2, *frames.shape))
-                    # Kept inside full scale, where the format would wrap or clip.
-                    frames = np.clip(frames + (noise[0] - noise[1]) / 32768, -1.0, 1 - 2.0**-15)
+                    # Rounded here, since libsndfile cuts off below when it guards against
+                    # clipping, which adds half a step; and kept inside full scale.
+                    steps = np.rint(32768 * frames + noise[0] - noise[1])
+                    frames = np.clip(steps, -32768, 32767) / 32768
                 file.write(np.ascontiguousarray(frames))
     except (RuntimeError, AssertionError) as error:
         # libsndfile reports a full disk as a short write, soundfile as a failed assertion.
