@@ -48,6 +48,11 @@ THOROUGH = (
     # Another rig's fit at the jack, another Python, other sizes of the same page.
     "test_at_the_jack_through_the_command",
     "test_other_pythons[3.12-interpreter0]",
+    "test_other_pythons[3.13-interpreter1]",
+    # Types at the face; the checker runs over all sources anyway.
+    "test_a_users_script_is_typed",
+    # It waits for what is not there.
+    "test_a_cluster_that_is_not_there[options0-no scheduler answers]",
     *(f"test_accessible_and_fits[size{i}-look{i}]" for i in (1, 2, 3, 4)),
     # A whole render with compiled loops; a short loop and the loops' twins are tested anyway.
     "test_numba_and_its_damaged_cache",
@@ -56,6 +61,7 @@ THOROUGH = (
     "test_order_of_cleaning_up[diodes]",
     "test_what_the_live_knob_leaves_out_is_said[asked0-heard with hum]",
     "test_search_finds_what_trying_everything_finds[split-humbucker-Parallel]",
+    "test_closed_guitar_with_a_meter_of_one_percent[bent]",
     "test_planted_faults_in_guitars_of_ordinary_parts[1]",
     "test_engine_is_the_simulator[dark-long-cable-270p || gang(500k, audio, full)]",
     # Repeated draws, of what other tests do once; and a picture.

@@ -42,7 +42,12 @@ def run_ffmpeg(arguments: Sequence[str], given: bytes = b"") -> None:
     except subprocess.TimeoutExpired:
         raise OSError(f"ffmpeg was stopped after {_PATIENCE_SECONDS:g} s") from None
     if done.returncode != 0:
-        reason = one_line(done.stderr.decode("utf-8", "replace"))[:200]
+        told = done.stderr.decode("utf-8", "replace")
+        for file in (one for one in arguments if one.startswith("file:")):
+            # Where it lies is no news, and may be long.
+            short = Path(file.removeprefix("file:")).name
+            told = told.replace(file, short).replace(file.removeprefix("file:"), short)
+        reason = one_line(told)[:200]
         raise OSError(f"ffmpeg failed: {reason or done.returncode}")
 
 

@@ -33,7 +33,9 @@ CALLED = {
 
 
 def test_everything_the_commands_do_can_be_called() -> None:
-    assert {CALLED.get(name, name) for name in SUMMARIES} <= set(FUNCTIONS)
+    # Pages are for reading, which a script does without help.
+    called = set(SUMMARIES) - {"docs"}
+    assert {CALLED.get(name, name) for name in called} <= set(FUNCTIONS)
     assert len(FUNCTIONS) >= 20
 
 

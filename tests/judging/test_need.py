@@ -115,8 +115,8 @@ def test_every_rig_and_way_of_playing(playing: str) -> None:
     ("options", "message"),
     [
         (["--plays", "loud"], "'loud' is not one of"),
-        (["--plays", "full", "--dial", "0"], "must be above 0"),
-        (["--plays", "full", "--dial", "12"], "must lie between 0 and 10"),
+        (["--plays", "full", "--show", "0"], "must be above 0"),
+        (["--plays", "full", "--show", "12"], "must lie between 0 and 10"),
     ],
 )
 def test_nonsense_is_refused(options: list[str], message: str) -> None:

@@ -387,5 +387,5 @@ TARGETS = {
     "expression": Target(
         spoilt_text(_EXPRESSIONS).map(lambda one: one.decode("utf-8", "replace")), _expression, 6
     ),
-    "command": Target(command_lines(), _command, 2),
+    "command": Target(command_lines(), _command, 1),
 }  # fmt: skip
