@@ -185,7 +185,7 @@ def render_files(
             After(fed, speaker, hum_db),
             Comparing(stairs, beside_bare, tuple(float(dial) for dial in stair_dials), phrase_s),
             asked_ear(replace(one.rig, dirt=fed), take=take, speaker=speaker),
-            one.name,
+            one.name if len(places) > 1 else "",
         )
         for one, fed in zip(places, asked_dirts(rig, places, dirt), strict=True)
     )

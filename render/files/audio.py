@@ -19,7 +19,7 @@ from presolder.models.decibels import amplitude, decibels
 from presolder.models.errors import InputError, one_line
 from presolder.models.typing import Array
 from presolder.render.files.ffmpeg import decode_with_ffmpeg
-from presolder.render.files.standard import comes_by_pipe, input_name, readable
+from presolder.render.files.standard import comes_by_pipe, does_not_fit, input_name, readable
 from presolder.render.files.tags import Tags
 
 # What customers send that libsndfile does not read.
@@ -135,7 +135,7 @@ def read_recording(
             said.append(f"without {silence / scan.rate_hz:.2f} s of silence at the start")
         first += silence
         held = min(last, first + int(min(longest_s, LONGEST_SECONDS) * scan.rate_hz) + 1)
-        samples = _held(audible, first, held, shown)
+        samples = _held(audible, scan.channels, first, held, shown)
         sha256 = _sha256(file, shown)
     whole = None if held == last else last - first
     return Recording(samples, scan.rate_hz, name, sha256, ", ".join(said), whole)
@@ -162,9 +162,10 @@ def _require_file(file: Path, shown: Path) -> None:
 
 @dataclass(frozen=True, eq=False)
 class _Scan:
-    """What a file holds, found without keeping it: its rate, and the peak of each block."""
+    """What a file holds, found without keeping it: its format, and the peak of each block."""
 
     rate_hz: int
+    channels: int
     count: int
     peaks: Array
 
@@ -173,13 +174,13 @@ def _scan(path: Path, audible: Path) -> _Scan:
     """Read a whole file once, and refuse what is no take."""
     peaks, count = [], 0
     with _opened(audible, path) as file:
-        rate = int(file.samplerate)
-        _check_format(path, file.channels, rate)
+        rate, channels = int(file.samplerate), int(file.channels)
+        _check_format(path, channels, rate)
         for block in _blocks_of(path, file):
             peaks.append(float(np.abs(block).max()))
             count += block.shape[1]
     _check_peaks(path, np.array(peaks), count / rate)
-    return _Scan(rate, count, np.array(peaks))
+    return _Scan(rate, channels, count, np.array(peaks))
 
 
 def _part(
@@ -256,13 +257,11 @@ def _pieces_between(
             break
 
 
-def _held(audible: Path, first: int, last: int, shown: Path) -> Array:
+def _held(audible: Path, channels: int, first: int, last: int, shown: Path) -> Array:
     """Samples of a file that has been looked over; those of a long take lie on disk.
 
     Written there and mapped, so that memory holds what is being worked on only.
     """
-    with _opened(audible, audible) as file:
-        channels = file.channels
     count = last - first
     if channels * count * 8 <= MOST_HELD_BYTES:
         return _between(audible, first, last)
@@ -277,9 +276,7 @@ def _held(audible: Path, first: int, last: int, shown: Path) -> Array:
             # The mapping keeps the file, which has no name any more.
             return np.asarray(np.memmap(scratch, np.float64, "r", shape=(channels, count)))
     except OSError as error:
-        raise InputError(
-            f"{shown}: does not fit into the scratch folder: {error.strerror}"
-        ) from None
+        raise does_not_fit(shown, error) from None
 
 
 def read_impulse(path: Path, longest_s: float) -> tuple[Array, int]:

@@ -24,6 +24,11 @@ def input_name(path: Path) -> Path:
     return Path("standard input") if path == STANDARD else path
 
 
+def does_not_fit(shown: Path, error: OSError) -> InputError:
+    """What to say where a copy cannot be kept in the scratch folder."""
+    return InputError(f"{shown}: does not fit into the scratch folder: {error.strerror}")
+
+
 def comes_by_pipe(path: Path) -> bool:
     """Whether a path is standard input or a pipe, which can be read but once."""
     return path == STANDARD or (path.exists() and stat.S_ISFIFO(path.stat().st_mode))
@@ -75,9 +80,7 @@ def _keep(pipe: BinaryIO, kept: BinaryIO, path: Path, most_bytes: int) -> None:
             kept.write(piece)
             kept.flush()
         except OSError as error:
-            raise InputError(
-                f"{input_name(path)}: does not fit into the scratch folder: {error.strerror}"
-            ) from None
+            raise does_not_fit(input_name(path), error) from None
     if count == 0:
         raise InputError(f"{input_name(path)}: is empty, or was read already")
 

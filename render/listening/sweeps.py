@@ -62,7 +62,7 @@ class SweepJob:
     ear : Ear or None
         Tells where each design is most unlike the bare pot.
     situation : str
-        Of the guitar; names its folder where there are several.
+        Of the guitar, where there are several; names its folder.
     """
 
     recording: Recording

@@ -11,6 +11,7 @@ import pytest
 import scipy.signal
 import soundfile
 
+import presolder as ps
 from presolder.models.instrument.designs import BUILT_IN, short_list
 from presolder.render.files.audio import Recording
 from presolder.render.files.rigs import find_rig
@@ -69,6 +70,15 @@ def test_render_writes_one_file_per_design_and_a_true_manifest(tmp_path: Path) -
         assert peak == pytest.approx(entry["sample_peak_dbfs"], abs=0.01)
         peaks.append(peak)
     assert max(peaks) == pytest.approx(-1.0, abs=0.01)
+
+
+def test_a_guitar_of_one_situation_names_none(tmp_path: Path) -> None:
+    rig = ps.rig("humbucker-500k")
+    ps.render_files(
+        tmp_path / "out", ps.sample("phrase"), rig, ["bare"], ps.turn(10, 0, travel=0.2, rest=0)
+    )
+    with soundfile.SoundFile(tmp_path / "out" / "sweep" / "bare.wav") as file:
+        assert file.album == rig.title
 
 
 def test_stereo_and_bit_depths(tmp_path: Path) -> None:

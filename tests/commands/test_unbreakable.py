@@ -23,7 +23,7 @@ from presolder.render.files import audio, ffmpeg
 from presolder.render.files.audio import read_impulse, read_recording
 from presolder.render.files.folder import file_stems, new_file, new_folder
 from presolder.render.files.toml import read_toml
-from running import presolder_here
+from running import NUMBA_PRINTS, numba_program, presolder_here
 from takes import SAMPLES
 
 TAKE = str(SAMPLES / "phrase.flac")
@@ -438,23 +438,11 @@ def test_names_that_are_too_long(tmp_path: Path) -> None:
 
 def test_a_damaged_cache_of_numbas_costs_time_only(tmp_path: Path) -> None:
     """One short loop; what a whole render makes of it is looked at thoroughly."""
-    program = tmp_path / "loop.py"
-    program.write_text(
-        "import sys; sys.modules['presolder.models.loops'] = None\n"
-        "from presolder.models.compiled import compiled\n"
-        "@compiled\n"
-        "def twice(number: float) -> float:\n"
-        "    return 2.0 * number\n"
-        "print(twice(21.0), twice(4))\n"
-    )
     cache = tmp_path / "cache"
 
     def ran() -> subprocess.CompletedProcess[str]:
-        done = subprocess.run(
-            [sys.executable, program], capture_output=True, text=True, check=True,
-            env=os.environ | {"NUMBA_CACHE_DIR": str(cache)},
-        )  # fmt: skip
-        assert done.stdout == "42.0 8.0\n"
+        done = numba_program(tmp_path, cache)
+        assert (done.returncode, done.stdout) == (0, NUMBA_PRINTS), done
         return done
 
     assert ran().stderr == ""

@@ -17,7 +17,7 @@ from pathlib import Path
 import pytest
 
 from presolder.render.files.ffmpeg import run_ffmpeg
-from running import Completed
+from running import NUMBA_PRINTS, Completed, numba_program
 from takes import SAMPLES
 
 TAKE = SAMPLES / "phrase.flac"
@@ -157,20 +157,8 @@ def test_without_any_scratch_it_goes_on(disk: Disk, tmp_path: Path) -> None:
 def test_a_full_place_for_numbas_cache(disk: Disk, tmp_path: Path) -> None:
     """A short loop compiled in a process of its own: said once, and it works."""
     disk.fill()
-    program = tmp_path / "loop.py"
-    program.write_text(
-        "import sys; sys.modules['presolder.models.loops'] = None\n"
-        "from presolder.models.compiled import compiled\n"
-        "@compiled\n"
-        "def twice(number: float) -> float:\n"
-        "    return 2.0 * number\n"
-        "print(twice(21.0), twice(4))\n"
-    )
-    done = subprocess.run(
-        [sys.executable, str(program)], capture_output=True, text=True, check=False,
-        env=os.environ | {"NUMBA_CACHE_DIR": str(disk.folder / "cache")}, preexec_fn=disk.limit,
-    )  # fmt: skip
-    assert done.returncode == 0 and done.stdout == "42.0 8.0\n", done
+    done = numba_program(tmp_path, disk.folder / "cache", disk.limit)
+    assert (done.returncode, done.stdout) == (0, NUMBA_PRINTS), done
     if disk.limit is None:
         assert "the cache of compiled loops cannot be used" in done.stderr
     assert "Traceback" not in done.stderr
