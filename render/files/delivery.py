@@ -1,7 +1,6 @@
 """The delivery edge: fades, joins and listening copies with tags.
 
-MP3 comes from libsndfile in this very process, which takes half the time of
-starting ffmpeg for each file; M4A from ffmpeg.
+MP3 is made in this very process, M4A by ffmpeg.
 """
 
 import shutil
@@ -12,13 +11,11 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import soundfile
 from mutagen.id3 import CHAP, COMM, CTOC, ID3, TALB, TIT2, TPE1, TRCK, CTOCFlags, Frame
-from mutagen.oggvorbis import OggVorbis
 from numpy.typing import NDArray
 
-from presolder.models.errors import one_line
 from presolder.render.files.ffmpeg import Format, have_ffmpeg, run_ffmpeg
+from presolder.render.files.mp3 import mp3_of
 from presolder.render.files.tags import Tags
 
 # It warns of escapes in its own source and of a missing ffmpeg, which we tell ourselves.
@@ -28,17 +25,13 @@ with warnings.catch_warnings():
 
 
 BITRATE = "64k"
-# Of MP3, whose bit rate follows the sound: about 60 kbit/s a channel.
-_MP3_QUALITY = 0.5
 _FADE_MS = 15
 _GAP_MS = 700
 
 
 def listening_ending(wanted: Format) -> str:
     """File ending of listening copies: as wanted, or what can be written here."""
-    if wanted == "m4a" and have_ffmpeg():
-        return "m4a"
-    return "mp3" if "MP3" in soundfile.available_formats() else "ogg"
+    return "m4a" if wanted == "m4a" and have_ffmpeg() else "mp3"
 
 
 def segment_of(audio: NDArray[np.floating], sample_rate_hz: int) -> AudioSegment:
@@ -103,7 +96,8 @@ def write_segment(
 ) -> None:
     """Write a pydub segment, with chapters as `write_tags` has them; as `write_listening_copy`."""
     if path.suffix != ".m4a":
-        encode(path, segment)
+        frames = np.frombuffer(segment.raw_data, dtype="<i2").reshape(-1, segment.channels)
+        path.write_bytes(mp3_of(frames, segment.frame_rate))
         write_tags(path, tags, chapters)
         return
     _export(path, segment, tags)
@@ -111,33 +105,8 @@ def write_segment(
         _add_chapters(path, chapters)
 
 
-def encode(path: Path, segment: AudioSegment) -> None:
-    """Write a pydub segment as MP3 or Ogg Vorbis, by the path's ending, without tags.
-
-    Raises
-    ------
-    OSError
-        If it cannot be written.
-    """
-    frames = np.frombuffer(segment.raw_data, dtype="<i2").reshape(-1, segment.channels)
-    kind, subtype = ("MP3", "MPEG_LAYER_III") if path.suffix == ".mp3" else ("OGG", "VORBIS")
-    try:
-        with soundfile.SoundFile(
-            path, "w", segment.frame_rate, segment.channels, subtype, format=kind,
-            compression_level=_MP3_QUALITY, bitrate_mode="VARIABLE" if kind == "MP3" else None,
-        ) as file:  # fmt: skip
-            file.write(frames)
-    except (RuntimeError, AssertionError) as error:
-        raise OSError(f"writing {path.name} failed: {one_line(str(error))}") from None
-
-
 def write_tags(path: Path, tags: Tags, chapters: Sequence[tuple[str, int, int]] = ()) -> None:
-    """Write an MP3 or Ogg file's tags, and in an MP3 its chapters: title, start and end in ms."""
-    if path.suffix == ".ogg":
-        vorbis = OggVorbis(path)
-        vorbis.update({_VORBIS.get(field, field): text for field, text in tags.as_dict().items()})
-        vorbis.save()
-        return
+    """Write an MP3 file's tags and chapters: title, start and end in ms."""
     named = tags.as_dict()
     frames: list[Frame] = [_ID3[field](encoding=3, text=text) for field, text in named.items()]
     # Frames are written by length, and some players list chapters as they are written: names
@@ -156,7 +125,6 @@ def write_tags(path: Path, tags: Tags, chapters: Sequence[tuple[str, int, int]] 
     id3.save(path)
 
 
-_VORBIS = {"track": "tracknumber"}
 _ID3: dict[str, Callable[..., Frame]] = {
     "title": TIT2,
     "artist": TPE1,
@@ -201,8 +169,7 @@ def write_reel(
     Returns
     -------
     list of dict
-        Each chapter's ``title`` and where it starts, ``start_s``. An Ogg file
-        itself has none.
+        Each chapter's ``title`` and where it starts, ``start_s``.
 
     Raises
     ------

@@ -279,7 +279,7 @@ def test_without_ffmpeg_copies_are_written_all_the_same(tmp_path: Path) -> None:
     path = tmp_path / f"a.{ending}"
     delivery.write_listening_copy(path, audio, 44_100, Tags("t", "d", "5", "r"))
     back, rate = soundfile.read(path)
-    assert (rate, ending in ("mp3", "ogg")) == (44_100, True)
+    assert (rate, ending) == (44_100, "mp3")
     assert rms(back) == pytest.approx(rms(audio[0]), rel=0.05)
     with pytest.raises(InputError, match="reading M4A needs ffmpeg"):
         ffmpeg.decode_with_ffmpeg(tmp_path / "x.m4a", tmp_path / "x.wav", 10.0, tmp_path / "x.m4a")
