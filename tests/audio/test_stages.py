@@ -1,6 +1,7 @@
 """The dirt stages that are circuits: aliasing, silence, strength, blocks, and what players know."""
 
 from dataclasses import replace
+from itertools import count
 
 import numpy as np
 import pytest
@@ -13,11 +14,12 @@ from presolder.models.audio.loudness import integrated_loudness
 from presolder.models.audio.renderer import Renderer
 from presolder.models.audio.stages import Stages, voice
 from presolder.models.circuit.assembly import assemble
-from presolder.models.circuit.branch import Branch
+from presolder.models.circuit.branch import GROUND, OUTPUT, Branch
 from presolder.models.circuit.chain import control_chain
 from presolder.models.circuit.entrance import entrance_ohms
-from presolder.models.circuit.equations import chain_equations
+from presolder.models.circuit.equations import chain_equations, small_signal
 from presolder.models.circuit.response import transfer
+from presolder.models.circuit.stage_parts import stage_parts
 from presolder.models.decibels import decibels
 from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Load
@@ -173,6 +175,36 @@ def test_a_microvolt_through_the_full_circuit(humbucker: Rig, kind: StageKind) -
         chain = control_chain(one.rig, None)
         at_output = chain_equations(one.rig, None).at(chain.stage_output)
         assert gain == pytest.approx(abs(transfer(at_output, 1000.0, dial)[0, 0]), rel=2e-3)
+
+
+@pytest.mark.parametrize("control", [0.0, 5.0, 10.0])
+def test_clippers_small_signals_by_hand(control: float) -> None:
+    """A divider, the non-inverting amplifier's 1 + Zf / Zg, and a divider: textbook.
+
+    The diodes, at rest, are n Vt / Is each: megohms beside kilohms.
+    """
+    hz = np.array([60.0, 330.0, 1000.0, 3000.0, 8000.0])
+    s = 2j * np.pi * hz
+
+    def beside(*impedances: complex | Array) -> Array:
+        return np.asarray(1 / sum(1 / one for one in impedances))
+
+    entry = beside(560e3, 1 / (47e-12 * s))
+    divided = entry / (entry + 1 / (33e-9 * s))
+    feedback = beside(4.7e3 + 22e3 * control, 1 / (68e-12 * s))
+    strong = divided * (1 + feedback / (3.9e3 + 1 / (68e-9 * s)))
+    after = beside(1 / (4.7e-9 * s), 1 / (100e-9 * s) + 470e3, 0.5 * 1.75 * 0.02585 / 2.5e-9)
+    clipped = strong * after / (after + 8.2e3)
+    out = clipped * 470e3 / (470e3 + 1 / (100e-9 * s))
+    stage = Stage("diode-clipper", control=control)
+    parts = stage_parts(stage, OUTPUT, count(OUTPUT + 1))
+    source = Branch("source", 1, GROUND, 1.0), Branch("resistor", 1, OUTPUT, 1e-3)
+    descriptor = small_signal((*source, *parts.branches), parts.devices, stage)
+    for node, wanted in (
+        (parts.names["amplifier"], strong), (parts.names["diodes"], clipped), (parts.output, out),
+    ):  # fmt: skip
+        found = transfer(descriptor.at(node), hz, 10.0)[0]
+        assert found == pytest.approx(wanted, rel=3e-3)
 
 
 def test_input_moves_with_the_fuzz_knob() -> None:

@@ -203,20 +203,30 @@ def test_null_at_ten(index: int) -> None:
     assert decibels(error / np.sqrt(np.mean(audio[0, : out.size][heard] ** 2))) < -60
 
 
+@pytest.mark.parametrize("places", [1, 2, None])
 @pytest.mark.parametrize("index", [2, 5, 8, 20])
-def test_three_bypasses_put_across_equal_the_whole_circuit(index: int) -> None:
-    """By the Woodbury formula; three places, of which each has the network."""
+def test_bypasses_put_across_equal_the_whole_circuit(index: int, places: int | None) -> None:
+    """By the Woodbury formula; of three places or more all have the network, or so many."""
     rig = random_wiring(np.random.default_rng(index), index)
-    rig = rig.with_volumes(tuple(replace(one, bypass="auditioned") for one in rig.volumes))
+    assert len(rig.volumes) >= 3
+    # One at least must follow the knob.
+    turned_first = sorted(range(len(rig.volumes)), key=lambda i: rig.volumes[i].held_at is not None)
+    wired = set(turned_first[:places])
+    rig = rig.with_volumes(
+        tuple(
+            replace(one, bypass="auditioned" if i in wired else None)
+            for i, one in enumerate(rig.volumes)
+        )
+    )
     network, dials = parse_expression("gang(150k, audio) || 1n"), np.array([2.0, 7.0])
     chain = open_chain(rig, HZ, dials)
-    assert len(chain.dial) == len(rig.volumes) >= 3
-    places = []
+    assert len(chain.dial) == len(wired)
+    drawn = []
     for stands in chain.dial:
         parts = [leaf_admittance(leaf, chain.s, stands) for leaf in leaves(network)]
-        places.append(combined(network, iter(parts)))
+        drawn.append(combined(network, iter(parts)))
     whole = transfer(chain_equations(rig, network), HZ, dials)
-    assert np.allclose(bridged(chain, tuple(places)), whole, rtol=1e-9, atol=1e-14)
+    assert np.allclose(bridged(chain, tuple(drawn)), whole, rtol=1e-9, atol=1e-14)
 
 
 def test_wiring_notation() -> None:

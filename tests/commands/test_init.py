@@ -77,6 +77,27 @@ def test_from_a_built_in_rig(name: str, tmp_path: Path) -> None:
     assert find_rig(str(out)).title == "mine"
 
 
+def test_what_a_copy_changes_and_takes_away(tmp_path: Path) -> None:
+    """A marking brings its law; a length in one unit replaces one in another; none is none."""
+    out = tmp_path / "copy.toml"
+    changes = ("--volume", "B250K", "--tone", "none", "--cable-length", "20 ft")
+    in_process("init", "--like", "humbucker-500k", *changes, "--out", str(out))
+    table = tomllib.loads(out.read_text())
+    assert table["volume"] == {"resistance": "B250K", "taper": "linear"}
+    assert "tone" not in table
+    assert table["cable"] == {"picofarads_per_m": 105, "length": "20 ft"}
+    rig = find_rig(str(out))
+    assert (rig.volume.resistance_ohms, rig.volume.taper.kind, rig.tone) == (250e3, "linear", None)
+    assert rig.cable_farads == pytest.approx(20 * 0.3048 * 105e-12)
+    # Remarks stand beside what was taken over, and only there.
+    for line in out.read_text().splitlines():
+        if "=" in line and not line.startswith("title"):
+            key = line.partition(" =")[0]
+            assert ("# as humbucker-500k has it" in line) == (
+                key not in ("taper", "length") and "B250K" not in line
+            ), line
+
+
 def test_rig_files_are_printed_as_they_are() -> None:
     for name, path in built_in_rigs().items():
         assert in_process("rigs", name, "--toml").strip() == path.read_text("utf-8").strip()

@@ -22,6 +22,7 @@ from presolder.models.instrument.network import MOST_PARTS, leaves
 from presolder.models.instrument.quantities import parse_quantity
 from presolder.render.files.audio import read_recording
 from presolder.render.files.designs import resolve_design
+from presolder.render.files.points import read_spectrum
 from takes import SAMPLES
 
 pytestmark = pytest.mark.slow
@@ -92,6 +93,23 @@ def test_headers_that_promise_too_much(tmp_path: Path) -> None:
     piped[40:44] = struct.pack("<I", 0xFFFFFFFF)
     (tmp_path / "piped.wav").write_bytes(piped)
     assert read_recording(tmp_path / "piped.wav").samples.shape == (1, 44_100)
+
+
+def test_measurements_over_frequency(tmp_path: Path) -> None:
+    """Frequencies above 0, however low; gains of any sign."""
+    path = tmp_path / "sweep.csv"
+    path.write_text("frequency_hz,gain_db\n0.5,-3\n20,-60.5\n1e4,6\n")
+    found = read_spectrum(path, ("frequency_hz", "gain_db"))
+    assert found.tolist() == [[0.5, 20.0, 1e4], [-3.0, -60.5, 6.0]]
+    for rows, message in (
+        ("0,1\n", "frequency_hz = 0 must be above 0"),
+        ("20,1\n-5,1\n", "frequency_hz = -5 must be above 0"),
+        ("", "holds no measurements"),
+    ):
+        path.write_text("frequency_hz,gain_db\n" + rows)
+        with pytest.raises(InputError, match=message) as caught:
+            read_spectrum(path, ("frequency_hz", "gain_db"))
+        assert str(path) in str(caught.value)
 
 
 @pytest.mark.parametrize("path", ["/dev/null", "/dev/zero", "/"])

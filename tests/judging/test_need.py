@@ -9,6 +9,7 @@ import pytest
 from ears import ear_of
 from presolder.models.instrument.controls import Load, Pickup, Pot
 from presolder.models.instrument.dirt import Dirt
+from presolder.models.instrument.onward import Buffer, Pedal, Volume
 from presolder.models.instrument.player import PLAYING
 from presolder.models.instrument.rig import Rig, Take
 from presolder.models.instrument.taper import Taper
@@ -93,6 +94,28 @@ def test_remedies_by_hand(humbucker: Rig) -> None:
     assert half.loss_db == pytest.approx(
         float(merit(ear_of(shorter), None).change.duller_db.max()), abs=1e-6
     )
+
+
+def test_remedies_are_of_what_the_rig_has(humbucker: Rig) -> None:
+    """No second buffer, none before a pedal, no half of no cable, no tone wire without a tone."""
+    buffer = "a buffer at the guitar's end of the cable"
+
+    def offered(rig: Rig) -> set[str]:
+        return {remedy.what for remedy in remedies(ear_of(rig))}
+
+    usual = offered(humbucker)
+    assert {buffer, "a cable half as long", "the tone wire at the wiper lug"} < usual
+    assert len({what for what in usual if what.endswith("volume pot")}) == 2
+    assert usual - offered(replace(humbucker, buffer=Buffer("cable"))) == {buffer}
+    pedal = Pedal(Volume(Pot(500e3), None, held_at=10.0))
+    assert usual - offered(replace(humbucker, pedal=pedal)) == {buffer}
+    assert usual - offered(replace(humbucker, cable_farads=0.0)) == {
+        buffer, "a cable half as long",
+    }  # fmt: skip
+    fifties = replace(humbucker.first.tone, wiring="fifties")
+    assert "the tone wire at the input lug" in offered(humbucker.with_tone(fifties))
+    toneless = humbucker.with_first(replace(humbucker.first, tone=None))
+    assert {what for what in offered(toneless) if "tone" in what} == set()
 
 
 @pytest.mark.slow

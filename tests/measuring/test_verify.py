@@ -34,11 +34,18 @@ from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.network import Network
 from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.taper import Taper
-from presolder.models.measuring.faults import as_described, faults
+from presolder.models.measuring.faults import Guitar, as_described, faults
 from presolder.models.measuring.telling import reading
-from presolder.models.measuring.third_octaves import BAND_HZ, band_gain_db, spectrum
-from presolder.models.measuring.verify import Findings, foretold, judged, verify
-from presolder.models.measuring.wobble import whitened
+from presolder.models.measuring.third_octaves import BAND_HZ, band_gain_db, spectrum, usable
+from presolder.models.measuring.verify import (
+    _MODEL_HZ,
+    Findings,
+    _dials_off,
+    foretold,
+    judged,
+    verify,
+)
+from presolder.models.measuring.wobble import BAND_WOBBLE_DB, LEVEL_WOBBLE_DB, whitened
 from presolder.render.files.rigs import built_in_rigs, find_rig
 from rigs import single
 from running import in_process, presolder_here
@@ -191,6 +198,52 @@ def test_one_dial_that_is_off_is_not_diluted() -> None:
     assert said.off == (3.0,)
 
 
+def test_chance_alone_puts_a_dial_off_once_in_two_hundred_times() -> None:
+    """Takes that wobble in level and in 17 bands, as is assumed of a player, and nothing else."""
+    random, goes = np.random.default_rng(3), 4_000
+    level = random.normal(0, LEVEL_WOBBLE_DB, (goes, len(DIALS), 1))
+    left = whitened(level + random.normal(0, BAND_WOBBLE_DB, (goes, len(DIALS), 17)))
+    alarms = sum(bool(_dials_off(np.array(DIALS), one)) for one in left)
+    # A half percent, give or take three standard deviations.
+    assert 7 < alarms < 34
+
+
+def test_readings_count_from_the_highest_dial() -> None:
+    """What is heard and what is expected, in bands, against responses by other means."""
+    rig, network, _ = guitar_of(1)
+    spectra = [heard(gain) for gain in played(rig, network, 7)]
+    said = verify(rig, network, np.array(DIALS), spectra)
+    seen = np.isfinite(said.measured_db[0])
+    assert seen.sum() > 10 and np.all(said.measured_db[0, seen] == 0)
+    for row, one in zip(said.measured_db, spectra, strict=True):
+        assert row[seen] == pytest.approx((one.band_db - spectra[0].band_db)[seen])
+    gains = [response(parts_of(rig, network, at_dial(dial)), _GRID_HZ) for dial in DIALS]
+    gain_db = 20 * np.log10(np.array(gains) / gains[0])
+    wanted = band_gain_db(spectra[0], _GRID_HZ, gain_db)
+    assert said.predicted_db[:, seen] == pytest.approx(wanted[:, seen], abs=0.05)
+
+
+def test_what_each_fault_would_do_by_other_means() -> None:
+    """And what a longer cable would do beside it: a standard deviation of what is
+    drawn evenly from 20 % either way."""
+    rig, network, old = guitar_of(1)
+    told = foretold(rig, network, np.array(DIALS), old)
+    longer = 1 + 0.2 / np.sqrt(3)
+
+    def reckoned(one: Guitar, cable: float) -> np.ndarray:
+        one = replace(one, rig=replace(one.rig, cable_farads=cable * one.rig.cable_farads))
+        whole = transfer(assemble(one.chain().branches), _MODEL_HZ, np.array(DIALS))
+        return np.asarray(20 * np.log10(np.abs(whole / whole[0])))
+
+    plain = as_described(rig, network)
+    for fault, gain, strayed in zip(told.fault, told.gain_db, told.strayed_db, strict=True):
+        for one, its in zip(fault.guitars, gain, strict=True):
+            assert its == pytest.approx(reckoned(one, 1.0), abs=1e-9), fault.text
+        about = plain if fault.values else fault.guitars[0]
+        by_cable = reckoned(about, longer) - reckoned(about, 1.0)
+        assert strayed[0] == pytest.approx(by_cable, abs=1e-9), fault.text
+
+
 def test_two_faults_at_once_are_not_blamed_on_one() -> None:
     """Another bypass altogether, and a tone control that hums along."""
     rig = find_rig("humbucker-500k").as_recorded
@@ -254,6 +307,22 @@ def test_band_gain_of_noise_is_the_mean_square_response() -> None:
     factor = (edge**3 - edge**-3) / (3 * (edge - 1 / edge))
     expected = 20 * np.log10(BAND_HZ / 1000) + 10 * np.log10(factor)
     assert gain == pytest.approx(expected, abs=0.15)
+
+
+def test_bands_above_the_take_are_empty_and_left_out() -> None:
+    """At 8 kHz nothing lies above 4 kHz; silence alone is refused, and a take too short."""
+    noise = np.random.default_rng(7).normal(size=8_000 * 4)
+    found = spectrum(noise, 8_000)
+    full = BAND_HZ < 3500
+    # White: power in a band as its width, a tenth of a decade, so 1 dB a third octave.
+    rise = np.diff(found.band_db[full]) - 1.0
+    assert np.abs(rise).max() < 1.5 and abs(rise.mean()) < 0.2
+    assert found.band_db[-1] < found.band_db[full].min() - 60
+    assert usable([found])[full].all() and not usable([found])[-1]
+    with pytest.raises(InputError, match="is silent"):
+        spectrum(np.zeros(8_000), 8_000)
+    with pytest.raises(InputError, match="only 0.50 s long"):
+        spectrum(noise[:4_000], 8_000)
 
 
 def test_misfit_counts_as_chi_squared_does() -> None:

@@ -128,6 +128,11 @@ def test_spreads_lie_round_their_own_curves(drawn: list[Figure]) -> None:
             middle = float(np.asarray(line.get_ydata())[at])
             assert inside.min() - 0.2 <= middle <= inside.max() + 0.2
             assert 0.05 < np.ptp(inside) < 12.0
+            builds = found.builds[0]
+            low, _, high = (builds.level_db if axes is drawn[0].axes[0] else builds.treble_db)[
+                :, np.argmin(np.abs(builds.dial - dial))
+            ]
+            assert (inside.min(), inside.max()) == pytest.approx((low, high), abs=1e-9)
         assert "9 in 10 builds within the shade" in axes.get_title("left")
 
 

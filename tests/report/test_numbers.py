@@ -1,0 +1,172 @@
+"""That tables, JSON, CSV and rig-file lines say the same numbers, and those that were reckoned."""
+
+import csv
+import io
+import re
+import tomllib
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+import presolder as ps
+from presolder.models.instrument.dirt import Dirt
+from presolder.models.instrument.quantities import parse_quantity
+from presolder.render.report.cleanup import CleanupReport
+from presolder.render.report.pickup import PickupReport
+from presolder.render.report.table import Table
+
+RIG = "humbucker-500k"
+
+
+def cells(lines: list[str], head: str) -> list[list[str]]:
+    """The rows of the table whose head begins so, cut where two blanks are."""
+    at = next(i for i, line in enumerate(lines) if line.startswith(head))
+    end = next((i for i in range(at, len(lines)) if not lines[i]), len(lines))
+    rows = [re.split(r"  +", line.strip()) for line in lines[at + 1 : end]]
+    return [row for row in rows if len(row) > 1]
+
+
+def number(text: str) -> float:
+    return float(re.sub(r"[^0-9.+-]", "", text.replace("±", "").replace("−", "-")))
+
+
+@pytest.fixture(scope="module")
+def cleaned() -> CleanupReport:
+    return ps.cleanup(RIG, ["bare", "cap"], dirt=Dirt("smooth"))
+
+
+def test_cleanup(cleaned: CleanupReport) -> None:
+    file = io.StringIO()
+    cleaned.write_csv(file)
+    rows = list(csv.DictReader(io.StringIO(file.getvalue())))
+    told = cleaned.plain()["designs"]
+    assert len(rows) == sum(len(one["dials"]) for one in told)
+    for design, figure, one in zip(("bare", "cap"), cleaned.figures, told, strict=True):
+        own = [row for row in rows if row["design"] == design]
+        assert [float(row["dial"]) for row in own] == one["dials"] == pytest.approx(figure.dial)
+        for key, values, digits in (
+            ("thd_percent", 100 * figure.thd, 4),
+            ("level_db", figure.level_db, 3),
+            ("treble_db", figure.treble_db, 3),
+        ):
+            assert one[key] == pytest.approx(values, abs=0.51e-4)
+            written = [row[key] for row in own]
+            assert [float(text) for text in written] == pytest.approx(values, abs=0.51 / 10**digits)
+            assert all(len(text.partition(".")[2]) == digits for text in written)
+        for percent in (10, 3):
+            dial = one[f"clean_below_{percent}_percent_dial"]
+            # By what is drawn: there the distortion passes the mark.
+            assert np.interp(dial, figure.dial, 100 * figure.thd) == pytest.approx(percent, rel=0.1)
+            marks = [float(row[f"clean_below_{percent}_percent"]) for row in own]
+            assert marks == pytest.approx([dial] * len(own), abs=0.0051)
+    for row, one, under in zip(
+        sorted(cells(cleaned.lines(), "design")), told, cleaned.played, strict=True
+    ):
+        played = one["played"]
+        assert row[0] == one["design"]
+        tens = [one[f"clean_below_{percent}_percent_dial"] for percent in (10, 3)]
+        tens.append(played["clean_below_10_percent_dial"])
+        assert [number(text) for text in row[1:4]] == pytest.approx(tens, abs=0.051)
+        assert number(row[4]) == pytest.approx(under.edge_left_db, abs=0.51)
+        assert number(row[5]) == pytest.approx(under.unevenness_db, abs=0.051)
+        assert played["edge_left_db"] == pytest.approx(under.edge_left_db, abs=0.0051)
+        assert played["unevenness_db"] == pytest.approx(under.unevenness_db, abs=0.0051)
+        assert played["distortion_percent"] == pytest.approx(100 * under.distortion, abs=0.51e-4)
+        assert played["level_db"] == pytest.approx(under.level_db, abs=0.51e-4)
+        assert played["brightness_db"] == pytest.approx(under.brightness_db, abs=0.51e-4)
+        assert all(round(db, 2) == db for db in (played["edge_left_db"], played["unevenness_db"]))
+
+
+def test_taper() -> None:
+    read = {float(dial): 517_234.0 * (dial / 10) ** 2 for dial in range(1, 11)}
+    report = ps.taper_at_lugs(read)
+    track, told = report.track, report.plain()
+    rows = cells(report.lines(), "dial ")
+    assert [number(row[0]) for row in rows] == list(read)
+    for row, ohms, fraction, error in zip(
+        rows, read.values(), track.fraction, track.fraction_error, strict=True
+    ):
+        # Four figures, as a meter has them.
+        assert parse_quantity(row[1], "ohm") == pytest.approx(ohms, rel=0.51e-3)
+        assert number(row[1]) == float(f"{number(row[1]):.4g}")
+        assert parse_quantity(row[1], "ohm") == pytest.approx(float(f"{ohms:.4g}"), rel=1e-9)
+        assert number(row[2]) == pytest.approx(100 * fraction, abs=0.051)
+        assert number(row[3]) == pytest.approx(100 * error, abs=0.051)
+    assert told["ohms"] == pytest.approx(list(read.values()), rel=1e-6)
+    assert told["fraction"] == pytest.approx(track.fraction, abs=0.51e-4)
+    section = tomllib.loads("\n".join(report.toml()))["volume"]
+    assert parse_quantity(section["resistance"], "ohm") == pytest.approx(
+        track.track_ohms, rel=0.002
+    )
+
+
+def test_pickup_with_its_controls() -> None:
+    """Lines for the rig file are what was fitted."""
+    rig = ps.rig(RIG).as_recorded
+    coil = ps.coil_from_readings(8e3, 6000.0, 3000.0, 470e-12).coil
+    report = PickupReport(coil, 2, rig)
+    section = tomllib.loads("\n".join(report.toml()))
+    told, fitted = report.plain(), report.rig
+    assert fitted is not None and fitted.first.tone is not None
+    for found, key, unit, wanted in (
+        ("pickup", "inductance", "henry", told["inductance_henries"]),
+        ("pickup", "capacitance", "farad", told["capacitance_farads"]),
+        ("volume", "resistance", "ohm", told["volume_ohms"]),
+        ("volume", "resistance", "ohm", fitted.first.volume.resistance_ohms),
+        ("tone", "resistance", "ohm", fitted.first.tone.pot.resistance_ohms),
+        ("tone", "capacitance", "farad", fitted.first.tone.capacitance_farads),
+        ("cable", "capacitance", "farad", fitted.cable_farads),
+        ("cable", "capacitance", "farad", told["cable_farads"]),
+    ):
+        assert parse_quantity(section[found][key], unit) == pytest.approx(wanted, rel=1e-3)
+
+
+def test_travel() -> None:
+    wanted = ps.turn_wanted("halfway at 5")
+    report = ps.travel(RIG, wanted, pots=[], topologies=["cap"], top=1)
+    told = report.plain()
+    assert len(told["best"]) == 1
+    (best,) = told["best"]
+    assert best["dials"] == pytest.approx(np.arange(0.5, 10.5, 0.5))
+    # By the response at 500 Hz, as near as a level over the whole phrase lies to it.
+    by_tone = ps.curves(RIG, ["bare"], best["dials"]).plain()["designs"][0]["level_db"]
+    assert told["now"]["level_db"] == pytest.approx(by_tone, abs=3.0)
+    rows = cells(report.lines(), "Level in dB")
+    head = [int(text) for text in rows[0]]
+    for row, one in zip(rows[1:], (best, told["now"]), strict=True):
+        levels = dict(zip(one["dials"], one["level_db"], strict=True))
+        assert [number(text) for text in row[-len(head) :]] == pytest.approx(
+            [levels[dial] for dial in head], abs=0.51
+        )
+    with pytest.raises(ps.InputError, match="top"):
+        ps.travel(RIG, wanted, pots=[], topologies=["cap"], top=0)
+
+
+def test_need() -> None:
+    report = ps.need(RIG)
+    told = report.plain()
+    rows = cells(report.lines(), "dial ")
+    bare = told["bare"]
+    assert [number(row[0]) for row in rows] == bare["dials"]
+    for at, row in enumerate(rows):
+        assert number(row[2]) == pytest.approx(bare["duller_db"][at], abs=0.051)
+        assert number(row[3]) == pytest.approx(bare["brighter_db"][at], abs=0.051)
+        hz = told["resonance_hz"][at]
+        assert (hz is None) == (row[5] == "none")
+        if hz is not None:
+            assert number(row[5].partition(" Hz")[0]) == pytest.approx(hz, abs=0.51)
+    for row, remedy in zip(cells(report.lines(), "remedy"), told["remedies"], strict=True):
+        assert row[0] == remedy["what"]
+        assert number(row[1]) == pytest.approx(remedy["duller_db"], abs=0.051)
+        assert number(row[2]) == pytest.approx(max(remedy["saves_db"], 0), abs=0.051)
+    saves = [one["saves_db"] for one in told["remedies"]]
+    assert all(one >= other for one, other in pairwise(saves))
+
+
+def test_texts_in_tables_stay_as_they_are() -> None:
+    """A code like 1e3 is no number, and blanks in front of a text are its own."""
+    table = Table(("name", "a", "b"), (("1e3", "010", "  5"), ("x", "1", "12")))
+    assert table.lines() == ["name    a    b", "1e3   010    5", "x       1   12"]
+    html = table.html()
+    assert re.findall(r"<td[^>]*>(.*?)\s*</td>", html) == ["1e3", "010", "  5", "x", "  1", " 12"]
