@@ -40,6 +40,9 @@ _HENRIES, _FARADS, _EDDY_OHMS = (0.01, 100.0), (1e-12, 5e-9), (5e3, 1e8)
 _STARTS_HENRIES, _STARTS_EDDY_OHMS = (1.0, 3.0, 8.0), (5e4, 5e5)
 _START_FARADS = 120e-12
 _SHARES = np.linspace(0.0, 0.9, 10)
+# Least-squares fits of a coil, by which progress is counted: from everywhere without eddy loss
+# and with it, then on from share to share, and about eight between two shares.
+FITS = 3 + 6 + _SHARES.size - 1 + 8
 # What a handheld meter says of resistors and capacitors, as a standard deviation:
 # common practice, no source.
 _METER_ERROR = 0.01
@@ -152,7 +155,9 @@ def coil_from_impedance(resistance_ohms: float, impedance: Impedance, meter: Loa
     return fitted_coil(miss, resistance_ohms, np.array([_METER_ERROR]))[0]
 
 
-def rig_from_responses(rig: Rig, responses: tuple[Response, ...]) -> FittedRig:
+def rig_from_responses(
+    rig: Rig, responses: tuple[Response, ...], progress: Callable[[int], None] = lambda _: None
+) -> FittedRig:
     """A rig's pickup, its pots and cable with it, from responses at the jack.
 
     Parameters
@@ -165,6 +170,8 @@ def rig_from_responses(rig: Rig, responses: tuple[Response, ...]) -> FittedRig:
         what hung on the jack besides the rig's own cable, such as what a longer
         cable has more. At dial 10 cable and winding lie in parallel, so that
         only a response at a lower dial tells their capacitances apart.
+    progress : callable
+        Called with how many of `FITS` are done since the last call.
 
     Returns
     -------
@@ -193,7 +200,7 @@ def rig_from_responses(rig: Rig, responses: tuple[Response, ...]) -> FittedRig:
         return differences(np.array(model) - measured)
 
     known = np.concatenate([_KNOWN_ERRORS, spreads])
-    found, off = fitted_coil(miss, rig.coil.resistance_ohms, known)
+    found, off = fitted_coil(miss, rig.coil.resistance_ohms, known, progress)
     coil = replace(found, misfit_db=found.misfit_db * _between(responses))
     built = _strayed(rig, off[3:])
     return FittedRig(built.with_first(replace(built.first, pickup=coil.pickup)), coil)
@@ -250,7 +257,12 @@ def _between(responses: Sequence[Response]) -> float:
     return float(np.sqrt(2.0)) if len(responses) > 1 else 1.0
 
 
-def fitted_coil(miss: Miss, resistance_ohms: float, known_errors: Array) -> tuple[Coil, Array]:
+def fitted_coil(
+    miss: Miss,
+    resistance_ohms: float,
+    known_errors: Array,
+    progress: Callable[[int], None] = lambda _: None,
+) -> tuple[Coil, Array]:
     """The coil that fits best, in the form that the data bear.
 
     Parameters
@@ -260,6 +272,8 @@ def fitted_coil(miss: Miss, resistance_ohms: float, known_errors: Array) -> tupl
     resistance_ohms : float
     known_errors : ndarray, shape (q,)
         Standard deviations of what is known, the winding resistance first.
+    progress : callable
+        As for `rig_from_responses`.
 
     Returns
     -------
@@ -268,15 +282,26 @@ def fitted_coil(miss: Miss, resistance_ohms: float, known_errors: Array) -> tupl
     off : ndarray, shape (q,)
         What is known, as it fits best.
     """
-    tried = [_tried(miss, resistance_ohms, known_errors, None, None)]
+    done = 0
+
+    def fit(share: float | None, warm: Array | None) -> _Tried:
+        nonlocal done
+        found = _tried(miss, resistance_ohms, known_errors, share, warm)
+        starts = len(_starts(share, known_errors.size)) if warm is None else 1
+        progress(min(starts, FITS - done))
+        done = min(done + starts, FITS)
+        return found
+
+    tried = [fit(None, None)]
     warm = None
     for share in _SHARES:
-        tried.append(_tried(miss, resistance_ohms, known_errors, float(share), warm))
+        tried.append(fit(float(share), warm))
         warm = tried[-1].fit.values
     noise_db = min(tried, key=lambda one: one.fit.misfit).fit.noise_db
     best = _borne_out(tried, noise_db)
     if best.share:
-        best = _refined(miss, resistance_ohms, known_errors, best, noise_db)
+        best = _refined(fit, best, noise_db)
+    progress(FITS - done)
     chi2 = np.array([one.fit.chi2(noise_db) for one in tried])
     weights = np.exp(-0.5 * (chi2 - chi2.min()))
     errors = [
@@ -309,22 +334,16 @@ def _borne_out(tried: list[_Tried], noise_db: float) -> _Tried:
     return min(tried, key=criterion)
 
 
-def _refined(
-    miss: Miss, resistance_ohms: float, known_errors: Array, best: _Tried, noise_db: float
-) -> _Tried:
+def _refined(fit: Callable[[float, Array], _Tried], best: _Tried, noise_db: float) -> _Tried:
     """With the share of leakage between two of those tried."""
-
-    def at(share: float) -> _Tried:
-        return _tried(miss, resistance_ohms, known_errors, share, best.fit.values)
-
     step, share = float(_SHARES[1]), float(best.share or 0.0)
     answer = scipy.optimize.minimize_scalar(
-        lambda s: at(s).fit.chi2(noise_db),
+        lambda s: fit(s, best.fit.values).fit.chi2(noise_db),
         bounds=(share - step, min(share + step, 0.99)),
         method="bounded",
         options={"xatol": 0.01},
     )
-    return at(float(answer.x))
+    return fit(float(answer.x), best.fit.values)
 
 
 def _tried(
@@ -339,16 +358,20 @@ def _tried(
 
     limits = np.log([_HENRIES, _FARADS, _EDDY_OHMS][:free])
     bounds = np.concatenate([limits, np.repeat([[-0.5, 0.5]], known_errors.size, axis=0)])
-    nothing = np.zeros(known_errors.size)
-    eddies = _STARTS_EDDY_OHMS if share is not None else (1.0,)
-    starts = [
-        np.concatenate([np.log([henries, _START_FARADS, eddy][:free]), nothing])
+    starts = _starts(share, known_errors.size) if warm is None else [warm]
+    expected = np.zeros(free + known_errors.size)
+    spread = np.concatenate([np.full(free, np.inf), known_errors])
+    return _Tried(fitted(left, starts, bounds, expected, spread), share)
+
+
+def _starts(share: float | None, known: int) -> list[Array]:
+    """Where to look from, with so many known values as they are known."""
+    eddies = (None,) if share is None else _STARTS_EDDY_OHMS
+    return [
+        np.append(np.log([one for one in (henries, _START_FARADS, eddy) if one]), np.zeros(known))
         for henries in _STARTS_HENRIES
         for eddy in eddies
     ]
-    expected = np.zeros(free + known_errors.size)
-    spread = np.concatenate([np.full(free, np.inf), known_errors])
-    return _Tried(fitted(left, starts if warm is None else [warm], bounds, expected, spread), share)
 
 
 def _coil_of(resistance_ohms: float, values: Array, share: float | None) -> Pickup:

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping
 
 import numpy as np
 
-from presolder._asked import DesignLike, RigLike, asked_design, asked_rig
+from presolder._asked import DesignLike, Progress, RigLike, asked_design, asked_rig, counted
 from presolder.models.circuit.ohms import direct_ohms
 from presolder.models.errors import InputError, place
 from presolder.models.instrument.controls import Load
@@ -16,6 +16,7 @@ from presolder.models.measuring.cable import cable_from_readings as solve_cable
 from presolder.models.measuring.cable import cable_from_responses as fit_cable
 from presolder.models.measuring.coil import Impedance, Response
 from presolder.models.measuring.coil import coil_from_readings as solve_readings
+from presolder.models.measuring.coil_fit import FITS
 from presolder.models.measuring.coil_fit import coil_from_impedance as fit_impedance
 from presolder.models.measuring.coil_fit import coil_from_responses as fit_responses
 from presolder.models.measuring.coil_fit import rig_from_responses as fit_rig
@@ -165,7 +166,9 @@ def coil_from_impedance(
     return PickupReport(fit_impedance(resistance_ohms, impedance, across), 1)
 
 
-def rig_from_responses(rig: RigLike, responses: Iterable[Response]) -> PickupReport:
+def rig_from_responses(
+    rig: RigLike, responses: Iterable[Response], *, progress: Progress | None = None
+) -> PickupReport:
     """Find a pickup's values with its controls connected, from responses at the jack.
 
     Parameters
@@ -177,6 +180,8 @@ def rig_from_responses(rig: RigLike, responses: Iterable[Response]) -> PickupRep
         As for `coil_from_responses`, each with its dial; what is added hangs on
         the jack. Only a response at a lower dial tells the capacitances of
         cable and winding apart.
+    progress : callable, optional
+        Called with fits done since the last call, and about how many there are.
 
     Returns
     -------
@@ -204,7 +209,7 @@ def rig_from_responses(rig: RigLike, responses: Iterable[Response]) -> PickupRep
     given = tuple(responses)
     if not given:
         raise InputError("no responses are given; at least one is needed")
-    found = fit_rig(asked_rig(rig), given)
+    found = fit_rig(asked_rig(rig), given, counted(progress, FITS))
     return PickupReport(found.coil, len(given), found.rig)
 
 

@@ -16,7 +16,7 @@ from presolder.models.typing import Array
 from presolder.render.commands.completion import complete_rigs
 from presolder.render.commands.examples import examples
 from presolder.render.commands.options import json_option, read_component, read_number
-from presolder.render.commands.output import say
+from presolder.render.commands.output import progress_on_terminal, say
 from presolder.render.files.points import read_spectrum
 from presolder.render.report.pickup import PickupReport
 
@@ -124,7 +124,8 @@ def _at_the_jack(name: str, resistance: str | None, measured: list[Response]) ->
         raise InputError("--resistance is the rig's with --rig; give one of them")
     if not measured:
         raise InputError("--rig needs --response, or --played with --recorded")
-    return ps.rig_from_responses(name, measured)
+    with progress_on_terminal("fitting") as progress:
+        return ps.rig_from_responses(name, measured, progress=progress)
 
 
 def _from_readings(

@@ -20,6 +20,7 @@ from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Load, Pickup, Pot
 from presolder.models.measuring.coil import Impedance, Response, coil_from_readings
 from presolder.models.measuring.coil_fit import (
+    FITS,
     coil_from_impedance,
     coil_from_responses,
     rig_from_responses,
@@ -210,7 +211,10 @@ def test_whole_rig_from_sweeps_at_the_jack(cables: int) -> None:
         gain = decibels(response(parts_of(longer, None, at_dial(dial)), HZ)) + exciter
         noisy = gain + random.normal(0, 0.1, HZ.size)
         responses.append(Response(HZ, noisy, added, dial=dial))
-    found = rig_from_responses(described, tuple(responses)).rig
+    told: list[int] = []
+    found = rig_from_responses(described, tuple(responses), told.append).rig
+    # In steps of at most a third, to the very end.
+    assert sum(told) == FITS and 3 * max(told) <= FITS and len(told) >= 11
     seen = HZ[HZ <= 6000]
     # With one response at 10, cable and winding are told apart by what is usual alone.
     for dial, bound in ((10.0, 0.3), (6.0, 0.3 if cables == 2 else 4.0)):
