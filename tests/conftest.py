@@ -57,6 +57,7 @@ THOROUGH = (
     # A whole render with compiled loops; a short loop and the loops' twins are tested anyway.
     "test_numba_and_its_damaged_cache",
     # The same as a test beside it, on other values.
+    "test_files_are_the_same[command0]",
     "test_a_pack_works_everything_out_once[names1]",
     "test_order_of_cleaning_up[diodes]",
     "test_what_the_live_knob_leaves_out_is_said[asked0-heard with hum]",

@@ -36,7 +36,7 @@ def law(kind: str, random: np.random.Generator) -> Array:
 def test_closed_guitar_with_a_meter_of_one_percent(kind: str) -> None:
     """Track and winding within 2 %, taper within 0.01."""
     named = []
-    for seed in range(12):
+    for seed in range(6):
         random = np.random.default_rng(seed)
         track = float(random.choice([250e3, 500e3, 1e6]) * random.uniform(0.8, 1.2))
         winding = random.uniform(5e3, 16e3)
@@ -54,7 +54,7 @@ def test_closed_guitar_with_a_meter_of_one_percent(kind: str) -> None:
         assert abs(found.winding_ohms / winding - 1) <= found.winding_error < 0.04
         assert np.mean(np.abs(found.fraction - fraction) <= found.fraction_error) >= 0.9
         named.append(found.taper.kind)
-    assert named.count("measured" if kind == "bent" else kind) >= 11  # type: ignore[arg-type]
+    assert named.count("measured" if kind == "bent" else kind) >= 5  # type: ignore[arg-type]
 
 
 def test_other_wiring_and_a_bypass_in_the_way() -> None:
