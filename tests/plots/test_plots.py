@@ -178,6 +178,10 @@ def test_front(drawn: list[Figure]) -> None:
     assert len(np.asarray(best.get_xdata())) == len(found.found.best)
     for one, x, y in zip(found.found.best, best.get_xdata(), best.get_ydata(), strict=True):
         assert (x, y) == (one.judged.figures.taper_phon, one.judged.figures.tone_db)
+    compared = ps.compare(RIG, list(ps.designs())).plain()["designs"]
+    places = sorted(zip(built_in.get_xdata(), built_in.get_ydata(), strict=True))
+    wanted = sorted((one["taper_phon"], one["tone_db"]) for one in compared)
+    assert np.array(places) == pytest.approx(np.array(wanted), abs=1e-3)
     (low_x, high_x), (low_y, high_y) = axes.get_xlim(), axes.get_ylim()
     for marks in (built_in, best):
         assert (np.asarray(marks.get_xdata()) <= high_x).all()
@@ -188,7 +192,7 @@ def test_front(drawn: list[Figure]) -> None:
     assert high_y < 1.5 * max(*built_in.get_ydata(), *best.get_ydata())
     steps = np.asarray(front.get_xdata()), np.asarray(front.get_ydata())
     for x, y in zip(best.get_xdata(), best.get_ydata(), strict=True):
-        # The line is of the search's quicker figures, the marks of the judged ones.
-        assert y >= steps[1][np.searchsorted(steps[0], x, side="right") - 1] - 0.1
+        # Of the very figures, but for rounding.
+        assert y >= steps[1][np.searchsorted(steps[0], x + 1e-9, side="right") - 1] - 1e-9
     names = {one.get_text() for one in axes.texts}
     assert {one.judged.design.name for one in found.found.best} <= names
