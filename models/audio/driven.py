@@ -13,9 +13,10 @@ from presolder.models.audio.devices import step_devices
 from presolder.models.audio.drive import loudest_second
 from presolder.models.audio.emf import emf_filters, filters_for, recover_emf
 from presolder.models.audio.knob import KnobPath
+from presolder.models.audio.loop import fitted_blocks
 from presolder.models.audio.overlap import FilterBank, taken_from
 from presolder.models.audio.renderer import BLOCK, EmfPiece, emf_along, sample_count
-from presolder.models.audio.voicing import looped_noise
+from presolder.models.audio.voicing import noise_pieces
 from presolder.models.circuit.newton import WORK_ROWS
 from presolder.models.circuit.steps import PAST, Steps, tabulate_steps
 from presolder.models.cores import crew
@@ -133,9 +134,10 @@ class Driven:
     def _pieces(self, path: KnobPath, take: Array, block: int) -> Iterator[EmfPiece]:
         """The take's EMF in pieces of their own, since the next is made while one is used."""
         rate = self.sample_rate_hz
+        source = fitted_blocks(take, sample_count(path, rate), rate, block)
         return (
             replace(piece, emf=piece.emf.copy())
-            for piece in emf_along(self.filters, path, take, rate, block)
+            for piece in emf_along(self.filters, path, source, rate)
         )
 
     def require_solved(self, design: int, failed: int, first: int) -> None:
@@ -166,10 +168,11 @@ class Driven:
         if not self.noise_gain:
             return lambda _: 0.0
         filters = emf_filters(self.sample_rate_hz, instants=self.instants)
-        noise = self.noise_gain * looped_noise(count, self.sample_rate_hz)[np.newaxis]
+        pieces = noise_pieces(count, self.sample_rate_hz)
+        noise = (self.noise_gain * piece[np.newaxis] for piece in pieces)
         # The same in all coils.
         emfs = (1, self.steps[0].emf_count, 1)
-        return taken_from(np.tile(piece, emfs) for piece in recover_emf(iter([noise]), filters))
+        return taken_from(np.tile(piece, emfs) for piece in recover_emf(noise, filters))
 
 
 @dataclass(frozen=True, eq=False)

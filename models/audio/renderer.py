@@ -1,6 +1,6 @@
 """The main job on arrays: a recording through several designs while the knob turns."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import repeat
@@ -86,7 +86,27 @@ class Renderer:
         -----
         The EMF is recovered once and shared by all designs.
         """
-        return self._stream(self.recursions, path, take, block)
+        count = sample_count(path, self.sample_rate_hz)
+        source = fitted_blocks(take, count, self.sample_rate_hz, block)
+        return self.along_pieces(path, source, take.shape[0])
+
+    def along_pieces(
+        self, path: KnobPath, source: Iterable[Array], channels: int
+    ) -> Iterator[list[Array]]:
+        """Render a stream as `along` a take.
+
+        Parameters
+        ----------
+        path : KnobPath
+        source : iterable of ndarray, shape (channels, n)
+            As long in all as the path.
+        channels : int
+
+        Yields
+        ------
+        list of ndarray, shape (channels, n)
+        """
+        return self._stream(self.recursions, path, source, channels)
 
     def at_ten(self, take: Array) -> Iterator[Array]:
         """Render a take with the knob at 10, where all designs are the same circuit.
@@ -110,7 +130,7 @@ class Renderer:
         else:
             recursion = discretise(chain_equations(self.rig, None), self.sample_rate_hz)
         resting = KnobPath((0.0, take.shape[1] / self.sample_rate_hz), (DIAL_MAX, DIAL_MAX))
-        for (block,) in self._stream((recursion,), resting, take, BLOCK):
+        for (block,) in self._stream((recursion,), resting, _in_blocks(take), take.shape[0]):
             yield block
 
     def into(self, load: Load) -> "Renderer":
@@ -125,11 +145,15 @@ class Renderer:
         return Renderer(rig, self.designs, self.sample_rate_hz, shared_recursions=same)
 
     def _stream(
-        self, recursions: tuple[Recursion, ...], path: KnobPath, take: Array, block: int
+        self,
+        recursions: tuple[Recursion, ...],
+        path: KnobPath,
+        source: Iterable[Array],
+        channels: int,
     ) -> Iterator[list[Array]]:
-        states = [np.zeros((take.shape[0], r.state_count)) for r in recursions]
+        states = [np.zeros((channels, r.state_count)) for r in recursions]
         with crew(len(recursions)) as spread:
-            for piece in emf_along(self.filters, path, take, self.sample_rate_hz, block):
+            for piece in emf_along(self.filters, path, source, self.sample_rate_hz):
                 whole = spread(advance, recursions, repeat(piece.dial), repeat(piece.emf), states)
                 rendered = [audio[:, piece.early :] for audio in whole]
                 if piece.early < piece.dial.size:
@@ -161,14 +185,13 @@ class EmfPiece:
 
 
 def emf_along(
-    filters: FilterBank, path: KnobPath, take: Array, sample_rate_hz: float, block: int
+    filters: FilterBank, path: KnobPath, source: Iterable[Array], sample_rate_hz: float
 ) -> Iterator[EmfPiece]:
-    """Stream a take's EMF, cut or looped to the length of a knob's path.
+    """Stream the EMF of a recording, itself a stream, with the knob beside it.
 
     The recovered EMF sets in before the recording does. A piece is valid until
     the next is asked for.
     """
-    source = fitted_blocks(take, sample_count(path, sample_rate_hz), sample_rate_hz, block)
     first = -filters.lead
     for emf in recover_emf_in_place(source, filters):
         count = emf.shape[2]
@@ -206,3 +229,7 @@ def advance(recursion: Recursion, dial: Array, emf: Array, states: Array) -> Arr
 def sample_count(path: KnobPath, sample_rate_hz: float) -> int:
     """Samples in a render along this path."""
     return round(path.duration_s * sample_rate_hz)
+
+
+def _in_blocks(take: Array) -> Iterator[Array]:
+    return (take[:, first : first + BLOCK] for first in range(0, take.shape[1], BLOCK))

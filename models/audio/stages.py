@@ -12,7 +12,7 @@ from presolder.models.audio.driven import Driven, emf_volts_for
 from presolder.models.audio.knob import KnobPath
 from presolder.models.audio.overlap import FilterBank, taken_from
 from presolder.models.audio.renderer import Renderer, sample_count
-from presolder.models.audio.voicing import hum_and_hiss, looped_noise, voiced
+from presolder.models.audio.voicing import hum_and_hiss, noise_pieces, voiced
 from presolder.models.decibels import amplitude
 from presolder.models.instrument.dirt import AnyDirt, Dirt, load_of
 from presolder.models.instrument.stage import Stage
@@ -84,12 +84,13 @@ class Voice:
         if isinstance(self.renderer, Driven) or not self.noise_gain:
             yield from clean
             return
-        rate = self.renderer.sample_rate_hz
-        once = looped_noise(sample_count(path, rate), rate)
-        noise = np.tile(self.noise_gain * once, (take.shape[0], 1))
-        of_coil = taken_from(
-            np.stack(blocks) for blocks in self.renderer.of_emf().along(path, noise)
+        rate, channels = self.renderer.sample_rate_hz, take.shape[0]
+        noise = (
+            np.tile(self.noise_gain * piece, (channels, 1))
+            for piece in noise_pieces(sample_count(path, rate), rate)
         )
+        hummed = self.renderer.of_emf().along_pieces(path, noise, channels)
+        of_coil = taken_from(np.stack(blocks) for blocks in hummed)
         for blocks in clean:
             others = of_coil(blocks[0].shape[1])
             yield [block + other for block, other in zip(blocks, others, strict=True)]

@@ -13,6 +13,7 @@ MAINS_HZ = 50.0
 QUIETEST_HUM_DB, LOUDEST_HUM_DB = -140.0, 0.0
 _SEED = 50
 _NOISE_SECONDS = 60.0
+_PIECE = 1 << 16
 # Shares of the noise power: mains fundamental, its first harmonics, and hiss.
 _HUM_SHARES = ((1, 0.5), (2, 0.3), (3, 0.1))
 _HISS_SHARE = 0.1
@@ -123,13 +124,21 @@ def hum_and_hiss(sample_count: int, sample_rate_hz: float) -> Array:
     ndarray, shape (sample_count,)
         RMS of about 1; the same each time.
     """
-    phase = 2 * np.pi * MAINS_HZ / sample_rate_hz * np.arange(sample_count)
-    hum = sum(np.sqrt(2 * share) * np.sin(order * phase) for order, share in _HUM_SHARES)
-    hiss = np.sqrt(_HISS_SHARE) * np.random.default_rng(_SEED).normal(size=sample_count)
-    return np.asarray(hum + hiss, dtype=np.float64)
+    noise = np.random.default_rng(_SEED).normal(size=sample_count)
+    noise *= np.sqrt(_HISS_SHARE)
+    # In pieces, or the phases would take as much memory again several times over.
+    for first in range(0, sample_count, _PIECE):
+        piece = noise[first : first + _PIECE]
+        phase = 2 * np.pi * MAINS_HZ / sample_rate_hz * np.arange(first, first + piece.size)
+        piece += sum(np.sqrt(2 * share) * np.sin(order * phase) for order, share in _HUM_SHARES)
+    return noise
 
 
-def looped_noise(sample_count: int, sample_rate_hz: float) -> Array:
-    """`hum_and_hiss` that repeats after a minute, which nobody hears."""
+def noise_pieces(sample_count: int, sample_rate_hz: float) -> Iterator[Array]:
+    """Stream `hum_and_hiss`, shape (up to 65,536,) a piece.
+
+    It repeats after a minute, which nobody hears.
+    """
     once = hum_and_hiss(min(sample_count, round(_NOISE_SECONDS * sample_rate_hz)), sample_rate_hz)
-    return np.resize(once, sample_count)
+    for first in range(0, sample_count, _PIECE):
+        yield once.take(range(first, min(first + _PIECE, sample_count)), mode="wrap")
