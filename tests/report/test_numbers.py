@@ -11,6 +11,7 @@ import pytest
 
 import presolder as ps
 from presolder.models.instrument.dirt import Dirt
+from presolder.models.instrument.network import leaves
 from presolder.models.instrument.quantities import parse_quantity
 from presolder.render.report.cleanup import CleanupReport
 from presolder.render.report.pickup import PickupReport
@@ -170,3 +171,111 @@ def test_texts_in_tables_stay_as_they_are() -> None:
     assert table.lines() == ["name    a    b", "1e3   010    5", "x       1   12"]
     html = table.html()
     assert re.findall(r"<td[^>]*>(.*?)\s*</td>", html) == ["1e3", "010", "  5", "x", "  1", " 12"]
+
+
+def test_compare() -> None:
+    report = ps.compare(RIG, ["bare", "cap", "series", "gang-series"])
+    rows, told = cells(report.lines(), "rank"), report.plain()["designs"]
+    assert [row[0] for row in rows] == [str(rank + 1) for rank in range(len(told))]
+    for row, one in zip(rows, told, strict=True):
+        assert row[1] == one["design"]
+        means = [one["score_db"], np.mean(one["duller_db"]), np.mean(one["brighter_db"])]
+        assert [number(text) for text in row[3:6]] == pytest.approx(means, abs=0.051)
+        assert number(row[6]) == pytest.approx(np.mean(one["taper_shift_phon"]), abs=0.051)
+        assert number(row[7]) == pytest.approx(one["leftover_phon"], abs=0.51)
+        assert parse_quantity(row[8], "ohm") == pytest.approx(one["load_ohms"], rel=0.01)
+        network = ps.design(one["design"]).network
+        assert row[9].partition(",")[0] == str(0 if network is None else len(leaves(network)))
+        # Taper and tone, each with its weight, as root of a sum of squares or a plain sum.
+        assert max(0.5 * one["tone_db"], 0) < one["score_db"]
+        rms = np.sqrt(np.mean(np.square(one["taper_shift_phon"])))
+        assert one["taper_phon"] == pytest.approx(rms, rel=1e-3, abs=1e-3)
+    level = {one["design"]: np.array(one["level_phon"]) for one in told}
+    for one in told:
+        shift = level[one["design"]] - level["bare"]
+        assert one["taper_shift_phon"] == pytest.approx(shift, abs=2e-4)
+
+
+def test_situations_weigh_as_they_say() -> None:
+    heard = ps.situations("three-single-coils")
+    report = ps.compare_everywhere(heard, ["bare", "cap"])
+    told = report.plain()
+    weights = {one["name"]: one["weight"] for one in told["situations"]}
+    listed = cells(report.lines(), "   situation")
+    assert [row[1] for row in listed] == list(weights)
+    for row, weight in zip(listed, weights.values(), strict=True):
+        assert number(row[2]) == pytest.approx(100 * weight / sum(weights.values()), abs=0.51)
+    for row, one in zip(cells(report.lines(), "rank"), told["designs"], strict=True):
+        scores = {name: own["score_db"] for name, own in one["situations"].items()}
+        mean = sum(weights[name] * score for name, score in scores.items()) / sum(weights.values())
+        assert one["score_db"] == pytest.approx(mean, abs=1e-3)
+        assert number(row[2]) == pytest.approx(mean, abs=0.0051)
+        worst = max(scores, key=lambda name: scores[name])
+        assert one["worst_in"] == worst and row[3] == "ABCD"[list(scores).index(worst)]
+        assert [number(text) for text in row[4:8]] == pytest.approx(
+            list(scores.values()), abs=0.0051
+        )
+
+
+def test_curves() -> None:
+    dials = [10.0, 5.0, 2.0]
+    report = ps.curves(RIG, ["bare", "cap"], dials, hz=[500.0, 3000.0])
+    told = report.plain()["designs"]
+    for head, key in (("level", "level_db"), ("treble", "treble_db")):
+        rows = cells(report.lines(), head)
+        assert rows[0] == ["at 10", "at 5", "at 2"]
+        for row, one in zip(rows[1:], told, strict=True):
+            assert row[0] == one["design"]
+            assert [number(text) for text in row[1:]] == pytest.approx(one[key], abs=0.051)
+    for one, at in zip(told, ("bare", "cap"), strict=True):
+        gain = np.array(one["gain_db"])
+        assert gain == pytest.approx(
+            ps.response_db(RIG, at, hz=[500.0, 3000.0], dial=dials), abs=1e-3
+        )
+        assert one["level_db"] == pytest.approx(gain[:, 0] - gain[0, 0], abs=2e-4)
+        octave = ps.response_db(RIG, at, hz=np.geomspace(2000, 4000, 200), dial=dials)
+        treble = np.mean(octave, axis=1) - gain[:, 0]
+        assert one["treble_db"] == pytest.approx(treble - treble[0], abs=0.3)
+
+
+def test_spread_of_builds() -> None:
+    report = ps.curves(RIG, ["cap"], [10.0, 5.0], hz=[500.0], spread=ps.Spread(), draws=80)
+    (told,) = report.plain()["designs"]
+    for head, key in (("level", "level_db"), ("treble", "treble_db")):
+        percentiles = told["tolerance"][key]
+        (row,) = cells(report.lines(), head)[1:]
+        found = [[float(text) for text in re.findall(r"[-+]?\d+\.\d", cell)] for cell in row[1:]]
+        wanted = np.array([told[key], percentiles["p5"], percentiles["p95"]]).T
+        assert np.array(found) == pytest.approx(wanted, abs=0.051)
+    parts = {one["part"]: one for one in told["tolerance"]["parts"]}
+    rows = cells(report.lines(), "part ")
+    assert {row[0] for row in rows} == set(parts)
+    order = [parts[row[0]]["treble_share"] + parts[row[0]]["level_share"] for row in rows]
+    assert order == sorted(order, reverse=True)
+    for row in rows:
+        part = parts[row[0]]
+        assert number(row[1]) == pytest.approx(100 * part["level_share"], abs=0.51)
+        assert number(row[2]) == pytest.approx(100 * part["treble_share"], abs=0.51)
+        assert number(row[3]) == pytest.approx(part["largest_change_db"], abs=0.051)
+        assert row[4] == ("yes" if part["largest_change_db"] >= 1.0 else "no")
+
+
+def test_order_adds_up_what_jobs_share() -> None:
+    jobs = [(RIG, "series"), ("single-coil-250k", "330k + 180p"), (RIG, "180p || 180p")]
+    report = ps.order(jobs)
+    told = report.plain()
+    assert told["jobs"] == 3
+    quantity = {one["what"]: one["quantity"] for one in told["orders"]}
+    assert quantity == {"resistor 330 kΩ": 2, "capacitor 180 pF": 4}
+    rows = cells(report.lines(), "     part")
+    assert {" ".join(row[1].split()): int(row[0].rstrip(" x")) for row in rows} == quantity
+
+
+def test_cable_by_length() -> None:
+    report = ps.cable_by_length(5.5)
+    told = report.plain()
+    section = tomllib.loads("\n".join(report.toml()))["cable"]
+    assert parse_quantity(section["capacitance"], "farad") == told["capacitance_farads"]
+    assert told["capacitance_farads"] == pytest.approx(5.5 * 110e-12)
+    assert "605 pF" in report.lines()[0] and "110 pF a metre" in report.lines()[0]
+    assert f"±{100 * told['error']:.0f} %" in report.lines()[0]
