@@ -9,6 +9,7 @@ from types import FrameType
 _STOPPING = tuple(
     getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)
 )
+_AGAIN_SECONDS = 0.02
 
 
 class StoppedError(BaseException):
@@ -29,10 +30,35 @@ def _stop(number: int, frame: FrameType | None) -> None:  # noqa: ARG001
     raise StoppedError(number)
 
 
+def _unheard(thrown: "sys.UnraisableHookArgs") -> None:
+    """Stop a moment later where the first try was swallowed, as by a library's callback."""
+    if not isinstance(thrown.exc_value, StoppedError):
+        sys.__unraisablehook__(thrown)
+        return
+    # Loaded long since by whatever has callbacks.
+    import threading  # noqa: PLC0415
+
+    number = thrown.exc_value.number
+    signal.signal(number, _stop)
+    main_thread = threading.main_thread().ident
+
+    def stop() -> None:
+        # To the thread itself, so that what it waits for is cut short; Windows cannot.
+        if hasattr(signal, "pthread_kill") and main_thread is not None:
+            signal.pthread_kill(main_thread, number)
+        else:
+            signal.raise_signal(number)
+
+    again = threading.Timer(_AGAIN_SECONDS, stop)
+    again.daemon = True
+    again.start()
+
+
 def main() -> None:
     """Entry point: ends with one line and 128 + the signal's number when stopped."""
     # What is loaded stays; looking for garbage among it takes a tenth of the time.
     gc.set_threshold(50_000)
+    sys.unraisablehook = _unheard
     for stopping in _STOPPING:
         # What nohup and the like ignore stays ignored.
         if signal.getsignal(stopping) is not signal.SIG_IGN:

@@ -86,7 +86,7 @@ def stopped(name: str, kind: str, after_s: float, folder: Path) -> list[str]:
         found.append(f"status {status}")
     # Before the interpreter has got to our first line, its own words are all there are.
     if "Traceback" in errors and "presolder" in errors:
-        found.append("traceback")
+        found.append(f"traceback:\n{errors}")
     left = [path.name for path in folder.iterdir() if path not in (out, scratch)]
     left += [path.name for path in scratch.iterdir()]
     return [*found, *(["left behind"] if left else [])]

@@ -285,6 +285,36 @@ def test_signals_leave_nothing(tmp_path: Path, number: signal.Signals) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+def test_a_signal_where_errors_are_swallowed_stops_all_the_same(number: signal.Signals) -> None:
+    """As in a callback from a library in C, or when an object is thrown away."""
+    program = """
+import importlib, time
+from presolder.render.start import main
+
+class Deaf:
+    def __del__(self):
+        print("deaf", flush=True)
+        time.sleep(20)
+
+def run():
+    Deaf()
+    time.sleep(20)
+    return 0
+
+importlib.import_module("presolder.render.cli").run = run
+main()
+"""
+    running = subprocess.Popen(
+        [sys.executable, "-c", program], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+    assert running.stdout is not None and running.stdout.readline() == "deaf\n"
+    running.send_signal(number)
+    _, errors = running.communicate(timeout=10)
+    assert running.returncode == 128 + number
+    assert errors == "presolder: interrupted; nothing half-written is left\n"
+
+
 @slow
 def test_stopped_while_loading(tmp_path: Path) -> None:
     """Whenever it comes after the interpreter's own start: no traceback, nothing left."""
