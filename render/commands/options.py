@@ -45,7 +45,7 @@ from presolder.render.commands.completion import (
 from presolder.render.commands.remarks import remark
 from presolder.render.files.audio import read_recording
 from presolder.render.files.default_rig import default_rig
-from presolder.render.files.designs import read_designs, resolve_design
+from presolder.render.files.designs import MOST_DESIGNS, read_designs, resolve_design
 from presolder.render.files.dirt import FUZZ_WAS_RENAMED
 from presolder.render.files.rigs import DEFAULT_RIG, find_situations
 from presolder.render.files.standard import STANDARD
@@ -486,11 +486,19 @@ def gather_designs(
     Raises
     ------
     InputError
-        If one cannot be read, or is given twice.
+        If one cannot be read, or is given twice, or there are too many.
     """
+    if len(names) > MOST_DESIGNS:
+        raise InputError(
+            f"--design is given {len(names)} times; at most {MOST_DESIGNS} are accepted"
+        )
     designs = [for_volume(resolve_design(name), rig.volume) for name in names]
     if file is not None:
         designs += read_designs(file)
+        if len(designs) > MOST_DESIGNS:
+            raise InputError(
+                f"--design and --designs give {len(designs)}; at most {MOST_DESIGNS} are accepted"
+            )
     for design in designs:
         _require_plausible(design)
     seen: list[str] = []

@@ -20,7 +20,7 @@ from presolder.models.instrument.quantities import parse_quantity
 from presolder.render.files.toml import Section, nearest, read_toml
 
 _KINDS = ("series", "parallel", "resistor", "capacitor", "gang")
-_MOST_DESIGNS = 64
+MOST_DESIGNS = 64
 
 
 def resolve_design(text: str) -> Design:
@@ -73,8 +73,8 @@ def read_designs(path: Path) -> tuple[Design, ...]:
     tables = whole.required("design")
     if not isinstance(tables, list) or not tables:
         raise InputError(f"{path}: design must be one or more [[design]] tables")
-    if len(tables) > _MOST_DESIGNS:
-        raise InputError(f"{path}: {len(tables)} designs; at most {_MOST_DESIGNS} are accepted")
+    if len(tables) > MOST_DESIGNS:
+        raise InputError(f"{path}: {len(tables)} designs; at most {MOST_DESIGNS} are accepted")
     designs: list[Design] = []
     for number, table in enumerate(tables, start=1):
         where = f"{path}: [[design]] {number}"

@@ -12,12 +12,13 @@ import scipy.signal
 import soundfile
 
 import presolder as ps
+from presolder.models.errors import InputError
 from presolder.models.instrument.designs import BUILT_IN, short_list
 from presolder.render.files.audio import Recording
 from presolder.render.files.rigs import find_rig
 from presolder.render.report.take import remarks
 from rendering import rms
-from running import presolder, presolder_here
+from running import in_process, presolder, presolder_here
 from takes import ROOT, SAMPLES
 
 TAKE = str(SAMPLES / "phrase.flac")
@@ -385,3 +386,21 @@ def test_existing_folder_needs_force_and_keeps_other_files(tmp_path: Path) -> No
     assert presolder_here(*command, "--force").returncode == 0
     assert (out / "mine.txt").read_text() == "mine"
     assert (out / "sweep" / "bare.wav").exists()
+
+
+def test_as_many_designs_as_a_file_may_have(tmp_path: Path) -> None:
+    """However they are given: 64 at once."""
+    file = tmp_path / "designs.toml"
+    tables = [f'[[design]]\nname = "d{i}"\nnetwork = {{ capacitor = "{i}p" }}\n' for i in range(100, 165)]
+    file.write_text("".join(tables[:64]))
+    every = [word for i in range(200, 265) for word in ("--design", f"{i}p")]
+    assert len(json.loads(in_process("curves", "--json", "--designs", str(file)))["designs"]) == 64
+    for given, message in (
+        (every, "--design is given 65 times; at most 64"),
+        ([*every[:2], "--designs", str(file)], "--design and --designs give 65; at most 64"),
+    ):
+        with pytest.raises(InputError, match=message):
+            in_process("curves", *given)
+    file.write_text("".join(tables))
+    with pytest.raises(InputError, match="65 designs; at most 64"):
+        in_process("curves", "--designs", str(file))
