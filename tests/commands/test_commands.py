@@ -391,7 +391,9 @@ def test_existing_folder_needs_force_and_keeps_other_files(tmp_path: Path) -> No
 def test_as_many_designs_as_a_file_may_have(tmp_path: Path) -> None:
     """However they are given: 64 at once."""
     file = tmp_path / "designs.toml"
-    tables = [f'[[design]]\nname = "d{i}"\nnetwork = {{ capacitor = "{i}p" }}\n' for i in range(100, 165)]
+    tables = [
+        f'[[design]]\nname = "d{i}"\nnetwork = {{ capacitor = "{i}p" }}\n' for i in range(100, 165)
+    ]
     file.write_text("".join(tables[:64]))
     every = [word for i in range(200, 265) for word in ("--design", f"{i}p")]
     assert len(json.loads(in_process("curves", "--json", "--designs", str(file)))["designs"]) == 64

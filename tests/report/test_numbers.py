@@ -4,6 +4,7 @@ import csv
 import io
 import re
 import tomllib
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -13,6 +14,7 @@ import presolder as ps
 from presolder.models.instrument.dirt import Dirt
 from presolder.models.instrument.network import leaves
 from presolder.models.instrument.quantities import parse_quantity
+from presolder.models.instrument.stage import Stage
 from presolder.render.report.cleanup import CleanupReport
 from presolder.render.report.pickup import PickupReport
 from presolder.render.report.table import Table
@@ -77,6 +79,17 @@ def test_cleanup(cleaned: CleanupReport) -> None:
         assert played["level_db"] == pytest.approx(under.level_db, abs=0.51e-4)
         assert played["brightness_db"] == pytest.approx(under.brightness_db, abs=0.51e-4)
         assert all(round(db, 2) == db for db in (played["edge_left_db"], played["unevenness_db"]))
+
+
+@pytest.mark.parametrize("dirt", [Dirt("smooth"), Stage("silicon-fuzz")])
+def test_what_follows_the_dirt_moves_its_level_alone(dirt: Dirt | Stage) -> None:
+    asked = {"designs": ["cap"], "dials": [10.0, 5.0]}
+    plain = ps.cleanup(RIG, dirt=dirt, **asked)
+    softer = ps.cleanup(RIG, dirt=replace(dirt, level_db=-6.0), **asked)
+    for one, other in zip(plain.figures, softer.figures, strict=True):
+        assert other.level_db == pytest.approx(one.level_db - 6.0, abs=1e-9)
+        assert other.thd == pytest.approx(one.thd, abs=1e-12)
+        assert other.treble_db == pytest.approx(one.treble_db, abs=1e-12)
 
 
 def test_taper() -> None:
