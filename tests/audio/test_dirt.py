@@ -22,6 +22,7 @@ from presolder.models.audio.curves import (
 )
 from presolder.models.audio.drive import loudest_second, pre_emphasis
 from presolder.models.audio.knob import KnobPath
+from presolder.models.audio.positions import Setup, render_pieces
 from presolder.models.audio.renderer import Renderer
 from presolder.models.audio.stages import Stages, voice
 from presolder.models.audio.voicing import hum_and_hiss, measured_speaker, plain_speaker, voiced
@@ -40,7 +41,7 @@ from presolder.models.judging.cleanup import (
     total_harmonic_distortion,
 )
 from presolder.render.files.audio import Recording
-from rendering import Array, rendered, resting, rms
+from rendering import Array, band_rms, rendered, resting, rms
 from running import presolder_here
 from takes import SAMPLES
 
@@ -312,6 +313,35 @@ def test_the_knob_turns_hum_and_hiss_down(humbucker: Rig, takes: dict[str, Recor
     assert fall_db == pytest.approx(20 * np.log10(abs(gains[0] / gains[1])), abs=0.6)
     hiss = [np.diff(audio[0], 3) for audio in at_three]
     assert rms(hiss[1]) > 2 * rms(hiss[0])
+
+
+def test_the_clean_voice_beside_the_dirty_one_has_loudspeaker_and_hum(
+    humbucker: Rig, takes: dict[str, Recording]
+) -> None:
+    """All but the dirt: a pack's two voices differ by nothing else."""
+    take, renderer = takes["phrase"].samples, Renderer(humbucker, (Design("bare", None),), RATE)
+
+    def clean(stages: Stages) -> Array:
+        setup, turn = Setup(renderer, stages), resting(10.0, 1.0)
+        pieces = render_pieces([setup], take, turn, (10.0,), lambda _: None)
+        (held,) = (one for one in pieces if (one.voice, one.dial) == ("clean", 10.0))
+        assert {one.voice for one in pieces} == {"clean", "dirt"}
+        return held.audio[0].astype(np.float64)
+
+    speaker, dirt = plain_speaker(RATE), Dirt("smooth")
+    plain, spoken, hummed = (
+        clean(stages)
+        for stages in (Stages(dirt=dirt), Stages(dirt=dirt, speaker=speaker),
+                       Stages(-40.0, dirt, speaker))
+    )  # fmt: skip
+    # At 8 to 12 kHz a loudspeaker gives 20 dB less and more than at 500 Hz.
+    body, top = (400, 600), (8_000, 12_000)
+    tilt = [band_rms(one, RATE, *top) / band_rms(one, RATE, *body) for one in (plain, spoken)]
+    assert tilt[1] < 0.1 * tilt[0]
+    loudest = max(rms(plain[i : i + RATE]) for i in range(0, plain.size - RATE, RATE // 10))
+    # Half of the power of hum and hiss 40 dB down, through a loudspeaker that cuts 50 Hz by 10 dB.
+    added = band_rms(hummed - spoken, RATE, 45, 55)
+    assert 20 * np.log10(added / loudest) == pytest.approx(-40 - 3 - 10, abs=3)
 
 
 @pytest.mark.parametrize(
