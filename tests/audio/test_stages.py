@@ -207,6 +207,17 @@ def test_clippers_small_signals_by_hand(control: float) -> None:
         assert found == pytest.approx(wanted, rel=3e-3)
 
 
+def test_a_stages_level_is_all_that_its_level_moves(humbucker: Rig) -> None:
+    """6.0206 dB is a factor of two, and not a harmonic more."""
+    loud, soft = (
+        heard(driven(humbucker, Stage("silicon-fuzz", level_db=db)), tone(330, 0.1, 0.1),
+              resting(8.0, 0.1))
+        for db in (0.0, -6.0206)
+    )  # fmt: skip
+    assert rms(loud) > 1e-3
+    assert soft == pytest.approx(0.5 * loud, rel=1e-4, abs=1e-9)
+
+
 def test_input_moves_with_the_fuzz_knob() -> None:
     """A few kilohms with the emitter bypassed, and feedback that makes it hundreds of ohms."""
     full, part = (abs(entrance_ohms(Stage(control=c), [330.0, 3000.0])) for c in (10.0, 7.5))

@@ -77,3 +77,34 @@ def test_prints_its_values() -> None:
     rig = Rig((Channel(Pickup(8e3, 4.0), Pot(500e3)),), 5e-10, Load(1e6), name="bench <7>")
     assert "8 kΩ, 4 H" in str(rig) and "500 kΩ audio (0.15 at half)" in str(rig)
     assert "bench &lt;7&gt;" in rig._repr_html_()
+
+
+def test_what_a_rig_file_leaves_out_is_as_documented(tmp_path: Path) -> None:
+    """A tone control stands at 10; a take was made into what the guitar feeds, unless it says."""
+    file = tmp_path / "rig.toml"
+    text = built_in_rigs()["humbucker-500k"].read_text()
+    assert text.count("dial = 10\n") == 1
+    text = text.replace("dial = 10\n", "")
+    file.write_text(text)
+    rig = read_rig(file)
+    assert rig.first.tone is not None and rig.first.tone.dial == 10.0
+    assert rig.take.rig is not None and rig.take.rig.load == rig.load
+    file.write_text(text + '\n[take]\ninput_capacitance = "470p"\ninput_resistance = "220k"\n')
+    stood = read_rig(file).take.rig
+    assert stood is not None
+    assert stood.load == Load(220e3, 470e-12)
+    assert read_rig(file).load == rig.load
+
+
+def test_a_softer_second_pickup(tmp_path: Path) -> None:
+    """6 dB is half or twice its voltage, which adds to the first's."""
+    text = built_in_rigs()["two-pickups"].read_text()
+    file = tmp_path / "rig.toml"
+    response = {}
+    for written, share in (("-6.0206", 0.5), ("0", 1.0), ("6.0206", 2.0)):
+        file.write_text(text.replace("level_db = 2\n", f"level_db = {written}\n"))
+        response[share] = transfer(chain_equations(read_rig(file), None), HZ, 10.0)
+    of_half = response[1.0] - response[0.5]
+    assert response[2.0] - response[1.0] == pytest.approx(2 * of_half, rel=1e-4)
+    # Two pickups all but alike: without the second about half is left.
+    assert np.abs(2 * of_half / response[1.0]) == pytest.approx(np.full((1, HZ.size), 0.5), abs=0.2)
