@@ -336,6 +336,35 @@ def test_levels_through_dirt(kind: DirtKind) -> None:
         assert level["loudness"] == pytest.approx(integrated_loudness([audio], rate), abs=0.045)
 
 
+def test_matched_is_as_loud_as_the_first_at_ten() -> None:
+    """And "as at 10, equally loud" at true level is as loud as the knob's place is."""
+    dials = (np.arange(1, 161) / 16).tolist()
+    # A bare pot, and a design that is 5 LU louder below 10; LUFS at the tabled dials.
+    bare = [-20.0 - 3.0 * (10 - dial) for dial in dials]
+    rows = [
+        bare,
+        [max(one + 5.0 * (dial < 10), -60) for one, dial in zip(bare, dials, strict=True)],
+    ]
+    asked = [0.5, 1.0, 3.03, 7.5, 10.0]
+    got = in_node(
+        """({ rows, dials, asked }) => rows.map((row) => asked.map((dial) => [
+          levelAt(row, dials, dial),
+          ...[["matched", null], ["true", null], ["true", 10], ["matched", 10]].map(
+            ([level, reference]) =>
+              gainDb(row, { level, reference }, dial, { dials, wanted: rows[0].at(-1) })),
+        ]))""",
+        {"rows": rows, "dials": dials, "asked": asked}, loudness="gainDb, levelAt",
+    )  # fmt: skip
+    for row, by_dial in zip(rows, got, strict=True):
+        for dial, (level, matched, true, reference, both) in zip(asked, by_dial, strict=True):
+            assert level == pytest.approx(np.interp(dial, dials, row))
+            # Nothing is raised by more than 40 dB.
+            assert matched == pytest.approx(min(-20.0 - level, 40.0))
+            assert true == 0
+            assert reference == pytest.approx(matched - min(-20.0 - row[-1], 40.0))
+            assert both == matched
+
+
 # ---- loudness, spectra ------------------------------------------------------------
 def test_loudness_is_the_packages() -> None:
     """ITU-R BS.1770 of a take with a pause, against pyloudnorm with the same analogue filter."""
