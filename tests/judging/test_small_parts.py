@@ -22,6 +22,7 @@ from presolder.models.instrument.topologies import built_in_of
 from presolder.models.judging.cleanup import clean_up, tone_harmonics
 from presolder.models.judging.need import need
 from presolder.models.judging.ranking import EQUAL_DB, worth_their_parts
+from presolder.models.judging.tolerance import Spread, straying_parts
 from presolder.models.judging.travel import pots_sold, untracked_db, wanted_through
 from presolder.render.listening.page import chart
 
@@ -140,3 +141,19 @@ def test_the_chart_of_a_design_lies_where_it_says() -> None:
     assert loudness > zero > treble
     # Ten phon and three decibels by one scale.
     assert (loudness - zero) / (zero - treble) == pytest.approx(10 / 3, rel=0.02)
+
+
+def test_what_strays_and_how_far(humbucker: Rig) -> None:
+    """A gang as a pot does, 20 %; resistors 5, capacitors 10 (common practice, no source)."""
+    network = parse_expression("gang(500k, audio) || (91k + 1n)")
+    found = [
+        (part.name, part.kind, part.spread) for part in straying_parts(humbucker, network, Spread())
+    ]
+    assert found == [
+        ("volume pot", "pot", 0.20),
+        ("taper midpoint", "midpoint", 0.05),
+        ("cable", "cable", 0.20),
+        ("gang 500k", "pot", 0.20),
+        ("91k", "resistor", 0.05),
+        ("1n", "capacitor", 0.10),
+    ]

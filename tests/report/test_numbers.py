@@ -292,3 +292,21 @@ def test_cable_by_length() -> None:
     assert told["capacitance_farads"] == pytest.approx(5.5 * 110e-12)
     assert "605 pF" in report.lines()[0] and "110 pF a metre" in report.lines()[0]
     assert f"±{100 * told['error']:.0f} %" in report.lines()[0]
+
+
+def test_an_audition_says_how_long_and_loud_it_is() -> None:
+    """Peak by numpy; loudness of a file by its standard, within a tenth of that of pyloudnorm."""
+    import pyloudnorm
+
+    take = ps.sample("phrase")
+    made = ps.render(take, RIG, ["bare", "cap"], ps.turn(10, 4, travel=1.0, rest=0.5))
+    rows, told = cells(made.lines(), "design"), made.plain()["designs"]
+    for row, one, (name, audio) in zip(rows, told, made.items(), strict=True):
+        assert row[0] == one["design"] == name
+        assert number(row[1]) == pytest.approx(audio.shape[1] / take.sample_rate_hz, abs=0.0051)
+        peak_db = 20 * np.log10(np.abs(audio).max())
+        assert one["peak_dbfs"] == pytest.approx(peak_db, abs=1e-6)
+        assert number(row[2].partition(" ")[0]) == pytest.approx(peak_db, abs=0.051)
+        lufs = pyloudnorm.Meter(take.sample_rate_hz, "DeMan").integrated_loudness(audio.T)
+        assert one["integrated_lufs"] == pytest.approx(lufs, abs=0.1)
+        assert number(row[3].partition(" ")[0]) == pytest.approx(lufs, abs=0.15)
