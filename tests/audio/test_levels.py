@@ -86,6 +86,18 @@ def test_the_gate_of_loudness_lies_at_70_below(level_db: float, heard: bool) -> 
     assert found == pytest.approx(level_db, abs=0.02) if heard else found is None
 
 
+@pytest.mark.parametrize(("softer_db", "counts"), [(11.5, True), (14.0, False)])
+def test_the_relative_gate_lies_at_10_below_the_mean(softer_db: float, counts: bool) -> None:
+    """Two halves: their mean is 2.7 or 2.8 dB below the louder, so the gate is 12.7 or 12.8 below."""
+    time_s = np.arange(20 * RATE) / RATE
+    tone = 0.1 * np.sin(2 * np.pi * 997 * time_s)
+    both = np.concatenate([tone, tone * 10 ** (-softer_db / 20)])
+    alone, together = (gated_loudness(hop_powers([one[None]], RATE)) for one in (tone, both))
+    assert alone is not None and together is not None
+    mean_db = 10 * np.log10((1 + 10 ** (-softer_db / 10)) / 2)
+    assert together - alone == pytest.approx(mean_db if counts else 0.0, abs=0.05)
+
+
 def test_a_seam_begins_with_what_was_and_ends_with_what_comes() -> None:
     take = np.linspace(0.0, 1.0, 24_000)[np.newaxis]
     looped = np.concatenate(list(fitted_blocks(take, 60_000, RATE)), axis=1)[0]

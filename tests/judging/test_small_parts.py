@@ -22,7 +22,7 @@ from presolder.models.instrument.topologies import built_in_of
 from presolder.models.judging.cleanup import clean_up, tone_harmonics
 from presolder.models.judging.need import need
 from presolder.models.judging.ranking import EQUAL_DB, worth_their_parts
-from presolder.models.judging.tolerance import Spread, straying_parts
+from presolder.models.judging.tolerance import Spread, straying_parts, tighter_capacitor
 from presolder.models.judging.travel import pots_sold, untracked_db, wanted_through
 from presolder.render.listening.page import chart
 
@@ -157,3 +157,13 @@ def test_what_strays_and_how_far(humbucker: Rig) -> None:
         ("91k", "resistor", 0.05),
         ("1n", "capacitor", 0.10),
     ]
+
+
+def test_a_tighter_capacitor_strays_half_as_far(humbucker: Rig) -> None:
+    """Of 10 and 5 %; what ears make of it is next to proportional."""
+    ear, dials = ear_of(humbucker), np.array([8.0, 6.0, 4.0])
+    found = tighter_capacitor(ear, parse_expression("1n"), dials, Spread())
+    assert found is not None
+    assert found.then_db / found.now_db == pytest.approx(0.5, abs=0.06)
+    assert tighter_capacitor(ear, parse_expression("1n"), dials, Spread(capacitor=0.05)) is None
+    assert tighter_capacitor(ear, parse_expression("91k"), dials, Spread()) is None

@@ -11,6 +11,7 @@ from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.taper import Taper, fraction_below_wiper
 from presolder.models.measuring.coil_fit import _strayed
 from presolder.models.measuring.faults import _other_laws, as_described
+from presolder.models.measuring.fitting import half_width
 from presolder.models.measuring.soldered import probes, works
 from presolder.models.measuring.third_octaves import BAND_HZ
 from presolder.models.measuring.verify import in_figures, strayed_guitars
@@ -95,3 +96,11 @@ def test_readings_are_taken_where_the_part_shows_most(humbucker: Rig) -> None:
     gang, _ = probes(work, parse_expression("gang(500k, audio) || 1n"))
     assert gang.ohms < gang.without_ohms
     assert second.without_ohms > second.ohms
+
+
+def test_half_widths_hold_the_truth_a_little_more_than_19_times_of_20() -> None:
+    """2 to 2.3 standard deviations of a Gaussian (1.96 would be 95 %); of two, as far as both."""
+    one = half_width(3.0, np.array([3.0]), np.array([0.1]), np.ones(1))
+    assert 0.196 < one < 0.23
+    two = half_width(0.0, np.array([0.0, 1.0]), np.array([1e-3, 1e-3]), np.array([0.5, 0.5]))
+    assert two == pytest.approx(1.0, abs=3e-3) and two > 1.0
