@@ -303,7 +303,9 @@ def read_impulse(path: Path, longest_s: float) -> tuple[Array, int]:
             )
         blocks, count = [], 0
         for block in _blocks_of(shown, file):
-            blocks.append(block.mean(axis=0))
+            # What is no number, or infinite both ways, is refused by whoever asked, in words.
+            with np.errstate(all="ignore"):
+                blocks.append(block.mean(axis=0))
             count += block.shape[1]
             # One block more than is accepted, so that its length is refused.
             if count > longest_s * rate:

@@ -162,6 +162,21 @@ def test_what_is_kept_on_disk_is_the_take(
     assert not kept.samples.flags.writeable
 
 
+@pytest.mark.parametrize("bits", [0x7FF0000000000001, 0x7FF0000000000000, 0x7FEFFFFFFFFFFFFF])
+def test_floats_that_are_no_numbers(tmp_path: Path, bits: int) -> None:
+    """A NaN that raises the processor's flag, infinity, and what overflows when channels add."""
+    file = tmp_path / "odd.wav"
+    soundfile.write(file, np.full((48_000, 2), 0.1), 48_000, subtype="DOUBLE")
+    data = bytearray(file.read_bytes())
+    at = data.index(b"data") + 8 + 16 * 1000
+    data[at : at + 16] = 2 * bits.to_bytes(8, "little")
+    file.write_bytes(data)
+    for words in (("need", "--speaker", file), ("render", file, *SHORT, "--out", tmp_path / "o")):
+        done = presolder_here(*words)
+        assert done.returncode == 2, done.stdout
+        assert done.stderr.count("\n") == 1 and "odd.wav" in done.stderr, done.stderr
+
+
 def test_speakers_that_ask_for_too_much(tmp_path: Path) -> None:
     wide = tmp_path / "wide.flac"
     with soundfile.SoundFile(wide, "w", 48_000, 8, format="FLAC") as file:
