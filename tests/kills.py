@@ -82,11 +82,10 @@ def stopped(name: str, kind: str, after_s: float, folder: Path) -> list[str]:
         _, errors = again.communicate(timeout=_PATIENCE_SECONDS)
         if again.returncode:
             found.append(f"next run: {errors}")
-    elif status not in (0, 128 + SIGNALS[kind][0], -SIGNALS[kind][0]):
-        found.append(f"status {status}")
-    # Before the interpreter has got to our first line, its own words are all there are.
-    if "Traceback" in errors and "presolder" in errors:
-        found.append(f"traceback:\n{errors}")
+    # Before the interpreter has got to our first line, its own words and status are all there are.
+    expected = (0, 128 + SIGNALS[kind][0], -SIGNALS[kind][0])
+    if "presolder" in errors and (status not in expected or "Traceback" in errors):
+        found.append(f"status {status}: {errors}")
     left = [path.name for path in folder.iterdir() if path not in (out, scratch)]
     left += [path.name for path in scratch.iterdir()]
     return [*found, *(["left behind"] if left else [])]
