@@ -29,6 +29,9 @@ from fuzzing import FINDS, TARGETS  # noqa: E402
 MEMORY_BYTES = 4 * 2**30
 # Between two of these the seed changes, so that a find ends no more than its own batch.
 BATCH = 2000
+_BATCHES_OF_A_PROCESS = 10
+# Of each line of a find's story: what was put in may be megabytes.
+_LONGEST_LINE = 200
 
 
 def kept(name: str, content: Any) -> Path:
@@ -59,7 +62,8 @@ def batch(name: str, count: int, number: int) -> tuple[str, int, str]:
     try:
         one()
     except Exception:
-        return name, tried, f"{kept(name, last)}\n{traceback.format_exc(limit=-3)}"
+        told = [line[:_LONGEST_LINE] for line in traceback.format_exc(limit=-3).splitlines()]
+        return name, tried, "\n".join([str(kept(name, last)), *told])
     return name, tried, ""
 
 
@@ -84,18 +88,20 @@ def main() -> int:
     random.Random(asked.seed).shuffle(work)
     tried, finds = dict.fromkeys(names, 0), dict.fromkeys(names, 0)
     began = time.monotonic()
-    with ProcessPoolExecutor(
-        asked.at_once, multiprocessing.get_context("spawn"), max_tasks_per_child=20
-    ) as pool:
-        waiting = [pool.submit(batch, *one) for one in work]
-        for one in waiting:
-            if time.monotonic() - began > asked.seconds and one.cancel():
-                continue
-            name, count, found = one.result()
-            tried[name] += count
-            if found:
-                finds[name] += 1
-                print(found, file=sys.stderr)
+    # New processes now and then, by a pool of their own: one that replaces its processes itself
+    # hangs when the last is to be replaced (Python issue 115634).
+    lot = _BATCHES_OF_A_PROCESS * asked.at_once
+    for first in range(0, len(work), lot):
+        if time.monotonic() - began > asked.seconds:
+            break
+        with ProcessPoolExecutor(asked.at_once, multiprocessing.get_context("spawn")) as pool:
+            for name, count, found in pool.map(
+                batch, *zip(*work[first : first + lot], strict=True)
+            ):
+                tried[name] += count
+                if found:
+                    finds[name] += 1
+                    print(found, file=sys.stderr)
     print(f"seed {asked.seed}, {time.monotonic() - began:.0f} s\n")
     print("| target | inputs | finds |\n|---|---|---|")
     for name in names:
