@@ -269,7 +269,8 @@ def _tone(tone: Tone | None, side: int, onward: int, free: Iterator[int]) -> lis
         return []
     start = side if tone.wiring == "modern" else onward
     ohms = tone.pot.resistance_ohms * float(fraction_below_wiper(tone.pot.taper, tone.dial))
-    if ohms == 0:
+    # Less than any contact has is none; a conductance without end could not be reckoned with.
+    if ohms < CONTACT_OHMS:
         return [Branch("capacitor", start, GROUND, tone.capacitance_farads)]
     middle = next(free)
     return [
