@@ -1,12 +1,12 @@
 """What the page's own engine needs: the guitar as numbers, its EMF, and levels over the dial."""
 
 import base64
-import tempfile
+import io
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from functools import partial
 from itertools import count
-from pathlib import Path
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -175,11 +175,12 @@ def _curve(dirt: AnyDirt | None) -> Dirt | None:
 
 
 def _as_flac(audio: Array, rate: int) -> str:
-    # Not into memory: that calls Python back from C, which swallows a signal that comes then.
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "a.flac"
-        soundfile.write(path, audio, rate, subtype="PCM_24")
-        return base64.b64encode(path.read_bytes()).decode("ascii")
+    file = io.BytesIO()
+    # Writing into memory calls Python back from C, which would swallow a signal that comes then;
+    # signals come to the main thread alone.
+    with ThreadPoolExecutor(1) as other:
+        other.submit(soundfile.write, file, audio, rate, format="FLAC", subtype="PCM_24").result()
+    return base64.b64encode(file.getvalue()).decode("ascii")
 
 
 def dirts_of(job: PackJob) -> list[Dirt]:

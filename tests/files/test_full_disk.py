@@ -4,19 +4,25 @@ Real ones: small file systems in memory, which only root may mount. Where that i
 allowed, a limit on the size of files stands in, and a line of the summary says so.
 """
 
+import base64
+import io
 import os
 import resource
 import signal
 import subprocess
 import sys
+import tempfile
 import warnings
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
 import pytest
+import soundfile
 
 from presolder.render.files.ffmpeg import run_ffmpeg
+from presolder.render.listening.live import _as_flac
 from running import NUMBA_PRINTS, Completed, numba_program
 from takes import SAMPLES
 
@@ -152,6 +158,13 @@ def test_without_any_scratch_it_goes_on(disk: Disk, tmp_path: Path) -> None:
     )
     assert done.returncode == 0, done.stderr
     assert "Exception ignored" not in done.stderr
+
+
+def test_a_pages_sound_needs_no_scratch(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path / "none"))
+    sound = 0.5 * np.sin(np.arange(48_000) / 9)
+    back, rate = soundfile.read(io.BytesIO(base64.b64decode(_as_flac(sound, 48_000))))
+    assert rate == 48_000 and back == pytest.approx(sound, abs=2.0**-23)
 
 
 def test_a_full_place_for_numbas_cache(disk: Disk, tmp_path: Path) -> None:
