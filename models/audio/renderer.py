@@ -87,12 +87,9 @@ class Renderer:
         The EMF is recovered once and shared by all designs.
         """
         count = sample_count(path, self.sample_rate_hz)
-        source = fitted_blocks(take, count, self.sample_rate_hz, block)
-        return self.along_pieces(path, source, take.shape[0])
+        return self.along_pieces(path, fitted_blocks(take, count, self.sample_rate_hz, block))
 
-    def along_pieces(
-        self, path: KnobPath, source: Iterable[Array], channels: int
-    ) -> Iterator[list[Array]]:
+    def along_pieces(self, path: KnobPath, source: Iterable[Array]) -> Iterator[list[Array]]:
         """Render a stream as `along` a take.
 
         Parameters
@@ -100,13 +97,12 @@ class Renderer:
         path : KnobPath
         source : iterable of ndarray, shape (channels, n)
             As long in all as the path.
-        channels : int
 
         Yields
         ------
         list of ndarray, shape (channels, n)
         """
-        return self._stream(self.recursions, path, source, channels)
+        return self._stream(self.recursions, path, source)
 
     def at_ten(self, take: Array) -> Iterator[Array]:
         """Render a take with the knob at 10, where all designs are the same circuit.
@@ -130,7 +126,8 @@ class Renderer:
         else:
             recursion = discretise(chain_equations(self.rig, None), self.sample_rate_hz)
         resting = KnobPath((0.0, take.shape[1] / self.sample_rate_hz), (DIAL_MAX, DIAL_MAX))
-        for (block,) in self._stream((recursion,), resting, _in_blocks(take), take.shape[0]):
+        source = fitted_blocks(take, take.shape[1], self.sample_rate_hz, BLOCK)
+        for (block,) in self._stream((recursion,), resting, source):
             yield block
 
     def into(self, load: Load) -> "Renderer":
@@ -145,15 +142,13 @@ class Renderer:
         return Renderer(rig, self.designs, self.sample_rate_hz, shared_recursions=same)
 
     def _stream(
-        self,
-        recursions: tuple[Recursion, ...],
-        path: KnobPath,
-        source: Iterable[Array],
-        channels: int,
+        self, recursions: tuple[Recursion, ...], path: KnobPath, source: Iterable[Array]
     ) -> Iterator[list[Array]]:
-        states = [np.zeros((channels, r.state_count)) for r in recursions]
+        states: list[Array] = []
         with crew(len(recursions)) as spread:
             for piece in emf_along(self.filters, path, source, self.sample_rate_hz):
+                # At rest, once it is known how many channels there are.
+                states = states or [np.zeros((len(piece.emf), r.state_count)) for r in recursions]
                 whole = spread(advance, recursions, repeat(piece.dial), repeat(piece.emf), states)
                 rendered = [audio[:, piece.early :] for audio in whole]
                 if piece.early < piece.dial.size:
@@ -229,7 +224,3 @@ def advance(recursion: Recursion, dial: Array, emf: Array, states: Array) -> Arr
 def sample_count(path: KnobPath, sample_rate_hz: float) -> int:
     """Samples in a render along this path."""
     return round(path.duration_s * sample_rate_hz)
-
-
-def _in_blocks(take: Array) -> Iterator[Array]:
-    return (take[:, first : first + BLOCK] for first in range(0, take.shape[1], BLOCK))

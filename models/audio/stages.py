@@ -84,12 +84,12 @@ class Voice:
         if isinstance(self.renderer, Driven) or not self.noise_gain:
             yield from clean
             return
-        rate, channels = self.renderer.sample_rate_hz, take.shape[0]
+        rate = self.renderer.sample_rate_hz
         noise = (
-            np.tile(self.noise_gain * piece, (channels, 1))
+            np.tile(self.noise_gain * piece, (take.shape[0], 1))
             for piece in noise_pieces(sample_count(path, rate), rate)
         )
-        hummed = self.renderer.of_emf().along_pieces(path, noise, channels)
+        hummed = self.renderer.of_emf().along_pieces(path, noise)
         of_coil = taken_from(np.stack(blocks) for blocks in hummed)
         for blocks in clean:
             others = of_coil(blocks[0].shape[1])
