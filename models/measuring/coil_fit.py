@@ -42,7 +42,7 @@ _START_FARADS = 120e-12
 _SHARES = np.linspace(0.0, 0.9, 10)
 # Least-squares fits of a coil, by which progress is counted: from everywhere without eddy loss
 # and with it, then on from share to share, and about eight between two shares.
-FITS = 3 + 6 + _SHARES.size - 1 + 8
+FITS = len(_STARTS_HENRIES) * (1 + len(_STARTS_EDDY_OHMS)) + _SHARES.size - 1 + 8
 # What a handheld meter says of resistors and capacitors, as a standard deviation:
 # common practice, no source.
 _METER_ERROR = 0.01
@@ -282,26 +282,26 @@ def fitted_coil(
     off : ndarray, shape (q,)
         What is known, as it fits best.
     """
-    done = 0
+    left = FITS
 
-    def fit(share: float | None, warm: Array | None) -> _Tried:
-        nonlocal done
-        found = _tried(miss, resistance_ohms, known_errors, share, warm)
-        starts = len(_starts(share, known_errors.size)) if warm is None else 1
-        progress(min(starts, FITS - done))
-        done = min(done + starts, FITS)
+    def fit(share: float | None, starts: list[Array]) -> _Tried:
+        nonlocal left
+        found = _tried(miss, resistance_ohms, known_errors, share, starts)
+        done = min(len(starts), left)
+        left -= done
+        progress(done)
         return found
 
-    tried = [fit(None, None)]
-    warm = None
+    tried = [fit(None, _starts((None,), known_errors.size))]
+    starts = _starts(_STARTS_EDDY_OHMS, known_errors.size)
     for share in _SHARES:
-        tried.append(fit(float(share), warm))
-        warm = tried[-1].fit.values
+        tried.append(fit(float(share), starts))
+        starts = [tried[-1].fit.values]
     noise_db = min(tried, key=lambda one: one.fit.misfit).fit.noise_db
     best = _borne_out(tried, noise_db)
     if best.share:
         best = _refined(fit, best, noise_db)
-    progress(FITS - done)
+    progress(left)
     chi2 = np.array([one.fit.chi2(noise_db) for one in tried])
     weights = np.exp(-0.5 * (chi2 - chi2.min()))
     errors = [
@@ -334,20 +334,24 @@ def _borne_out(tried: list[_Tried], noise_db: float) -> _Tried:
     return min(tried, key=criterion)
 
 
-def _refined(fit: Callable[[float, Array], _Tried], best: _Tried, noise_db: float) -> _Tried:
+def _refined(fit: Callable[[float, list[Array]], _Tried], best: _Tried, noise_db: float) -> _Tried:
     """With the share of leakage between two of those tried."""
     step, share = float(_SHARES[1]), float(best.share or 0.0)
     answer = scipy.optimize.minimize_scalar(
-        lambda s: fit(s, best.fit.values).fit.chi2(noise_db),
+        lambda s: fit(s, [best.fit.values]).fit.chi2(noise_db),
         bounds=(share - step, min(share + step, 0.99)),
         method="bounded",
         options={"xatol": 0.01},
     )
-    return fit(float(answer.x), best.fit.values)
+    return fit(float(answer.x), [best.fit.values])
 
 
 def _tried(
-    miss: Miss, resistance_ohms: float, known_errors: Array, share: float | None, warm: Array | None
+    miss: Miss,
+    resistance_ohms: float,
+    known_errors: Array,
+    share: float | None,
+    starts: list[Array],
 ) -> _Tried:
     """Fit one form; from a fit of another share, or from everywhere."""
     free = 2 if share is None else 3
@@ -358,15 +362,13 @@ def _tried(
 
     limits = np.log([_HENRIES, _FARADS, _EDDY_OHMS][:free])
     bounds = np.concatenate([limits, np.repeat([[-0.5, 0.5]], known_errors.size, axis=0)])
-    starts = _starts(share, known_errors.size) if warm is None else [warm]
     expected = np.zeros(free + known_errors.size)
     spread = np.concatenate([np.full(free, np.inf), known_errors])
     return _Tried(fitted(left, starts, bounds, expected, spread), share)
 
 
-def _starts(share: float | None, known: int) -> list[Array]:
+def _starts(eddies: Sequence[float | None], known: int) -> list[Array]:
     """Where to look from, with so many known values as they are known."""
-    eddies = (None,) if share is None else _STARTS_EDDY_OHMS
     return [
         np.append(np.log([one for one in (henries, _START_FARADS, eddy) if one]), np.zeros(known))
         for henries in _STARTS_HENRIES
