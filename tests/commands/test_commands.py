@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +15,7 @@ import soundfile
 import presolder as ps
 from presolder.models.errors import InputError
 from presolder.models.instrument.designs import BUILT_IN, short_list
+from presolder.render.commands.options import parse_frequencies
 from presolder.render.files.audio import Recording
 from presolder.render.files.rigs import find_rig
 from presolder.render.report.take import remarks
@@ -406,3 +408,26 @@ def test_as_many_designs_as_a_file_may_have(tmp_path: Path) -> None:
     file.write_text("".join(tables))
     with pytest.raises(InputError, match="65 designs; at most 64"):
         in_process("curves", "--designs", str(file))
+
+
+@pytest.mark.parametrize(
+    "text", ["100:50:3", "0:100:3", "1:2:1", "1:2:3:4", "1:2", "a:2:3", "-5:5:3"]
+)
+def test_frequency_lists_that_are_none(text: str) -> None:
+    with pytest.raises(InputError, match=r"first:last:count"):
+        parse_frequencies(text)
+
+
+def test_frequency_lists() -> None:
+    assert parse_frequencies("100:400:3") == pytest.approx([100, 200, 400])
+    assert parse_frequencies("100,50") == pytest.approx([100, 50])
+
+
+@pytest.mark.parametrize(("draws", "fits"), [(9, False), (10, True), (100_001, False)])
+def test_draws(draws: int, fits: bool) -> None:
+    words = ("curves", "--design", "bare", "--dial", "5", "--tolerance", "--draws", str(draws))
+    if fits:
+        assert re.search(r"-\d+\.\d \(-\d+\.\d to -\d+\.\d\)", in_process(*words))
+    else:
+        with pytest.raises(InputError, match=f"--draws {draws} must lie between 10 and"):
+            in_process(*words)

@@ -8,6 +8,7 @@ import pytest
 
 from presolder.models.cores import JOBS
 from presolder.render.cli import SUMMARIES, cli
+from presolder.render.commands.remarks import QUIET, progress_is_seen, remark, say_remarks
 from running import presolder_here
 from takes import SAMPLES
 
@@ -55,3 +56,22 @@ def test_verbose_tells_what_is_used_and_how_long_it_took() -> None:
 def test_impossible_numbers_of_cores(jobs: str) -> None:
     done = presolder_here("need", "--jobs", jobs)
     assert done.returncode == 2 and "--jobs" in done.stderr
+
+
+def test_quiet_leaves_out_progress_and_remarks(capsys: pytest.CaptureFixture[str]) -> None:
+    """Progress is for terminals only; remarks wait for the end, so that an error stays one line."""
+    for quiet in (False, True):
+        context = click.Context(click.Command("a"))
+        context.meta[QUIET] = quiet
+        with context:
+            assert progress_is_seen(True) is not quiet
+            assert progress_is_seen(False) is False
+            remark("by the way")
+            assert capsys.readouterr().err == ""
+            say_remarks(context)
+            assert capsys.readouterr().err == ("" if quiet else "by the way\n")
+            say_remarks(context)
+            assert capsys.readouterr().err == ""
+    # From a script it is said at once.
+    remark("at once")
+    assert capsys.readouterr().err == "at once\n"

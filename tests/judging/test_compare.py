@@ -2,6 +2,8 @@
 
 import json
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -16,7 +18,14 @@ from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.taper import Taper
 from presolder.models.judging.merit import merit, merits, pickup_load
-from presolder.models.judging.ranking import EQUAL_DB, effort, in_order, ranked, scored
+from presolder.models.judging.ranking import (
+    EQUAL_DB,
+    effort,
+    in_order,
+    ranked,
+    scored,
+    worth_their_parts,
+)
 from presolder.render.files.rigs import built_in_rigs, find_situations
 from rigs import single
 from running import in_process
@@ -199,3 +208,21 @@ def test_ranks_follow_scores(humbucker: Rig) -> None:
         order = ranked(ear_of(humbucker, plays=plays), built_in_designs(humbucker.first.volume))
         for i, one in enumerate(order):
             assert all(other.score_db > one.score_db - EQUAL_DB for other in order[i + 1 :])
+
+
+def test_parts_must_earn_their_solder() -> None:
+    def one(rank: int, score_db: float) -> Any:
+        return SimpleNamespace(effort=SimpleNamespace(rank=rank), score_db=score_db)
+
+    plain = one(0, 2.0)
+    for parts, better_by, kept in (
+        (1, 0.4, False),
+        (1, 0.6, True),
+        (0, 0.4, True),
+        (0, -3.0, True),
+    ):
+        other = one(parts, plain.score_db - better_by)
+        assert EQUAL_DB == 0.5
+        assert worth_their_parts([plain, other]) == ((plain, other) if kept else (plain,))
+    # The dear one first: what is simpler stays, however much worse.
+    assert worth_their_parts([one(1, 1.0), plain])[1] is plain

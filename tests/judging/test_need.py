@@ -147,3 +147,11 @@ def test_nonsense_is_refused(options: list[str], message: str) -> None:
     assert result.returncode == 2
     assert message in result.stderr
     assert result.stderr.count("\n") == 1
+
+
+def test_what_is_heard_at_one_dial_is_heard(humbucker: Rig) -> None:
+    """At 9.99 nothing has changed yet; that does not unsay what 5 does."""
+    ear = ear_of(humbucker, dials=[9.99, 5.0])
+    found = need(ear, np.array([9.99, 5.0]))
+    assert found.shown.change.noticed.tolist() == [False, True]
+    assert found.verdict in ("probably", "yes")

@@ -13,7 +13,7 @@ from presolder.models.circuit.ports import bridged, combined, leaf_admittance, o
 from presolder.models.circuit.response import transfer
 from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Pickup, Pot
-from presolder.models.instrument.designs import BUILT_IN
+from presolder.models.instrument.designs import BUILT_IN, built_in_designs
 from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.network import (
     Capacitor,
@@ -26,7 +26,7 @@ from presolder.models.instrument.network import (
 )
 from presolder.models.instrument.preferred import preferred_values
 from presolder.models.instrument.taper import Taper
-from presolder.models.instrument.topologies import DEFAULT_SHAPES
+from presolder.models.instrument.topologies import DEFAULT_SHAPES, built_in_of
 from presolder.models.judging.ear import Ear
 from presolder.models.judging.merit import merit, merits
 from presolder.models.judging.ranking import score
@@ -231,3 +231,14 @@ def test_nonsense(options: tuple[str, ...], says: str) -> None:
     with pytest.raises(InputError) as caught:
         in_process("tailor", *options)
     assert says in str(caught.value)
+
+
+def test_built_in_designs_of_a_topology() -> None:
+    pot = Pot(500e3)
+    every = {format_network(one.network): one.name for one in built_in_designs(pot)}
+    for text, names in (
+        ("1n + 1k", {"series", "series-strong"}),
+        ("1k + 1k + 1k", set()),
+    ):
+        found = built_in_of(parse_expression(text), pot)
+        assert {every[format_network(one)] for one in found} == names

@@ -10,6 +10,7 @@ from ears import ear_of
 from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Pickup, Pot
 from presolder.models.instrument.expression import parse_expression
+from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.taper import Taper
 from presolder.models.judging.character import character
 from presolder.models.judging.tolerance import (
@@ -164,3 +165,29 @@ def test_nonsense(options: tuple[str, ...], says: str) -> None:
     with pytest.raises(InputError) as caught:
         in_process("curves", *options)
     assert says in str(caught.value)
+
+
+def test_what_strays_and_how_far(humbucker: Rig) -> None:
+    """A gang as a pot does, 20 %; resistors 5, capacitors 10 (common practice, no source)."""
+    network = parse_expression("gang(500k, audio) || (91k + 1n)")
+    found = [
+        (part.name, part.kind, part.spread) for part in straying_parts(humbucker, network, Spread())
+    ]
+    assert found == [
+        ("volume pot", "pot", 0.20),
+        ("taper midpoint", "midpoint", 0.05),
+        ("cable", "cable", 0.20),
+        ("gang 500k", "pot", 0.20),
+        ("91k", "resistor", 0.05),
+        ("1n", "capacitor", 0.10),
+    ]
+
+
+def test_a_tighter_capacitor_strays_half_as_far(humbucker: Rig) -> None:
+    """Of 10 and 5 %; what ears make of it is next to proportional."""
+    ear, dials = ear_of(humbucker), np.array([8.0, 6.0, 4.0])
+    found = tighter_capacitor(ear, parse_expression("1n"), dials, Spread())
+    assert found is not None
+    assert found.then_db / found.now_db == pytest.approx(0.5, abs=0.06)
+    assert tighter_capacitor(ear, parse_expression("1n"), dials, Spread(capacitor=0.05)) is None
+    assert tighter_capacitor(ear, parse_expression("91k"), dials, Spread()) is None

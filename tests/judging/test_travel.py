@@ -9,17 +9,21 @@ import pytest
 
 import presolder as ps
 from ears import ear_of
+from presolder.models.circuit.equations import chain_equations
+from presolder.models.circuit.response import transfer
 from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Load, Pickup, Pot
 from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.network import Capacitor, Resistor, Series
 from presolder.models.instrument.preferred import preferred_values
+from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.taper import Taper
 from presolder.models.judging.merit import merit
 from presolder.models.judging.search import Shelf
 from presolder.models.judging.travel import (
     fit_travel,
     half_as_loud_at,
+    pots_sold,
     turn_of,
     untracked_db,
     usable_between,
@@ -176,3 +180,36 @@ def test_curves_that_make_no_sense(tmp_path: Path, rows: str, says: str) -> None
 def test_nonsense(options: tuple[str, ...], says: str) -> None:
     done = presolder_here("travel", "--wanted", "halfway at 5", *options)
     assert done.returncode == 2 and says in done.stderr
+
+
+def test_a_wanted_turn_lies_between_its_points() -> None:
+    found = wanted_through([(2.3, -20.0), (5.0, -10.0), (10.0, 0.0)], "")
+    assert found.dial.tolist() == [9.5 - 0.5 * i for i in range(15)]
+    assert found.level_db[found.dial == 7.5] == pytest.approx(-5.0)
+    assert found.level_db[found.dial == 2.5] == pytest.approx(-10.0 - 2.5 * 10 / 2.7)
+    with pytest.raises(InputError, match="dials must rise"):
+        wanted_through([(5.0, -10.0), (5.0, 0.0)], "")
+
+
+def test_pots_that_are_sold() -> None:
+    """Three values and four laws (common practice, no source), and the one there is, once."""
+    for now, count in ((Pot(500e3, Taper("audio", 0.15)), 12), (Pot(330e3, Taper("linear")), 13)):
+        sold = pots_sold(now)
+        assert len(sold) == len(set(sold)) == count and sold[0] == now
+        assert {pot.resistance_ohms for pot in sold[1:]} == {250e3, 500e3, 1e6}
+        assert {pot.taper.kind for pot in sold[1:]} == {"linear", "audio"}
+
+
+def test_a_gang_a_fifth_off_by_the_response_at_one_frequency(humbucker: Rig) -> None:
+    """20 % of the gang's value either way, and none without a gang."""
+    ear, dials = ear_of(humbucker), np.array([8.0, 5.0, 2.0])
+    assert untracked_db(ear, parse_expression("470p"), dials) is None
+    nominal, *others = (
+        20
+        * np.log10(np.abs(transfer(chain_equations(humbucker, parse_expression(text)), 700, dials)))
+        for text in ("gang(250k, linear)", "gang(200k, linear)", "gang(300k, linear)")
+    )
+    by_hand = max(float(np.abs(other - nominal).max()) for other in others)
+    found = untracked_db(ear, parse_expression("gang(250k, linear)"), dials)
+    # The level over the whole take, against that at one frequency amid it.
+    assert found == pytest.approx(by_hand, rel=0.3) and by_hand > 0.3

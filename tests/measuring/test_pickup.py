@@ -18,13 +18,16 @@ from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
 from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Load, Pickup, Pot
+from presolder.models.instrument.rig import Rig
 from presolder.models.measuring.coil import Impedance, Response, coil_from_readings
 from presolder.models.measuring.coil_fit import (
     FITS,
+    _strayed,
     coil_from_impedance,
     coil_from_responses,
     rig_from_responses,
 )
+from presolder.models.measuring.fitting import half_width
 from presolder.models.measuring.sine_sweep import swept_response
 from presolder.render.files.rigs import find_rig
 from rigs import single
@@ -356,3 +359,28 @@ def test_at_the_jack_through_the_command(tmp_path: Path) -> None:
     ):
         with pytest.raises(InputError, match=says):
             in_process("pickup", *wrong)
+
+
+def test_a_strayed_rig(humbucker: Rig) -> None:
+    """Volume 10 % up, tone pot 20 % down, its capacitor 5 % up, cable 30 % down."""
+    tone = humbucker.first.tone
+    assert tone is not None
+    found = _strayed(humbucker, np.array([0.1, -0.2, 0.05, -0.3]))
+    assert found.first.tone is not None
+    ratios = (
+        found.volume.resistance_ohms / humbucker.volume.resistance_ohms,
+        found.first.tone.pot.resistance_ohms / tone.pot.resistance_ohms,
+        found.first.tone.capacitance_farads / tone.capacitance_farads,
+        found.cable_farads / humbucker.cable_farads,
+    )
+    assert ratios == pytest.approx((1.1, 0.8, 1.05, 0.7))
+    toneless = humbucker.with_first(replace(humbucker.first, tone=None))
+    assert _strayed(toneless, np.zeros(4)) == toneless
+
+
+def test_half_widths_hold_the_truth_a_little_more_than_19_times_of_20() -> None:
+    """2 to 2.3 standard deviations of a Gaussian (1.96 would be 95 %); of two, as far as both."""
+    one = half_width(3.0, np.array([3.0]), np.array([0.1]), np.ones(1))
+    assert 0.196 < one < 0.23
+    two = half_width(0.0, np.array([0.0, 1.0]), np.array([1e-3, 1e-3]), np.array([0.5, 0.5]))
+    assert two == pytest.approx(1.0, abs=3e-3) and two > 1.0

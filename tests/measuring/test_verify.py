@@ -31,10 +31,10 @@ from presolder.models.circuit.response import transfer
 from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Pickup, Pot
 from presolder.models.instrument.expression import parse_expression
-from presolder.models.instrument.network import Network
+from presolder.models.instrument.network import Network, leaves
 from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.taper import Taper
-from presolder.models.measuring.faults import Guitar, as_described, faults
+from presolder.models.measuring.faults import Guitar, _other_laws, as_described, faults
 from presolder.models.measuring.telling import reading
 from presolder.models.measuring.third_octaves import BAND_HZ, band_gain_db, spectrum, usable
 from presolder.models.measuring.verify import (
@@ -42,7 +42,9 @@ from presolder.models.measuring.verify import (
     Findings,
     _dials_off,
     foretold,
+    in_figures,
     judged,
+    strayed_guitars,
     verify,
 )
 from presolder.models.measuring.wobble import BAND_WOBBLE_DB, LEVEL_WOBBLE_DB, whitened
@@ -439,3 +441,46 @@ def test_nonsense(tmp_path: Path) -> None:
         with pytest.raises(InputError) as caught:
             in_process("verify", *options)
         assert says in str(caught.value)
+
+
+def test_guitars_of_ordinary_parts(humbucker: Rig) -> None:
+    """One part after the other, by a standard deviation of what is drawn evenly: spread / √3."""
+    network = parse_expression("gang(500k, audio) || (91k + 1n)")
+    one = as_described(humbucker, network)
+    cable, pot, taper, *parts = strayed_guitars(one)
+    third = np.sqrt(3)
+    assert cable.rig.cable_farads / humbucker.cable_farads == pytest.approx(1 + 0.2 / third)
+    ohms = pot.rig.volume.resistance_ohms / humbucker.volume.resistance_ohms
+    assert ohms == pytest.approx(1 + 0.2 / third)
+    moved = taper.rig.volume.taper.midpoint - humbucker.volume.taper.midpoint
+    assert moved == pytest.approx(0.05 / third)
+    values = [
+        [getattr(leaf, "farads", None) or leaf.ohms for leaf in leaves(network)]  # type: ignore[union-attr]
+        for network in [network, *(guitar.network for guitar in parts)]
+        if network is not None
+    ]
+    ratios = np.array(values[1:]) / values[0]
+    # In the order in which they are written: a gang as a pot, a resistor, a capacitor.
+    wanted = np.ones((3, 3)) + np.diag([0.2, 0.05, 0.1]) / third
+    assert ratios == pytest.approx(wanted)
+
+
+def test_laws_that_a_pot_may_have_instead() -> None:
+    for kind, others in (
+        ("audio", {"linear", "reverse-audio"}),
+        ("linear", {"audio", "reverse-audio"}),
+        ("reverse-audio", {"linear", "audio"}),
+        # One law in two makes.
+        ("two-slope", {"linear", "reverse-audio"}),
+    ):
+        assert {law.kind for law in _other_laws(Taper(kind))} == others  # type: ignore[arg-type]
+
+
+def test_level_and_treble_of_bands() -> None:
+    """The mean of the bands about 500 Hz, and what those from 2 to 4 kHz are above it."""
+    bands = np.where(BAND_HZ < 1000, -3.0, 2.0)
+    level, treble = in_figures(np.array([bands, bands + 1.0]))
+    assert level.tolist() == [-3.0, -2.0] and treble.tolist() == [5.0, 5.0]
+    silent = np.where(BAND_HZ > 1000, np.nan, bands)
+    level, treble = in_figures(silent[None])
+    assert level.tolist() == [-3.0] and np.isnan(treble).all()

@@ -7,10 +7,12 @@ from pathlib import Path
 import click
 import pytest
 
+import presolder as ps
 from presolder.models.errors import InputError
 from presolder.models.instrument.designs import BUILT_IN
 from presolder.render.cli import SUMMARIES, cli
 from presolder.render.files.rigs import built_in_rigs
+from presolder.render.report.rigs import rig_plain
 from running import in_process
 from takes import DOCS, SAMPLES
 
@@ -95,3 +97,16 @@ def test_documented_keys_are_the_keys() -> None:
         result = json.loads(in_process(name, *options, "--json"))
         assert set(result) <= keys, (name, set(result) - keys)
         assert keys - set(result) <= {"tolerance"}, (name, keys - set(result))
+
+
+def test_what_a_rigs_json_says_of_its_take() -> None:
+    """Of a take at the jack the chain as it stood; of one from the string nothing."""
+    for rig in ps.rigs():
+        said = rig_plain(ps.rig(rig))["take"]
+        stood = ps.rig(rig).take.rig
+        assert (said["cable_farads"] is None) == (stood is None), rig
+        if stood is not None:
+            assert said["cable_farads"] == stood.cable_farads
+            assert said["input_ohms"] == stood.load.resistance_ohms
+            tone = stood.nearest_tone
+            assert said["tone_dial"] == (None if tone is None else tone.dial)
