@@ -162,10 +162,7 @@ def test_first_sound_takes_little_work(page: Page) -> None:
     for _ in range(3):
         before_s = worked_s()
         page.get_by_role("button", name="Play", exact=True).click()
-        page.wait_for_function(
-            "window.audition.state.playing && window.audition.live.positionS() > 0",
-            polling=10, timeout=10_000,
-        )  # fmt: skip
+        until(page, "window.audition.state.playing && window.audition.live.positionS() > 0")
         took_s.append(worked_s() - before_s)
         # Measured 0.74 to 1.03 s, the audio thread's own work until it is seen included.
         if took_s[-1] < 2.0:
