@@ -14,6 +14,7 @@ import argparse
 import ast
 import contextlib
 import copy
+import hashlib
 import importlib
 import io
 import json
@@ -208,25 +209,44 @@ def live_function(fault: Fault) -> FunctionType | None:
 
 
 class _Reached:
-    """A plugin that tells which functions each test reaches, and how long it takes."""
+    """A plugin that tells which functions each test reaches, and how long it takes.
+
+    What makes a fixture that tests share is reached by each that asks for it.
+    """
 
     def __init__(self) -> None:
         self.by_function: dict[str, list[str]] = defaultdict(list)
         self.seconds: dict[str, float] = {}
+        self._shared: dict[int, set[CodeType]] = defaultdict(set)
+        self._seen: list[set[CodeType]] = []
+
+    @pytest.hookimpl(hookwrapper=True)
+    def pytest_fixture_setup(self, fixturedef: Any) -> Iterator[None]:
+        shared = fixturedef.scope != "function"
+        if shared:
+            self._seen.append(self._shared[id(fixturedef)])
+        yield
+        if shared:
+            self._seen.pop()
 
     @pytest.hookimpl(hookwrapper=True)
     def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
         seen: set[CodeType] = set()
+        self._seen = [seen]
 
         def profile(frame: Any, event: str, _: object) -> None:
             if event == "call":
-                seen.add(frame.f_code)
+                self._seen[-1].add(frame.f_code)
 
         began = time.perf_counter()
         sys.setprofile(profile)
         yield
         sys.setprofile(None)
         self.seconds[item.nodeid] = time.perf_counter() - began
+        asked: dict[str, Any] = getattr(item, "_fixtureinfo").name2fixturedefs  # noqa: B009
+        for definitions in asked.values():
+            for one in definitions:
+                seen |= self._shared[id(one)]
         for code in seen:
             path = Path(code.co_filename)
             if path.is_relative_to(ROOT) and path.parts[len(ROOT.parts)] in ("models", "render"):
@@ -297,34 +317,41 @@ def verdict(fault: Fault, suite: Suite) -> str:
 
 
 def learn(kept: Path, at_once: int) -> Suite:
-    """Run the tests once and see what they reach; kept for the next time."""
-    if not kept.exists():
-        files = sorted((ROOT / "tests").rglob("test_*.py"), key=lambda one: one.stat().st_size)
-        files = [one for one in files if not str(one.relative_to(ROOT)).startswith(ELSEWHERE)]
+    """Run the tests once and see what they reach; kept for the next time, file by file."""
+    known: dict[str, Any] = json.loads(kept.read_text("utf-8")) if kept.exists() else {}
+    files = {
+        path.relative_to(ROOT).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in sorted((ROOT / "tests").rglob("test_*.py"), key=lambda one: one.stat().st_size)
+    }
+    files = {name: hashed for name, hashed in files.items() if not name.startswith(ELSEWHERE)}
+    known = {name: one for name, one in known.items() if files.get(name) == one[0]}
 
-        def share(number: int) -> Suite:
-            part = kept.with_suffix(f".{number}")
+    def reach(name: str) -> Any:
+        part = kept.with_suffix(f".{hashlib.sha256(name.encode()).hexdigest()[:8]}")
 
-            def work() -> int:
-                reached = _Reached()
-                run_quietly([str(one) for one in files[number::at_once]], [reached])
-                part.write_text(json.dumps([reached.by_function, reached.seconds]), "utf-8")
-                return 0
+        def work() -> int:
+            reached = _Reached()
+            run_quietly([name], [reached])
+            part.write_text(json.dumps([reached.by_function, reached.seconds]), "utf-8")
+            return 0
 
-            in_child(work, 7200)
-            found = Suite(*json.loads(part.read_text("utf-8")))
-            part.unlink()
-            return found
+        in_child(work, 1800)
+        found = json.loads(part.read_text("utf-8"))
+        part.unlink()
+        return found
 
-        by_function: dict[str, list[str]] = defaultdict(list)
-        seconds: dict[str, float] = {}
-        with ThreadPoolExecutor(at_once) as pool:
-            for one in pool.map(share, range(at_once)):
-                seconds |= one.seconds
-                for function, tests in one.by_function.items():
-                    by_function[function] += tests
-        kept.write_text(json.dumps([by_function, seconds]), "utf-8")
-    return Suite(*json.loads(kept.read_text("utf-8")))
+    new = [name for name in reversed(files) if name not in known]
+    with ThreadPoolExecutor(at_once) as pool:
+        for name, found in zip(new, pool.map(reach, new), strict=True):
+            known[name] = [files[name], *found]
+            kept.write_text(json.dumps(known), "utf-8")
+    by_function: dict[str, list[str]] = defaultdict(list)
+    seconds: dict[str, float] = {}
+    for _, functions_of, seconds_of in known.values():
+        seconds |= seconds_of
+        for function, tests in functions_of.items():
+            by_function[function] += tests
+    return Suite(by_function, seconds)
 
 
 def load_everything() -> None:

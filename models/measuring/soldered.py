@@ -178,5 +178,6 @@ def _between(branches: tuple[Branch, ...], plus: int, minus: int, dial: float) -
 def _shows(probe: Probe) -> float:
     """How clearly a part shows; of what does not show, the higher reading."""
     if np.isinf(probe.without_ohms):
-        return 10.0 if np.isfinite(probe.ohms) else 0.0
+        # A joint that nothing reached is open at every dial.
+        return 0.0
     return float(np.log(probe.without_ohms / max(probe.ohms, 1e-3))) + 1e-9 * probe.ohms
