@@ -63,6 +63,9 @@ class Fault:
     node: int
     said: str
 
+    def __str__(self) -> str:
+        return f"{self.path}:{self.line} {self.function}: {self.said}"
+
 
 # ---- making faults ---------------------------------------------------------------------
 
@@ -409,19 +412,20 @@ def main() -> None:
     def judge(fault: Fault) -> None:
         if time.monotonic() < ends:
             verdicts[fault] = verdict(fault, suite)
+            if verdicts[fault] == "survived":
+                with asked.out.open("a", encoding="utf-8") as out:
+                    out.write(f"{fault}\n")
             if sys.stderr.isatty():
                 print(f"\r{len(verdicts)} of {len(chosen)}", end="", file=sys.stderr)
 
+    asked.out.write_text("", "utf-8")
     # A fork is made by whichever thread; each waits for its own.
     with ThreadPoolExecutor(asked.at_once) as pool:
         list(pool.map(judge, chosen))
     print(table(verdicts))
     survivors = [one for one, said in verdicts.items() if said == "survived"]
     survivors.sort(key=lambda one: (one.path, one.line))
-    asked.out.write_text(
-        "\n".join(f"{one.path}:{one.line} {one.function}: {one.said}" for one in survivors) + "\n",
-        "utf-8",
-    )
+    asked.out.write_text("".join(f"{one}\n" for one in survivors), "utf-8")
 
 
 if __name__ == "__main__":
