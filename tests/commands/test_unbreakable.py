@@ -9,6 +9,7 @@ import signal
 import stat
 import subprocess
 import sys
+import tempfile
 import time
 import zipfile
 from pathlib import Path
@@ -22,6 +23,7 @@ from presolder.models.errors import InputError
 from presolder.render.files import audio, ffmpeg
 from presolder.render.files.audio import read_impulse, read_recording
 from presolder.render.files.folder import file_stems, new_file, new_folder
+from presolder.render.files.health import scratch_trouble
 from presolder.render.files.toml import read_toml
 from running import NUMBA_PRINTS, numba_program, presolder_here
 from takes import SAMPLES
@@ -556,6 +558,10 @@ def test_doctor(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     assert "unknown key" in lines["own rig"]
     assert "not installed" in lines["ffmpeg"]
     assert lines["compiled loops"].strip() == "works"
+    in_the_way = tmp_path / "file"
+    in_the_way.write_text("")
+    monkeypatch.setattr(tempfile, "tempdir", str(in_the_way / "scratch"))
+    assert scratch_trouble() == f"{in_the_way / 'scratch'} cannot be written: Not a directory"
 
 
 @slow

@@ -2,6 +2,7 @@
 
 import sys
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -9,7 +10,7 @@ import pytest
 from presolder.models.instrument.controls import Pickup
 from presolder.models.instrument.quantities import format_code
 from presolder.models.instrument.rig import Rig
-from presolder.models.instrument.source import Piezo, coils_of
+from presolder.models.instrument.source import CoilsInSeries, Piezo, Wound, coils_of
 from presolder.render.files.rigs import built_in_rigs, find_situations
 from presolder.render.plots import guitar_svg
 from random_circuits import random_wiring
@@ -77,3 +78,24 @@ def test_any_wiring_can_be_drawn(index: int) -> None:
     there = words(rig)
     for part in parts_named(rig):
         assert part in there
+
+
+def test_a_coil_out_of_phase_has_its_dot_at_the_other_end(humbucker: Rig) -> None:
+    """Further down, but not as far as the next coil's would be."""
+
+    def dots(share: float) -> tuple[list[float], list[float]]:
+        coils = CoilsInSeries((Wound(humbucker.coil), Wound(humbucker.coil, share)))
+        rig = humbucker.with_first(replace(humbucker.first, pickup=coils))
+        tree = ET.fromstring(guitar_svg(rig))
+        circles = [one for one in tree.iter() if one.tag.endswith("circle")]
+        # Joints are smaller.
+        largest = max(float(one.get("r", "0")) for one in circles)
+        found = [one for one in circles if float(one.get("r", "0")) == largest]
+        across, down = ([float(one.get(key, "0")) for one in found] for key in ("cx", "cy"))
+        return across, down
+
+    (across, heights), (also, turned) = dots(1.0), dots(-1.0)
+    assert len(heights) == 2 and across == also
+    coil = heights[1] - heights[0]
+    assert turned[0] == heights[0] and heights[1] < turned[1] < heights[1] + coil
+    assert 0.3 * coil < turned[1] - heights[1] < coil

@@ -143,6 +143,13 @@ def test_order_over_jobs(drawer: Path) -> None:
     resistor = json.loads(in_process("order", *one))["orders"][0]
     assert (resistor["in_stock"], resistor["to_buy"]) == (1, 0)
     assert "To buy: 0.10 in all" in text and lines
+    bought = ("--job", "humbucker-500k=220k + 330p", "--job", "humbucker-500k=330k || 220p")
+    again = ("--job", "humbucker-500k=330k + 470p")
+    told = in_process("order", *bought, *again, "--stock", str(drawer))
+    assert "To buy: 0.05 in all, 3 lines without a price apart." in told
+    nothing = in_process("order", "--job", "humbucker-500k=22k || 220p", "--stock", str(drawer))
+    assert "to buy" in nothing and "To buy" not in nothing
+    assert "To buy" not in in_process("order", *jobs)
     plain = json.loads(in_process("order", *jobs, "--json"))
     assert {line["in_stock"] for line in plain["orders"]} == {None}
 

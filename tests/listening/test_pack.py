@@ -304,6 +304,7 @@ def test_compressed_takes_are_read(tmp_path: Path, ending: str) -> None:
     ("options", "message"),
     [
         (["--dial", "0,5"], "0 must lie above 0"),
+        (["--dial", "10.5"], "10.5 must lie above 0 and up to 10"),
         (["--dial", "5,5"], "the same to a hand"),
         (["--dial", "x"], "must be numbers separated by commas"),
         (["--note", "n" * 3000], "at most 2000"),

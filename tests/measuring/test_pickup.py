@@ -125,6 +125,14 @@ def test_any_exciter_drops_out(form: int) -> None:
     assert found.misfit_db < 0.01
 
 
+def test_misfit_of_one_response_is_its_noise() -> None:
+    random = np.random.default_rng(5)
+    gain_db = decibels(coil_response(COIL, HZ, METER)) + random.normal(0, 0.3, HZ.size)
+    found = coil_from_responses(COIL.resistance_ohms, (Response(HZ, gain_db, 0.0),), METER)
+    # Of 80 points with five values fitted, within two standard errors.
+    assert found.misfit_db == pytest.approx(0.3, rel=0.17)
+
+
 def ladder(random: np.random.Generator) -> tuple[list[Part], float]:
     """A winding whose eddy currents are spread over seven sections of L and R.
 
