@@ -7,6 +7,7 @@ import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -51,6 +52,35 @@ def test_docstring_has_all_its_sections(name: str) -> None:
         assert text["Raises"]
     describes_only = inspect.getmodule(function).__name__.endswith("_describe")  # type: ignore[union-attr]
     assert describes_only or text["Notes"], "no source is named"
+
+
+def test_what_progress_counts_adds_up(tmp_path: Path) -> None:
+    """All that is announced is done, and in more than one go."""
+    take, turn, rig = ps.sample(), ps.turn(10, 8, travel=0.5, rest=0.0), "humbucker-500k"
+    stairs: dict[str, Any] = {"stairs": True, "stair_dials": (10, 5), "phrase_s": 0.5}
+    dirt, two = ps.Dirt("smooth"), ["bare", "cap"]
+    done: list[int] = []
+    totals: set[int] = set()
+
+    def progress(more: int, total: int) -> None:
+        done.append(more)
+        totals.add(total)
+
+    works: list[Callable[[], object]] = [
+        lambda: ps.render_files(tmp_path / "a", take, rig, two, turn, **stairs, progress=progress),
+        lambda: ps.pack(
+            tmp_path / "b", take, rig, two, dials=[8, 5], sweep=turn, dirt=dirt, **stairs,
+            recordings=True, progress=progress,
+        ),
+        lambda: ps.curves(rig, two, [5.0], spread=ps.Spread(), draws=8, seed=1, progress=progress),
+        lambda: ps.tailor(rig, topologies=["cap", "series"], series="E6", progress=progress),
+        lambda: ps.cleanup(rig, ["bare"], dirt=dirt, progress=progress),
+    ]  # fmt: skip
+    for work in works:
+        done.clear()
+        totals.clear()
+        work()
+        assert totals == {sum(done)} and len(done) > 1
 
 
 @pytest.mark.parametrize("name", FUNCTIONS)

@@ -57,6 +57,12 @@ def test_clipped_runs() -> None:
     assert flaws(take[np.newaxis], RATE).clipped_runs == 3
     take[500:503] = 0.0
     assert flaws(take[np.newaxis], RATE).clipped_runs == 0
+    # Pairs, at both ends and with a sample between them, are no runs beside three that are.
+    take[:4], take[-3:], take[1003:1005] = 0.0, 0.0, 1.0
+    take[:2], take[-2:], take[1002] = 1.0, 1.0, 0.9
+    for first in (200, 204, 208):
+        take[first : first + 3] = -1.0
+    assert flaws(take[np.newaxis], RATE).clipped_runs == 3
 
 
 def test_a_stream_taken_otherwise_than_it_was_cut() -> None:

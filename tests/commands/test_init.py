@@ -8,7 +8,8 @@ import click
 import pytest
 from click.testing import CliRunner
 
-from presolder.models.instrument.starter import PICKUP_KINDS, QUESTIONS
+from presolder.models.errors import InputError
+from presolder.models.instrument.starter import KIND_QUESTION, PICKUP_KINDS, QUESTIONS, typical
 from presolder.render.cli import cli
 from presolder.render.files.rigs import built_in_rigs, find_rig, read_rig
 from running import in_process, presolder_here
@@ -170,3 +171,29 @@ def test_every_output_says_which_rig_it_is_for() -> None:
         words = in_process(*command, "--rig", "single-coil-250k")
         assert "single-coil-250k" in words, command
         assert "single-coil-250k" in in_process(*command, "--rig", "single-coil-250k", "--json")
+
+
+@pytest.mark.parametrize(
+    ("key", "good", "bad"),
+    [
+        ("pickup.resistance", ("8k2", "8.2 kΩ"), ("0", "-8k", "many")),
+        ("volume.resistance", ("A500K", "B250k"), ("500", "x500k")),
+        ("volume.taper", ("A", "linear", "mine.CSV"), ("spoon", "mine.txt")),
+        ("volume.midpoint", ("0.15", "0,15"), ("0", "1", "1.5", "half", "nan")),
+        ("cable.length", ("6 m", "20 ft"), ("0 m", "6 miles")),
+    ],
+)
+def test_answers(key: str, good: tuple[str, ...], bad: tuple[str, ...]) -> None:
+    (question,) = (one for one in QUESTIONS if one.key == key)
+    for answer in good:
+        question.check(answer)
+    for answer in bad:
+        with pytest.raises(InputError):
+            question.check(answer)
+
+
+def test_the_commonest_kind_is_assumed() -> None:
+    assert typical(KIND_QUESTION, "") == "humbucker"
+    (inductance,) = (one for one in QUESTIONS if one.key == "pickup.inductance")
+    assert typical(inductance, "of no kind") == typical(inductance, "humbucker")
+    assert typical(inductance, "of no kind") != typical(inductance, "single-coil")

@@ -29,6 +29,8 @@ def test_one_sone() -> None:
     assert sone == pytest.approx(1.0, abs=0.02)
     assert loudness_level(1.0) == 40.0
     assert loudness_level(2.0) == 50.0
+    # 40 (N + 0.0005)^0.35 below a sone.
+    assert loudness_level(0.01) == pytest.approx(8.119, abs=0.001)
 
 
 def test_any_spectra_as_an_independent_library() -> None:

@@ -78,6 +78,8 @@ def test_many_at_once_as_one_by_one(humbucker: Rig) -> None:
         alone = merit(ear, network)
         assert together.tone_db == pytest.approx(alone.tone_db, abs=1e-6)
         assert together.taper_phon == pytest.approx(alone.taper_phon, abs=1e-9)
+        several = (together.change.tone_db, together.level_phon, together.taper_shift_phon)
+        assert {one.shape for one in (*several, together.acum)} == {together.dial.shape}
 
 
 def test_nothing_changes_at_ten(humbucker: Rig) -> None:

@@ -189,5 +189,10 @@ def test_a_tighter_capacitor_strays_half_as_far(humbucker: Rig) -> None:
     found = tighter_capacitor(ear, parse_expression("1n"), dials, Spread())
     assert found is not None
     assert found.then_db / found.now_db == pytest.approx(0.5, abs=0.06)
+    # Of several dials and both ends of the spread it is the worst, whichever others there are.
+    alone = [tighter_capacitor(ear, parse_expression("1n"), dials[[i]], Spread()) for i in range(3)]
+    worst = [one.now_db for one in alone if one is not None]
+    assert found.now_db == pytest.approx(max(worst))
+    assert max(worst) > 1.2 * min(worst)
     assert tighter_capacitor(ear, parse_expression("1n"), dials, Spread(capacitor=0.05)) is None
     assert tighter_capacitor(ear, parse_expression("91k"), dials, Spread()) is None

@@ -139,6 +139,8 @@ def test_command(tmp_path: Path) -> None:
     ("wanted", "says"),
     [
         ("halfway", "'halfway' must be 'halfway at 5'"),
+        ("halfway at 0.4", "halfway at 0.4 must lie between 0.5 and 9"),
+        ("halfway at 9.1", "halfway at 9.1 must lie between 0.5 and 9"),
         ("halfway at 12", "halfway at 12 must lie between 0.5 and 9"),
         ("usable from 30 to 3", "must rise"),
         ("usable from 3 to 300", "between 0 and 80"),

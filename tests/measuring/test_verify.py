@@ -272,6 +272,25 @@ def test_no_two_faults_are_the_same_circuit() -> None:
     assert "R1 (150 kΩ) is not connected (the same circuit)" in missing.text
 
 
+@pytest.mark.parametrize("name", ["two-pickups", "two-pickups-independent"])
+def test_leads_and_lugs_that_changed_places(name: str) -> None:
+    """As the other way of wiring a volume, and the tone's wire at the other lug."""
+    rig = find_rig(name).for_any_playing
+    tone = rig.nearest_tone
+    assert tone is not None
+    listed = {fault.kind: fault for fault in faults(rig, parse_expression("120k || 680p"))}
+    (crossed,), (moved,) = listed["volume-wiring"].guitars, listed["tone-wire"].guitars
+    assert {crossed.rig.volume_wiring, rig.volume_wiring} == {"lug", "independent"}
+    assert moved.rig.nearest_tone is not None
+    assert {moved.rig.nearest_tone.wiring, tone.wiring} == {"modern", "fifties"}
+    # With the independent wiring the signal comes in at the wiper lug.
+    lug = {"two-pickups": "wiper", "two-pickups-independent": "input"}[name]
+    assert tone.wiring == "modern"
+    assert listed["tone-wire"].text.endswith(f"is at the volume pot's {lug} lug")
+    assert listed["joined"].text == "R1 and C1 are in series instead of in parallel"
+    assert listed["joined"].guitars[0].network == parse_expression("120k + 680p")
+
+
 def test_ohmmeter_reading_that_tells() -> None:
     """Series resistor of 47k for 470k across the pot: read between the lugs at 0."""
     rig = single(Pickup(8e3, 4.0, 120e-12), Pot(500e3), cable=500e-12)

@@ -100,6 +100,7 @@ def test_curves(drawn: list[Figure]) -> None:
             assert np.asarray(line.get_ydata())[at] == pytest.approx(design[key], abs=0.15)
             assert named_by_colour(axes)[design["design"]] == to_hex(line.get_color())
         assert axes.get_xlim() == (10.0, 0.5)
+        assert list(axes.get_xticks()) == list(range(10, 0, -1))
     for axes, dial in zip(responses, DIALS, strict=True):
         assert axes.get_title("left") == f"response at {dial:g}"
         lines = curves_of(axes)

@@ -12,9 +12,12 @@ import pytest
 
 import presolder as ps
 from presolder.models.instrument.dirt import Dirt
+from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.network import leaves
 from presolder.models.instrument.quantities import parse_quantity
 from presolder.models.instrument.stage import Stage
+from presolder.models.instrument.taper import Taper, fraction_below_wiper
+from presolder.render.report.catalogue import DesignList
 from presolder.render.report.cleanup import CleanupReport
 from presolder.render.report.pickup import PickupReport
 from presolder.render.report.table import Table
@@ -115,6 +118,26 @@ def test_taper() -> None:
     )
 
 
+@pytest.mark.parametrize(
+    ("middle", "verdict"), [(0.13, "as is usual"), (0.3, "more than is usual")]
+)
+def test_sections_by_their_own_readings(middle: float, verdict: str) -> None:
+    """Two logarithmic sections, of which one has 0.11 of its track at half."""
+    dial, fine = np.arange(1.0, 11.0), np.linspace(0.5, 9.5, 1000)
+    one, other = Taper("audio", 0.11), Taper("audio", middle)
+    report = ps.taper_at_lugs(
+        *(
+            dict(zip(dial, 5e5 * fraction_below_wiper(law, dial), strict=True))
+            for law in (one, other)
+        )
+    )
+    (line,) = [line for line in report.lines() if line.startswith("The two sections")]
+    apart = np.abs(fraction_below_wiper(one, fine) - fraction_below_wiper(other, fine)).max()
+    found = re.fullmatch(r"The two sections are at most (\S+) % of the track apart, (.*)\.", line)
+    assert found is not None and found[2] == verdict
+    assert float(found[1]) == pytest.approx(100 * apart, abs=0.06 + 0.01 * 100 * apart)
+
+
 def test_pickup_with_its_controls() -> None:
     """Lines for the rig file are what was fitted."""
     rig = ps.rig(RIG).as_recorded
@@ -184,6 +207,15 @@ def test_texts_in_tables_stay_as_they_are() -> None:
     assert table.lines() == ["name    a    b", "1e3   010    5", "x       1   12"]
     html = table.html()
     assert re.findall(r"<td[^>]*>(.*?)\s*</td>", html) == ["1e3", "010", "  5", "x", "  1", " 12"]
+
+
+def test_designs_and_rigs() -> None:
+    """What a list says of a design can be given again."""
+    made = [ps.design(one) for one in ("bare", "cap", "68k + 1n5", "gang(500k, audio) || 1n")]
+    for row, design in zip(cells(DesignList(tuple(made)).lines(), "design"), made, strict=True):
+        assert row[0] == design.name
+        again = None if row[1] == "-" else parse_expression(row[1])
+        assert again == design.network
 
 
 def test_compare() -> None:
