@@ -179,6 +179,8 @@ def test_demo_needs_no_other_argument_and_works_anywhere(tmp_path: Path) -> None
         audio, rate = soundfile.read(path)
         presence = scipy.signal.butter(4, [2000, 5000], "bandpass", fs=rate, output="sos")
         treble = scipy.signal.sosfilt(presence, audio)
+        # All the way from 10 to 0, where nothing is left.
+        assert np.abs(audio[: rate // 2]).max() > 0.1 and np.abs(audio[-rate // 2 :]).max() < 1e-4
         for dial in range(9, 2, -1):
             # The turn starts at 1 s and takes 1.4 s a dial.
             middle = round((1 + 1.4 * (10 - dial)) * rate)

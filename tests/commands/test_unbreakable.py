@@ -23,7 +23,7 @@ from presolder.models.errors import InputError
 from presolder.render.files import audio, ffmpeg
 from presolder.render.files.audio import read_impulse, read_recording
 from presolder.render.files.folder import file_stems, new_file, new_folder
-from presolder.render.files.health import scratch_trouble
+from presolder.render.files.health import ffmpeg_trouble, scratch_trouble
 from presolder.render.files.toml import read_toml
 from running import NUMBA_PRINTS, numba_program, presolder_here
 from takes import SAMPLES
@@ -558,6 +558,12 @@ def test_doctor(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     assert "unknown key" in lines["own rig"]
     assert "not installed" in lines["ffmpeg"]
     assert lines["compiled loops"].strip() == "works"
+    failing = tmp_path / "ffmpeg"
+    failing.write_text("#!/bin/sh\nexit 1\n")
+    failing.chmod(0o755)
+    assert ffmpeg_trouble() == "ffmpeg is there and does not run"
+    failing.write_text("#!/bin/sh\necho ' A....D opus '\n")
+    assert ffmpeg_trouble() == "this ffmpeg cannot write M4A"
     in_the_way = tmp_path / "file"
     in_the_way.write_text("")
     monkeypatch.setattr(tempfile, "tempdir", str(in_the_way / "scratch"))

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import scipy
 import soundfile
 from bench import response
 from scipy.signal import chirp
@@ -27,7 +28,7 @@ from presolder.models.measuring.coil_fit import (
     coil_from_responses,
     rig_from_responses,
 )
-from presolder.models.measuring.fitting import half_width
+from presolder.models.measuring.fitting import fitted, half_width
 from presolder.models.measuring.sine_sweep import swept_response
 from presolder.render.files.rigs import find_rig
 from rigs import single
@@ -123,6 +124,21 @@ def test_any_exciter_drops_out(form: int) -> None:
     assert (found.pickup.eddy_ohms is None) == (form == 0)
     assert (found.pickup.leakage_henries > 0) == (form == 2)
     assert found.misfit_db < 0.01
+
+
+@pytest.mark.parametrize("alike", [0.0, 0.5])
+def test_points_that_go_together_count_as_fewer(alike: float) -> None:
+    """What each takes over from the one before makes (1 + a) / (1 - a) of them one.
+
+    The variance of an autoregressive series' mean (Priestley, Spectral Analysis and
+    Time Series, 1981, section 5.3; from memory).
+    """
+    noise = np.random.default_rng(4).normal(0, 0.3, 20_000)
+    noise = scipy.signal.lfilter([1.0], [1.0, -alike], noise)
+    nothing = np.array([0.0]), np.array([np.inf])
+    fit = fitted(lambda x: noise - x, [np.zeros(1)], np.array([[-1.0, 1.0]]), *nothing)
+    # Short of what lies below the correlation that is looked at.
+    assert fit.together == pytest.approx((1 + alike) / (1 - alike), rel=0.2)
 
 
 def test_misfit_of_one_response_is_its_noise() -> None:

@@ -99,6 +99,10 @@ def test_curves(drawn: list[Figure]) -> None:
             at = [np.argmin(np.abs(np.asarray(line.get_xdata()) - dial)) for dial in DIALS]
             assert np.asarray(line.get_ydata())[at] == pytest.approx(design[key], abs=0.15)
             assert named_by_colour(axes)[design["design"]] == to_hex(line.get_color())
+            (name,) = (one for one in axes.texts if one.get_text() == design["design"])
+            assert isinstance(name, Annotation)
+            ends = float(np.asarray(line.get_ydata())[0])
+            assert name.xy == pytest.approx((0.5, np.clip(ends, *axes.get_ylim())))
         assert axes.get_xlim() == (10.0, 0.5)
         assert list(axes.get_xticks()) == list(range(10, 0, -1))
     for axes, dial in zip(responses, DIALS, strict=True):
