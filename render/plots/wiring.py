@@ -174,5 +174,6 @@ def _draw_leaf(drawing: Drawing, part: Placed, x: float, y: float) -> str:
             drawing.add(elements.Capacitor().at((x, y)).to(end).label(label, loc="top", ofst=0.15))
         case Gang():
             variable = elements.ResistorVar().at((x, y)).to(end)  # type: ignore[no-untyped-call]
-            drawing.add(variable.label(label, loc="top", ofst=0.15))
+            # Down to its arrow, or a lead above would cross what is written.
+            drawing.add(variable.label(label, loc="top", ofst=-0.25))
     return part.end

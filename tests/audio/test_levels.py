@@ -78,6 +78,16 @@ def test_the_loudest_second_is_a_second() -> None:
     assert (short.peak, short.rms) == pytest.approx((0.1, 0.1))
 
 
+def test_each_tenth_of_a_second_has_its_own_samples() -> None:
+    """A click on the last sample of the first is in the first; what is left over counts nowhere."""
+    hop = RATE // 10
+    for at, first in ((hop - 1, 0), (hop, 1), (2 * hop - 1, 1), (3 * hop, None)):
+        click = np.zeros((1, 3 * hop + 10))
+        click[0, at] = 1.0
+        found = np.flatnonzero(hop_powers([click[:, :700], click[:, 700:]], RATE))
+        assert (found[0] if found.size else None) == first
+
+
 @pytest.mark.parametrize(("level_db", "heard"), [(-20.0, True), (-65.0, True), (-71.0, False)])
 def test_the_gate_of_loudness_lies_at_70_below(level_db: float, heard: bool) -> None:
     """A full-scale 997 Hz sine reads -3.01 LUFS; ITU-R BS.1770-4, and its absolute gate -70."""

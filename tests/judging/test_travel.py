@@ -87,6 +87,8 @@ def test_search_finds_what_trying_everything_finds() -> None:
             tried.append(weight * tone_db + (1 - weight) * miss)
         its = next(one for one in found if one.pot == pot and one.network is not None)
         assert its.score_db == pytest.approx(min(tried), abs=1e-6)
+        # Another pot is one part more to buy and to solder.
+        assert its.effort.parts == 2 + (pot != ear.rig.volume)
 
 
 def test_trade_facts() -> None:

@@ -8,9 +8,12 @@ import numpy as np
 import pytest
 from bench import response
 
+import presolder as ps
 from netlist import at_dial, parts_of
 from presolder.models.decibels import decibels
+from presolder.models.errors import InputError
 from presolder.models.instrument.rig import Rig
+from presolder.models.measuring.cable import Hung, Resonance
 from presolder.render.files.rigs import find_rig
 from running import in_process, presolder_here
 
@@ -109,3 +112,10 @@ def test_nonsense(tmp_path: Path) -> None:
     ):
         done = presolder_here("cable", *arguments)
         assert done.returncode == 2 and says in done.stderr, (says, done.stderr)
+
+
+@pytest.mark.parametrize("peak_hz", [299.0, 20_000.5])
+def test_resonances_that_no_guitar_has(peak_hz: float) -> None:
+    readings = Resonance(3000.0, Hung(True)), Resonance(peak_hz, Hung(False, 470e-12))
+    with pytest.raises(InputError, match="must lie between 300 Hz and 20 kHz"):
+        ps.cable_from_readings("humbucker-500k", readings)

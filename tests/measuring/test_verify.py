@@ -503,3 +503,6 @@ def test_level_and_treble_of_bands() -> None:
     silent = np.where(BAND_HZ > 1000, np.nan, bands)
     level, treble = in_figures(silent[None])
     assert level.tolist() == [-3.0] and np.isnan(treble).all()
+    # What was not seen of the treble does not count.
+    partly = np.where((BAND_HZ > 2000) & (BAND_HZ < 2600), np.nan, bands)
+    assert [one.tolist() for one in in_figures(partly[None])] == [[-3.0], [5.0]]

@@ -1,4 +1,4 @@
-"""The page of the built-in rigs, and how guitars are drawn."""
+"""The pages of what is built in, and how guitars are drawn."""
 
 import sys
 import xml.etree.ElementTree as ET
@@ -46,16 +46,17 @@ def parts_named(rig: Rig) -> list[str]:
     return named
 
 
-def test_page_is_up_to_date() -> None:
+@pytest.mark.parametrize("kind", ["guitar", "design"])
+def test_page_is_up_to_date(kind: str) -> None:
     sys.path.insert(0, str(PROGRAMS))
     try:
-        from make_guitars import page
+        from make_drawings import PAGES
     finally:
         sys.path.remove(str(PROGRAMS))
-    text, pictures = page()
-    again = "run python docs/programs/make_guitars.py"
-    assert (DOCS / "guitars.md").read_text("utf-8") == text, again
-    drawn = {file.name for file in (DOCS / "pictures").glob("guitar-*.svg")}
+    text, pictures = PAGES[kind]()
+    again = "run python docs/programs/make_drawings.py"
+    assert (DOCS / f"{kind}s.md").read_text("utf-8") == text, again
+    drawn = {file.name for file in (DOCS / "pictures").glob(f"{kind}-*.svg")}
     assert drawn == set(pictures), again
     for name, svg in pictures.items():
         assert (DOCS / "pictures" / name).read_text("utf-8") == svg, again
