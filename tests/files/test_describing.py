@@ -85,6 +85,7 @@ def test_expressions(text: str, network: Network) -> None:
         ("(91k + 820p", 12),
         ("91k)", 4),
         ("gang(250k, bent, zero)", 1),
+        ("1n || gang(250k, audio, zero, 0.1, 5)", 7),
         ("100", 1),
         ("0R + 1n", 1),
         ("-5k || 1n", 1),

@@ -74,7 +74,8 @@ def test_channels_that_make_no_sense() -> None:
     for strength in (-100.5, 100.5, float("nan")):
         with pytest.raises(InputError, match="must lie between -100 and 100"):
             replace(channel, strength=strength)
-    assert replace(channel, strength=100.0).strength == 100.0
+    for strength in (-100.0, 100.0):
+        assert replace(channel, strength=strength).strength == strength
 
 
 def test_prints_its_values() -> None:

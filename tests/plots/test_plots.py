@@ -56,6 +56,9 @@ def require_readable(figure: Figure) -> None:
             assert wide <= 0 or high <= 0.2 * one.height, axes.get_title("left")
         title = axes.title if axes.get_title() else axes._left_title  # type: ignore[attr-defined]
         assert title.get_text(), "a picture without a title"
+        # A design may be called "$1 cap$"; what else is written is not in the axes' own units.
+        named = [one for one in axes.texts if getattr(one, "xycoords", "data") == "data"]
+        assert not any(one.get_parse_math() for one in named)
     renderer = FigureCanvasAgg(figure).get_renderer()
     # Each with its ticks, labels and names.
     areas = [axes.get_tightbbox(renderer) for axes in figure.axes]
@@ -105,6 +108,8 @@ def test_curves(drawn: list[Figure]) -> None:
             assert name.xy == pytest.approx((0.5, np.clip(ends, *axes.get_ylim())))
         assert axes.get_xlim() == (10.0, 0.5)
         assert list(axes.get_xticks()) == list(range(10, 0, -1))
+        heights = np.concatenate([np.asarray(line.get_ydata()) for line in lines])
+        assert 0 < heights.min() - axes.get_ylim()[0] <= 1.5
     for axes, dial in zip(responses, DIALS, strict=True):
         assert axes.get_title("left") == f"response at {dial:g}"
         lines = curves_of(axes)
@@ -206,5 +211,10 @@ def test_front(drawn: list[Figure]) -> None:
     for x, y in zip(best.get_xdata(), best.get_ydata(), strict=True):
         # Of the very figures, but for rounding.
         assert y >= steps[1][np.searchsorted(steps[0], x + 1e-9, side="right") - 1] - 1e-9
+    of_best = {one.judged.design.name for one in found.found.best}
+    for name, colour in named_by_colour(axes).items():
+        below = name == "no design found lies below this line"
+        marks = front if below else best if name in of_best else built_in
+        assert colour == to_hex(marks.get_color())
     names = {one.get_text() for one in axes.texts}
     assert {one.judged.design.name for one in found.found.best} <= names
