@@ -6,6 +6,7 @@ import json
 import re
 from pathlib import Path
 
+import mutagen
 import numpy as np
 import pyloudnorm
 import pytest
@@ -241,6 +242,10 @@ def test_stairs_and_a_design_beside_the_bare_pot(tmp_path: Path) -> None:
     files = {entry["file"]: entry for entry in manifest["comparisons"]["files"]}
     assert set(files) == {"stairs/bare.flac", "stairs/series-strong.flac",
                           "ab/series-strong_true.flac", "ab/series-strong_matched.flac"}  # fmt: skip
+
+    # Numbered in the order in which they are listed.
+    numbers = [mutagen.File(tmp_path / "out" / name)["tracknumber"] for name in files]
+    assert numbers == [["1"], ["2"], ["3"], ["4"]]
 
     def piece(name: str, number: int) -> np.ndarray:
         audio, rate = soundfile.read(tmp_path / "out" / name)

@@ -8,6 +8,7 @@ import pytest
 from presolder.models.audio.knob import KnobPath, steady_turn
 from presolder.models.errors import InputError
 from presolder.models.instrument.designs import BUILT_IN
+from presolder.models.instrument.dirt import AnyDirt, Dirt
 from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.network import (
     Capacitor,
@@ -19,6 +20,7 @@ from presolder.models.instrument.network import (
     format_network,
 )
 from presolder.models.instrument.quantities import Unit, parse_quantity
+from presolder.models.instrument.stage import Stage
 from presolder.models.instrument.taper import Taper, fraction_below_wiper
 from presolder.render.files.designs import read_designs, resolve_design
 from presolder.render.files.points import read_gesture
@@ -86,6 +88,8 @@ def test_expressions(text: str, network: Network) -> None:
         ("91k)", 4),
         ("gang(250k, bent, zero)", 1),
         ("1n || gang(250k, audio, zero, 0.1, 5)", 7),
+        # At the joint after the sixteenth part.
+        ("+".join(["1k"] * 17), 48),
         ("100", 1),
         ("0R + 1n", 1),
         ("-5k || 1n", 1),
@@ -186,6 +190,11 @@ def test_rig_file_with_everything(tmp_path: Path) -> None:
         ("[take]\nvolume_dial = 0", "silence"),
         ("[take]\ntone_dial = 5", "has no"),
         ("[[[", "not valid TOML"),
+        ("[dirt]", r"\[dirt\]: .*kind"),
+        ('[dirt]\nkind = "smooth"\nfuzz = 1', r"\[dirt\]: unknown key 'fuzz'"),
+        ('[dirt]\nkind = "diode-clipper"\nbias = 1', r"\[dirt\]: unknown key 'bias'"),
+        ('[dirt]\nkind = "diode-clipper"\nfuzz = 1', r"\[dirt\]: unknown key 'fuzz'"),
+        ('[dirt]\nkind = "treble-booster"\ngain = 1', r"\[dirt\]: unknown key 'gain'"),
     ],
 )
 def test_rig_file_errors_name_the_place(tmp_path: Path, addition: str, message: str) -> None:
@@ -195,6 +204,53 @@ def test_rig_file_errors_name_the_place(tmp_path: Path, addition: str, message: 
         read_rig(file)
     assert str(caught.value).startswith(str(file))
     assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("section", "dirt"),
+    [
+        (
+            'kind = "lopsided"\ndrive = 20\npre_hz = 100\npost_hz = 3000\nlevel_db = -2',
+            Dirt("lopsided", 20.0, 100.0, 3000.0, -2.0),
+        ),
+        (
+            'kind = "germanium-fuzz"\nfuzz = 0.7\nbias = 1.1\nsupply = 8.5\nbattery = "470R"\n'
+            "touch_db = -3\nlevel_db = 2",
+            Stage("germanium-fuzz", 0.7, 1.1, 8.5, 470.0, -3.0, 2.0),
+        ),
+        ('kind = "diode-clipper"\ngain = 0.3', Stage("diode-clipper", 0.3)),
+        ('kind = "treble-booster"\nbattery = 100', Stage("treble-booster", battery_ohms=100.0)),
+    ],
+)
+def test_dirt_is_part_of_the_rig(tmp_path: Path, section: str, dirt: AnyDirt) -> None:
+    file = tmp_path / "own.toml"
+    file.write_text(f"{built_in_rigs()['humbucker-500k'].read_text()}\n[dirt]\n{section}\n")
+    assert read_rig(file).dirt == dirt
+
+
+@pytest.mark.parametrize(
+    ("marking", "word", "law"),
+    [
+        ("A500K", None, "audio"), ("B500K", None, "linear"), ("500k", None, "audio"),
+        ("500k", "linear", "linear"), ("A500K", "audio", "audio"), ("B500K", "B", "linear"),
+        ("A500K", "two-slope", "two-slope"), ("A500K", "linear", None), ("B500K", "audio", None),
+        ("B500K", "two-slope", None),
+    ],
+)  # fmt: skip
+def test_a_pots_marking_and_its_taper(
+    tmp_path: Path, marking: str, word: str | None, law: str | None
+) -> None:
+    file = tmp_path / "own.toml"
+    rig = built_in_rigs()["humbucker-500k"].read_text()
+    start, rest = rig.split("[volume]")
+    rest = rest[rest.index("\n[") :]
+    said = "" if word is None else f'taper = "{word}"\n'
+    file.write_text(f'{start}[volume]\nresistance = "{marking}"\n{said}{rest}')
+    if law is None:
+        with pytest.raises(InputError, match=r"but resistance = .* says .*; leave one of them out"):
+            read_rig(file)
+    else:
+        assert read_rig(file).volume.taper.kind == law
 
 
 def test_the_player_is_part_of_the_rig(tmp_path: Path) -> None:

@@ -131,6 +131,11 @@ def test_sections_by_their_own_readings(middle: float, verdict: str) -> None:
             for law in (one, other)
         )
     )
+    assert any(
+        line.startswith("The readings fit an audio track with 0.11") for line in report.lines()
+    )
+    linear = ps.taper_at_lugs({float(n): 5e4 * n for n in dial}).lines()
+    assert any(line.startswith("The readings fit a linear track, as far") for line in linear)
     (line,) = [line for line in report.lines() if line.startswith("The two sections")]
     apart = np.abs(fraction_below_wiper(one, fine) - fraction_below_wiper(other, fine)).max()
     found = re.fullmatch(r"The two sections are at most (\S+) % of the track apart, (.*)\.", line)
