@@ -12,14 +12,17 @@ import pytest
 import soundfile
 from playwright.sync_api import Browser, Page, Playwright
 
+from presolder.models.audio.emf import recover_emf
 from presolder.models.audio.loudness import integrated_loudness
 from presolder.models.audio.renderer import Renderer
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
+from presolder.models.instrument.designs import BUILT_IN
 from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.quantities import parse_quantity
+from presolder.models.instrument.rig import Rig
 from presolder.models.typing import Array
 from presolder.render.files.rigs import find_rig
 from presolder.render.listening.live import _bands, loop_nodes
@@ -30,6 +33,7 @@ from running import presolder
 from takes import SAMPLES
 
 pytestmark = pytest.mark.slow
+RATE = 48_000
 
 
 def live_of(pack: Path) -> dict[str, Any]:
@@ -88,6 +92,21 @@ def test_bands_of_the_emf_by_tones(rate: int) -> None:
     weight_db = 10 * np.log10(np.interp([997.0], found["bandHz"], found["bandWeight"]))
     # BS.1770: a sine of 997 Hz reads 0.691 dB above its power; bands are a seventh wide.
     assert weight_db == pytest.approx(0.691, abs=0.05)
+
+
+def test_the_loop_fades_at_its_seam(humbucker: Rig) -> None:
+    """In 12 ms by a squared sine, so that end and beginning together are as strong as elsewhere."""
+    renderer = Renderer(humbucker, BUILT_IN[:1], RATE)
+    take = np.random.default_rng(1).normal(0, 0.1, (2, RATE // 2))
+    whole = np.concatenate(list(recover_emf([take.mean(axis=0)[None]], renderer.filters)), axis=2)
+    whole = whole[0][:, renderer.filters.lead :]
+    loop, fade = loop_nodes(renderer, take), round(0.012 * RATE)
+    assert loop.shape == whole.shape == (4, take.shape[1])
+    ramp = np.sin(np.pi / 2 * np.arange(fade) / (fade - 1)) ** 2
+    wanted = whole.copy()
+    wanted[:, :fade] *= ramp
+    wanted[:, -fade:] *= ramp[::-1]
+    assert np.abs(loop - wanted).max() < 1e-12
 
 
 def test_page_is_small_and_the_emf_whole(pack: Path) -> None:

@@ -170,6 +170,15 @@ def test_pack_levels_compare_between_situations(pack: Path) -> None:
         assert np.ptp([meter.integrated_loudness(one) for one in audio]) < 0.1
 
 
+def test_page_is_told_which_situation_is_loudest(pack: Path) -> None:
+    """Of those that feed the same: both coils give more than one, into the dirt as well."""
+    text = (pack / "index.html").read_text("utf-8")
+    live = json.loads(text.split('id="pack">')[1].split("</script>")[0])["live"]
+    assert [one["name"] for one in live["situations"]] == list(NAMES)
+    assert [one["loudest"] for one in live["situations"]] == [1, 1, 3, 3]
+    assert live["situations"][1]["levelDb"][0][-1] > live["situations"][0]["levelDb"][0][-1] + 1
+
+
 @pytest.fixture
 def page(browser: Browser, pack: Path) -> Iterator[Page]:
     with opened(
