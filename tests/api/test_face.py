@@ -236,6 +236,7 @@ def test_names_from_users_are_inert_in_a_notebook() -> None:
         (lambda: ps.gesture([(1, 0), (2, 5)]), "must start at 0"),
         (lambda: ps.dirt("smooth", 99), "drive = 99 must lie between 0 and 60"),
         (lambda: ps.verify("humbucker-500k", {0: ps.sample()}), "dial 0 is silent"),
+        (lambda: ps.verify("humbucker-500k", {11: ps.sample()}), "11 must lie between 0 and 10"),
     ],
 )
 def test_nonsense_is_an_input_error(call: Callable[[], object], says: str) -> None:

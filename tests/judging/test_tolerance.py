@@ -194,5 +194,10 @@ def test_a_tighter_capacitor_strays_half_as_far(humbucker: Rig) -> None:
     worst = [one.now_db for one in alone if one is not None]
     assert found.now_db == pytest.approx(max(worst))
     assert max(worst) > 1.2 * min(worst)
+    # And of two capacitors that which matters.
+    both = tighter_capacitor(ear, parse_expression("1n || (1M + 22p)"), dials, Spread())
+    assert (
+        both is not None and both.now_db > 0.8 * found.now_db and both.then_db > 0.8 * found.then_db
+    )
     assert tighter_capacitor(ear, parse_expression("1n"), dials, Spread(capacitor=0.05)) is None
     assert tighter_capacitor(ear, parse_expression("91k"), dials, Spread()) is None

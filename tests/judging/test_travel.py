@@ -54,6 +54,8 @@ def test_the_turn_of_a_linear_pot_by_hand() -> None:
 
 
 def test_what_is_wanted() -> None:
+    for dial in (0.5, 9.0):
+        assert half_as_loud_at(dial).said == f"half as loud at {dial:g}"
     half = half_as_loud_at(5.0)
     assert half.dial.tolist() == [9.5, 9, 8.5, 8, 7.5, 7, 6.5, 6, 5.5, 5]
     assert half.level_db[[0, -1]] == pytest.approx([-1.0, -10.0])
