@@ -134,11 +134,9 @@ def places(function: ast.FunctionDef) -> Iterator[tuple[int, ast.AST]]:
     number = 0
     for statement in function.body:
         guards = {
-            id(key.value)
+            id(node.value)
             for node in ast.walk(statement)
-            if isinstance(node, ast.Call)
-            for key in node.keywords
-            if key.arg == "strict"
+            if isinstance(node, ast.keyword) and node.arg == "strict"
         }
         for node in ast.walk(statement):
             if id(node) not in guards:
@@ -317,7 +315,7 @@ class Suite:
 
 
 def verdict(fault: Fault, suite: Suite) -> str:
-    """Killed, survived, or why it was not tried."""
+    """Killed, survived, too long for its tests, or why it was not tried."""
     tests = suite.tests_of(fault)
     if not tests:
         return "not reached"
@@ -330,7 +328,7 @@ def verdict(fault: Fault, suite: Suite) -> str:
         return run_quietly(["-x", *tests], [])
 
     status = in_child(work, LONGEST_SECONDS)
-    return "survived" if status == 0 else "killed"
+    return {0: "survived", None: "too long"}.get(status, "killed")
 
 
 def learn(kept: Path, at_once: int) -> Suite:
@@ -390,15 +388,14 @@ def table(verdicts: dict[Fault, str]) -> str:
             if said != "not tried":
                 rooms[room].append(said)
     lines = [
-        "| room | faults | noticed | survived | no test reaches |",
-        "|---|---|---|---|---|",
+        "| room | faults | noticed | survived | too long | no test reaches |",
+        "|---|---|---|---|---|---|",
     ]
     for room, each in sorted(rooms.items()):
         killed, lost = each.count("killed"), each.count("survived")
         share = 100 * killed / max(killed + lost, 1)
-        lines.append(
-            f"| {room} | {len(each)} | {share:.0f} % | {lost} | {each.count('not reached')} |"
-        )
+        late, missed = each.count("too long"), each.count("not reached")
+        lines.append(f"| {room} | {len(each)} | {share:.0f} % | {lost} | {late} | {missed} |")
     return "\n".join(lines)
 
 
@@ -428,6 +425,9 @@ def main() -> None:
     else:
         wanted = set(asked.again.read_text("utf-8").splitlines())
         chosen = [one for one in faults if str(one) in wanted]
+        # A line that has moved, or is no longer there.
+        for gone in sorted(wanted - {str(one) for one in chosen}):
+            print(f"no such fault: {gone}", file=sys.stderr)
     verdicts: dict[Fault, str] = {}
     ends = time.monotonic() + asked.seconds
 
