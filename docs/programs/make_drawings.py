@@ -28,7 +28,7 @@ def guitars() -> Drawn:
         for number, one in enumerate(find_situations(name), start=1):
             file = f"guitar-{name}-{number}.svg"
             pictures[file] = guitar_svg(one.rig) + "\n"
-            said = f"{one.name[:1].upper()}{one.name[1:]}" if one.name else one.rig.title
+            said = _capital(one.name) or one.rig.title
             counts = f", counts {one.weight:g}" if one.weight != 1 else ""
             text.append(f"{said}{counts}:\n\n![{name}, {said}](pictures/{file})\n")
     return "\n".join(text), pictures
@@ -41,10 +41,14 @@ def designs() -> Drawn:
         file = f"design-{design.name}.svg"
         pictures[file] = wiring_svg(design.network) + "\n"
         parts = f"\n\n`{format_network(design.network)}`" if design.network is not None else ""
-        said = f"{design.title[:1].upper()}{design.title[1:]}."
-        text.append(f"\n## {design.name}\n\n{said}{parts}\n")
+        text.append(f"\n## {design.name}\n\n{_capital(design.title)}.{parts}\n")
         text.append(f"![The volume pot with {design.name}](pictures/{file})\n")
     return "\n".join(text), pictures
+
+
+def _capital(text: str) -> str:
+    """As a sentence begins; the rest as it is."""
+    return text[:1].upper() + text[1:]
 
 
 PAGES = {"guitar": guitars, "design": designs}
