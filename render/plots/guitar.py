@@ -20,6 +20,8 @@ from presolder.models.instrument.source import (
 )
 
 _INCHES, _POINTS = 0.22, 9
+# Of a sans-serif font, in drawing units: a digit is 0.56 em wide, and capitals are wider.
+_LETTER_WIDTH = 0.6 * _POINTS / 72 / _INCHES
 # Of a coil, a pot, a tone control and what stands beside it, in drawing units.
 _COIL_WIDTH, _COIL_HEIGHT = 9.0, 3.4
 _POT_WIDTH, _POT_HEIGHT = 7.6, 4.0
@@ -260,7 +262,9 @@ def _draw_down(pen: _Pen, kind: Callable[[], schemdraw.elements.Element], said: 
     pen.drawing.add(elements.Ground().at((x, y - _POT_HEIGHT)))
     label = elements.Label().at((x + 0.6, y - _POT_HEIGHT / 2)).theta(0)
     pen.drawing.add(label.label(said, halign="left", ofst=0))
-    pen.line_to(x + _SIDE_WIDTH - 1.2, y)
+    # What is drawn next, or the edge, keeps clear of a long value.
+    longest = max(len(line) for line in said.split("\n")) * _LETTER_WIDTH
+    pen.line_to(x + max(_SIDE_WIDTH - 1.2, 0.6 + longest), y)
 
 
 def _draw_buffer(pen: _Pen, buffer: Buffer) -> None:

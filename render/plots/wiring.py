@@ -49,7 +49,9 @@ def wiring_svg(network: Network | None) -> str:
         An SVG element, without an XML declaration, in points of paper.
     """
     drawing = schemdraw.Drawing(show=False, canvas="svg")
-    drawing.config(unit=3, inches_per_unit=_INCHES, fontsize=_POINTS, lw=1.1, margin=0.8)
+    # Without a network, texts are at the edges, and the library takes them for narrower.
+    margin = 0.8 if network is not None else 1.1
+    drawing.config(unit=3, inches_per_unit=_INCHES, fontsize=_POINTS, lw=1.1, margin=margin)
     gangs = [part for part in placed_parts(network) if isinstance(part.leaf, Gang)]
     _draw_case(
         drawing, 0.0, "section 1: the volume" if gangs else "volume pot", ("input", "ground")

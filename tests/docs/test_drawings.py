@@ -6,15 +6,26 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from playwright.sync_api import Browser
 
 from presolder.models.instrument.controls import Pickup
 from presolder.models.instrument.quantities import format_code
 from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.source import CoilsInSeries, Piezo, Wound, coils_of
 from presolder.render.files.rigs import built_in_rigs, find_situations
-from presolder.render.plots import guitar_svg
-from random_circuits import random_wiring
+from presolder.render.plots import guitar_svg, wiring_svg
+from random_circuits import random_network, random_wiring
 from takes import DOCS, PROGRAMS
+
+# Points by which each text of a drawing ends within its edges; the least of the four.
+WITHIN = """(svg) => {
+  document.body.innerHTML = svg;
+  const paper = document.querySelector("svg").getBoundingClientRect();
+  return [...document.querySelectorAll("svg text")].map((text) => {
+    const b = text.getBoundingClientRect();
+    return Math.min(b.left - paper.left, paper.right - b.right, b.top - paper.top, paper.bottom - b.bottom);
+  });
+}"""
 
 
 def words(rig: Rig) -> list[str]:
@@ -100,3 +111,19 @@ def test_a_coil_out_of_phase_has_its_dot_at_the_other_end(humbucker: Rig) -> Non
     coil = heights[1] - heights[0]
     assert turned[0] == heights[0] and heights[1] < turned[1] < heights[1] + coil
     assert 0.3 * coil < turned[1] - heights[1] < coil
+
+
+@pytest.mark.slow
+def test_no_text_is_cut_at_the_edge(browser: Browser) -> None:
+    """In a browser with its own fonts, to half a point; charts' files have no text elements."""
+    drawings = {file.name: file.read_text("utf-8") for file in (DOCS / "pictures").glob("*.svg")}
+    for index in range(20):
+        random = np.random.default_rng(index)
+        drawings[f"guitar {index}"] = guitar_svg(random_wiring(random, index))
+        drawings[f"design {index}"] = wiring_svg(random_network(random, index))
+    page = browser.new_page()
+    within = {name: page.evaluate(WITHIN, svg) for name, svg in drawings.items()}
+    page.close()
+    assert sum(len(found) > 0 for found in within.values()) > 0.9 * len(drawings)
+    cut = {name: min(found) for name, found in within.items() if min(found, default=0) < -0.5}
+    assert cut == {}
