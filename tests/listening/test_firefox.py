@@ -48,12 +48,12 @@ def test_levels_are_measured_beside_the_page(page: Firefox) -> None:
         "document.querySelector('input[name=level][value=matched]').click();"
         " const dirt = document.getElementById('dirt'); dirt.value = '1'; dirt.dispatchEvent(new Event('change'))"
     )
-    until(page, "audition.live.voice().dirt !== null")
+    until(page, "audition.live.voice()?.dirt")
     until(page, "audition.live.rows()[1].measured")
     page.run(
         "const dirt = document.getElementById('dirt'); dirt.value = ''; dirt.dispatchEvent(new Event('change'))"
     )
-    until(page, "audition.live.voice().dirt === null")
+    until(page, "audition.live.voice()?.dirt === null")
 
 
 def test_its_audio_thread_is_the_renderer(page: Firefox) -> None:

@@ -519,17 +519,17 @@ def test_dirt_drive_and_loudspeaker(page: Page) -> None:
     page.mouse.click(*knob_at(page, 6))
     assert page.locator("#drive").is_hidden()
     page.locator("#dirt").select_option(label="lopsided clipping, input of 10 kΩ")
-    until(page, "window.audition.live.voice().dirt !== null")
+    until(page, "window.audition.live.voice()?.dirt")
     page.get_by_text("matched", exact=True).click()
     assert "10 kΩ" in page.locator("#around").inner_text()
     assert page.locator("#drive").is_visible()
-    until(page, "window.audition.live.rows()[0].measured")
+    until(page, "window.audition.live.rows()[0]?.measured")
     volts = page.evaluate("window.audition.live.voice().volts")
     page.locator("#drive").focus()
     for _ in range(6):
         page.keyboard.press("ArrowRight")
     assert page.locator("#drive-said").inner_text() == "26 dB"
-    until(page, "window.audition.live.rows()[0].measured")
+    until(page, "window.audition.live.rows()[0]?.measured")
     assert page.evaluate("window.audition.live.voice().volts") == pytest.approx(volts * 2, rel=0.01)
     page.get_by_label("through a loudspeaker").check()
     until(
@@ -537,7 +537,7 @@ def test_dirt_drive_and_loudspeaker(page: Page) -> None:
         "window.audition.live.rows()[0].measured && window.audition.live.voice().given.impulse",
     )
     page.locator("#dirt").select_option(label="clean")
-    until(page, "window.audition.live.voice().dirt === null")
+    until(page, "window.audition.live.voice()?.dirt === null")
     assert "1 MΩ" in page.locator("#around").inner_text()
 
 

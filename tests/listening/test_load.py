@@ -64,6 +64,19 @@ def renderers(session: CDPSession) -> dict[int, float]:
     return {one["id"]: one["cpuTime"] for one in found if one["type"] == "renderer"}
 
 
+def first_sound_ms(page: Page) -> float:
+    """From the click on Play until the sound's clock runs."""
+    page.evaluate("performance.mark('click')")
+    page.get_by_role("button", name="Play", exact=True).click()
+    return page.evaluate(
+        """async () => {
+          const { state, live } = window.audition;
+          while (!state.playing || live.node().context.currentTime <= 0) await new Promise((done) => setTimeout(done, 5));
+          return performance.now() - performance.getEntriesByName("click")[0].startTime;
+        }"""
+    )
+
+
 def own_megabytes(process: int) -> float:
     """Memory that belongs to a process alone."""
     for line in Path(f"/proc/{process}/status").read_text().splitlines():
@@ -98,34 +111,36 @@ def test_ten_seconds_of_everything_at_a_quarter_of_the_speed(page: Page) -> None
 
 
 def test_made_ready_on_a_slow_machine(page: Page) -> None:
-    """In half a second at a sixth of the speed: measured 0.2 s, with an idle worker beside it."""
+    """In half a second at a sixth of the speed: measured 0.2 s, 0.42 of the arithmetic's time."""
     page.context.new_cdp_session(page).send("Emulation.setCPUThrottlingRate", {"rate": 6})
     took = [page.evaluate(READY) for _ in range(3)]
-    assert min(took) < 500
+    assert min(took) < 0.85
+
+
+def test_first_sound(page: Page, browser: Browser, eight: Path) -> None:
+    """Within a second of the click, with eight designs; other work may fall on one of three."""
+    took = [first_sound_ms(page)]
+    for _ in range(2):
+        with opened(browser, eight) as another:
+            another.wait_for_timeout(1000)
+            took.append(first_sound_ms(another))
+    # Measured 360 to 410 ms on an idle machine, 550 with both of its cores at work.
+    assert min(took) < 800
 
 
 def test_cost(page: Page, session: CDPSession, browser: Browser) -> None:
-    """Processor and memory of eight designs playing; the first sound."""
+    """Processor and memory of eight designs playing."""
     blank = browser.new_page()
     before = {process: own_megabytes(process) for process in renderers(session)}
     process = max(before, key=lambda one: before[one])
     empty = min(before.values())
-    page.evaluate("performance.mark('click')")
     page.get_by_role("button", name="Play", exact=True).click()
-    began = page.evaluate(
-        """async () => {
-          const { state, live } = window.audition;
-          while (!state.playing || live.node().context.currentTime <= 0) await new Promise((done) => setTimeout(done, 5));
-          return performance.now() - performance.getEntriesByName("click")[0].startTime;
-        }"""
-    )
-    page.wait_for_timeout(3000)
+    page.wait_for_timeout(4000)
     start, took = renderers(session)[process], 5.0
     page.wait_for_timeout(1000 * took)
     share = (renderers(session)[process] - start) / took
     megabytes = own_megabytes(process) - empty
-    # Measured 0.3 s, 0.2 of a core and 60 MB on an idle machine.
-    assert began < 1000
+    # Measured 0.2 of a core and 60 to 72 MB on an idle machine.
     assert share < 0.4
     assert megabytes < 80
     blank.close()

@@ -232,7 +232,7 @@ def test_page_and_files_drive_dirt_alike(page: Page, pack: Path) -> None:
     levels = {}
     for name in NAMES[2:]:
         enter(page, name)
-        until(page, "window.audition.live.voice() && window.audition.live.voice().dirt !== null")
+        until(page, "window.audition.live.voice()?.dirt")
         page.get_by_text("matched", exact=True).click()
         until(page, "window.audition.live.measured()")
         row = page.evaluate("window.audition.live.rows()[0].levels")
