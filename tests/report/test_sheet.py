@@ -297,6 +297,11 @@ def test_each_pot_has_its_own_block_and_its_own_parts() -> None:
     assert [order["quantity"] for order in pots] == [1, 1]
     assert "section 1 250 kΩ" in pots[1]["what"] and "special order" in pots[1]["what"]
     assert "special order" not in pots[0]["what"] and sheet["special_order"]
+    said = "Both volume controls must be dual-gang parts, each turned by one shaft."
+    one_odd = " At least in one the sections differ in value or law"
+    assert said + one_odd in "\n".join(ps.sheet(both, "gang-series").lines())
+    text = in_process("sheet", "--rig", "two-pickups", "--design", "gang-series")
+    assert said in text and "sections differ" not in text
 
 
 def test_first_steps_and_part_types() -> None:
