@@ -5,15 +5,20 @@ import os
 import signal
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from distributed import LocalCluster
 
 import presolder as ps
 from presolder.models.errors import InputError
-from presolder.render.batch.jobs import read_jobs
+from presolder.render.batch import cluster as at_a_cluster
+from presolder.render.batch import running as at_work
+from presolder.render.batch.jobs import Job, read_jobs
+from presolder.render.batch.running import Done, run_jobs
 from presolder.render.files.folder import owner_told
 from running import presolder_here
 from takes import SAMPLES
@@ -210,6 +215,92 @@ def test_a_cluster_that_is_not_there(tmp_path: Path, options: tuple[str, ...], s
     file = listed(tmp_path, '[[job]]\ncommand = "need"\nrigs = ["single-coil-250k"]\n')
     done = presolder_here("batch", file, "--out", tmp_path / "out", *options)
     assert done.returncode == 2 and said in done.stderr and done.stderr.count("\n") == 1
+
+
+@pytest.mark.slow
+def test_a_job_that_a_cluster_gives_up(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is told as failed, in its place; the others are done, each by itself though two are alike."""
+
+    def job_of_a_worker(job: Job, out: Path) -> Done:
+        if job.name == "b":
+            raise RuntimeError("out of memory")
+        time.sleep(0.1)
+        return Done(job.name, job.command, "made", float(time.perf_counter()), str(out))
+
+    jobs = [Job(name, "need", (), "same") for name in ("a", "b", "a")]
+    monkeypatch.setattr(at_a_cluster, "run_alone", job_of_a_worker)
+    counted: list[int] = []
+    monkeypatch.chdir(tmp_path)
+    with LocalCluster(
+        n_workers=1, threads_per_worker=1, processes=False, dashboard_address=None
+    ) as local:
+        done = at_a_cluster.run_on_cluster(
+            jobs, Path("out"), local.scheduler_address, counted.append
+        )
+    assert [(one.name, one.outcome) for one in done] == [
+        ("a", "made"), ("b", "failed"), ("a", "made"),
+    ]  # fmt: skip
+    assert done[1].message == "its worker failed: error" and done[1].seconds == 0
+    assert done[0].seconds != done[2].seconds
+    # Workers elsewhere stand in other folders.
+    assert done[0].message == str(tmp_path / "out") and (tmp_path / "out" / "jobs").is_dir()
+    assert counted == [1, 1, 1]
+
+
+def test_what_a_job_is_run_with_and_what_it_says(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Side by side each has one thread; the last line of its errors is what went wrong."""
+    program = tmp_path / "program"
+    program.write_text(
+        "#!/bin/sh\n"
+        'case "$*" in\n'
+        "*mute*) exit 7;;\n"
+        '*bad*) printf "presolder: note\\npresolder: it broke\\n\\n" >&2; exit 2;;\n'
+        "esac\n"
+        'echo "$* $OMP_NUM_THREADS"\n'
+    )
+    program.chmod(0o755)
+    monkeypatch.setattr(sys, "executable", str(program))
+    monkeypatch.delenv("OMP_NUM_THREADS", raising=False)
+    jobs = [Job(name, "need", ("--rig", name), name) for name in ("good", "mute", "bad")]
+    counted: list[int] = []
+    for workers, threads in ((1, ""), (2, "1")):
+        out = tmp_path / f"out{workers}"
+        done = run_jobs(jobs, out, workers, counted.append)
+        assert [(one.outcome, one.message) for one in done] == [
+            ("made", ""), ("failed", "ended with status 7"), ("failed", "it broke"),
+        ]  # fmt: skip
+        said = (out / "good" / "result.json").read_text()
+        assert said == f"-m presolder need --rig good --json {threads}\n"
+        assert not (out / "bad").exists()
+    assert counted == [1] * 6
+
+
+def test_a_claim_is_kept_fresh_while_a_job_runs(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Several times in the two minutes after which others take it over."""
+    program = tmp_path / "program"
+    program.write_text("#!/bin/sh\nsleep 0.8\n")
+    program.chmod(0o755)
+    monkeypatch.setattr(sys, "executable", str(program))
+    monkeypatch.setattr(at_work, "_FRESH_SECONDS", 0.9)
+    out, job = tmp_path / "out", Job("long", "need", (), "long")
+    watched: list[float] = []
+
+    def watch() -> None:
+        claim = out / "jobs" / "long.claim"
+        while not watched or claim.exists():
+            if claim.exists():
+                watched.append(time.time() - claim.stat().st_mtime)
+            time.sleep(0.02)
+
+    watcher = threading.Thread(target=watch)
+    watcher.start()
+    assert run_jobs([job], out, 1, lambda _: None)[0].outcome == "made"
+    watcher.join()
+    assert max(watched) < 0.45
 
 
 def test_an_abandoned_claim_of_another_machine(

@@ -24,7 +24,7 @@ from presolder.render.listening import pack as packs
 from presolder.render.listening.after import After
 from presolder.render.listening.job import PackJob, Setting
 from rendering import band_rms, rms
-from running import presolder, presolder_here
+from running import in_process, presolder, presolder_here
 from takes import SAMPLES
 
 pytestmark = pytest.mark.slow
@@ -102,6 +102,34 @@ def test_true_files_share_one_gain(pack: Path) -> None:
     sweep = flac(pack, "02_cap_sweep")
     start = slice(0, 22_050)
     assert rms(sweep[start] - held[1][start]) < 1e-6
+
+
+def test_the_gains_that_are_told_are_those_of_the_files(pack: Path, tmp_path: Path) -> None:
+    """Against a render of the same sweep, which has a gain of its own and tells it."""
+    out = tmp_path / "out"
+    in_process(
+        "render",
+        TAKE,
+        "--design",
+        "bare",
+        "--travel",
+        "2",
+        "--rest",
+        "1",
+        "--gain-db",
+        "-7",
+        "--out",
+        str(out),
+    )
+    manifest = json.loads((out / "manifest.json").read_text())
+    assert manifest["output"]["gain_db"] == -7
+    rendered = soundfile.read(out / "sweep" / "bare.wav")[0]
+    gain_db = entries(pack)["01_bare_sweep"]["gain_db"]
+    ratio = rms(flac(pack, "01_bare_sweep")) / rms(rendered)
+    assert 20 * np.log10(ratio) == pytest.approx(gain_db + 7, abs=0.01)
+    for one in entries(pack).values():
+        true = entries(pack)[one["file"].replace("_matched", "_true")]
+        assert one["gain_db"] - true["gain_db"] == pytest.approx(one["archive_gain_db"], abs=2e-4)
 
 
 @pytest.mark.parametrize("stem", ["01_bare_dial-02_true", "02_cap_sweep"])
