@@ -47,6 +47,9 @@ def test_taper_shift_of_a_resistor_by_hand() -> None:
     assert figures.taper_shift_phon == pytest.approx(shift_db, rel=0.12)
     assert figures.change.largest_db.max() < 0.3
     assert figures.level_phon[0] == pytest.approx(20 * np.log10(0.3) + shift_db[0], rel=0.12)
+    # At 1 below: nine tenths of the track, 450k, with 250k across.
+    left_db = 20 * np.log10(50 / (50 + 1 / (1 / 450 + 1 / 250)))
+    assert figures.leftover_phon == pytest.approx(left_db, rel=0.12)
 
 
 def test_lone_capacitor_of_an_ideal_source_by_hand() -> None:

@@ -12,6 +12,7 @@ import soundfile
 from playwright.sync_api import Browser, Page
 
 import presolder as ps
+from presolder.models.circuit.entrance import entrance_ohms
 from presolder.models.typing import Array
 from presolder.render.files.rigs import built_in_rigs
 from probing import opened, probed, until
@@ -105,6 +106,23 @@ def test_render_of_one_situation_is_as_before(rendered: Path, rig_file: Path) ->
     alone = np.asarray(soundfile.read(out / "sweep" / "bare.wav")[0])
     ratio = float(alone @ together / (alone @ alone))
     assert np.std(together - ratio * alone) / np.std(together) < 1e-5
+
+
+def test_what_is_told_of_a_circuit_that_the_guitar_feeds(tmp_path: Path) -> None:
+    """Its input's resistance at 330 Hz, the pickup's volts, and how loud a take of one volt is."""
+    stage, rig = ps.Stage("germanium-fuzz"), ps.rig("humbucker-500k")
+    told = ps.render_files(
+        tmp_path / "out",
+        ps.read(TAKE, end=1),
+        rig,
+        ["bare"],
+        ps.turn(10, 5, travel=0.5, rest=0.2),
+        dirt=stage,
+    )["after"]["dirt"]
+    ohms = np.abs(entrance_ohms(stage, [329.0, 330.0, 331.0]))
+    assert told["input_ohms_at_330_hz"] == pytest.approx(ohms[1], rel=1e-9)
+    assert abs(ohms[0] / ohms[1] - 1) > 1e-6 and abs(ohms[2] / ohms[1] - 1) > 1e-6
+    assert told["pickup_output_volts"] == rig.output_volts
 
 
 def test_a_situation_twice_is_refused() -> None:
