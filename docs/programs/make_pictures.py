@@ -31,7 +31,7 @@ STYLES = (
 )
 
 
-def draw_curves() -> None:
+def draw_curves(folder: Path) -> None:
     """Frequency response of five designs at dial 10 and dial 4."""
     rig = find_rig(DEFAULT_RIG)
     frequency_hz = np.geomspace(80, 12_000, 300)
@@ -62,19 +62,19 @@ def draw_curves() -> None:
         panel.grid(alpha=0.25)
     panels[0].set_ylabel("gain, pickup EMF to input, dB")
     panels[0].set_ylim(-50, 15)
-    figure.savefig(PICTURES / "curves.png", dpi=110)
+    figure.savefig(folder / "curves.png", dpi=110)
 
 
-def draw_cleanup() -> None:
+def draw_cleanup(folder: Path) -> None:
     """Distortion against dial, by the command's own plot."""
     report = ps.cleanup(DEFAULT_RIG, CLEANING, dirt=ps.Stage("germanium-fuzz"))
     plots.plot_cleanup(
-        PICTURES / "cleanup.png", report.title, report.designs, report.figures, report.played,
+        folder / "cleanup.png", report.title, report.designs, report.figures, report.played,
         report.tone_hz,
     )  # fmt: skip
 
 
 if __name__ == "__main__":
     PICTURES.mkdir(exist_ok=True)
-    draw_curves()
-    draw_cleanup()
+    draw_curves(PICTURES)
+    draw_cleanup(PICTURES)

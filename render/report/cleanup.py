@@ -140,9 +140,13 @@ def _rounded(values: Array, digits: int = 4) -> list[float]:
     return [round(float(value), digits) for value in values]
 
 
+def _rounded_dial(dial: float | None) -> float | None:
+    return None if dial is None else round(dial, 4)
+
+
 def _played_plain(under: Played) -> dict[str, Any]:
     return {
-        "clean_below_10_percent_dial": under.clean_dial,
+        "clean_below_10_percent_dial": _rounded_dial(under.clean_dial),
         "edge_left_db": round(under.edge_left_db, 2),
         "unevenness_db": round(under.unevenness_db, 2),
         "dials": _rounded(under.dial),
@@ -157,8 +161,8 @@ def _design_plain(design: Design, figure: Cleanup) -> dict[str, Any]:
     return {
         "design": design.name,
         "expression": format_network(design.network) or None,
-        "clean_below_10_percent_dial": ten,
-        "clean_below_3_percent_dial": three,
+        "clean_below_10_percent_dial": _rounded_dial(ten),
+        "clean_below_3_percent_dial": _rounded_dial(three),
         "dials": _rounded(figure.dial),
         "thd_percent": _rounded(100 * figure.thd),
         "level_db": _rounded(figure.level_db),

@@ -98,7 +98,9 @@ class SearchReport:
             "best": [
                 {
                     "topology": shape_text(one.found.shape),
-                    "better_than_built_in_db": one.better_than_built_in_db,
+                    "better_than_built_in_db": None
+                    if one.better_than_built_in_db is None
+                    else round(one.better_than_built_in_db, 4),
                     **scored_plain(one.judged),
                 }
                 for one in found.best

@@ -99,6 +99,72 @@ def test_documented_keys_are_the_keys() -> None:
         assert keys - set(result) <= {"tolerance"}, (name, keys - set(result))
 
 
+SWITCHED = ("--rig", "split-humbucker")
+READINGS = [
+    word
+    for dial in range(1, 11)
+    for option, ohms in (("--ohms", 5030 * dial**2), ("--second", 4871 * dial**2.01))
+    for word in (option, f"{dial}={ohms:.0f}")
+]
+# As docs/json.md has it: what every number's key means, and the decimals it is rounded to.
+DIGITS = {
+    "need": {"_db": 4, "_phon": 4, "_acum": 4, "resonance_hz": 1},
+    "compare": {"_db": 4, "_phon": 4, "_acum": 4},
+    "tailor": {"_db": 4, "_phon": 4, "_acum": 4},
+    "curves": {"_db": 4, "_share": 4, "_deg": 4, "frequency_hz": 6},
+    "cleanup": {"_percent": 4, "_dial": 4, "_db": 4, "edge_left_db": 2, "unevenness_db": 2},
+    "taper": {"fraction": 4, "fraction_error": 4, "track_ohms": 1, "off_law": 3, "apart": 4},
+    "pickup": {"_error": 3, "unloaded_resonance_hz": 1},
+    "travel": {"_db": 4},
+}  # fmt: skip
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("command", "runs"),
+    [
+        ("need", ((), SWITCHED)),
+        ("compare", (("--design", "cap"), (*SWITCHED, "--design", "cap", "--design", "series"))),
+        ("tailor", (("--topology", "series", "--series", "E6"),
+                    (*SWITCHED, "--topology", "series", "--series", "E6"))),
+        ("curves", (("--design", "68k + 1n5", "--frequency", "500,1234.5678912", "--tolerance",
+                     "--draws", "20"),)),
+        ("cleanup", (("--dirt", "smooth", "--design", "cap"),)),
+        ("taper", (("--lugs", *READINGS),)),
+        ("pickup", (("--resistance", "8k", "--bare-hz", "6000", "--loaded-hz", "3000", "--added",
+                     "470p"),)),
+        ("travel", (("--wanted", "halfway at 5", "--pot", "A500K", "--topology", "series", "--top",
+                     "2"),)),
+    ],
+)  # fmt: skip
+def test_numbers_are_rounded_as_documented(command: str, runs: tuple[tuple[str, ...], ...]) -> None:
+    """Not to more, and not to less: of several numbers one has its last decimal."""
+    most: dict[str, int] = {}
+
+    def look(value: object, key: str) -> None:
+        if isinstance(value, dict):
+            for name, one in value.items():
+                # Percentiles are of what they stand under.
+                look(one, key if name in ("p5", "p50", "p95") else name)
+        elif isinstance(value, list):
+            for one in value:
+                look(one, key)
+        elif isinstance(value, float) and value and "e" not in repr(value):
+            decimals = len(repr(value).rpartition(".")[2]) if value % 1 else 0
+            most[key] = max(most.get(key, 0), decimals)
+
+    for options in runs:
+        look(json.loads(in_process(command, *options, "--json")), "")
+    # What was given; and what is nothing here.
+    for key in ("listening_level_db", "touch_db", "drive_db", "equal_db", "gives_up_db"):
+        most.pop(key, None)
+    rules = DIGITS[command]
+    ruled = {key: [end for end in rules if key.endswith(end)] for key in most}
+    wanted = {key: rules[max(ends, key=len)] for key, ends in ruled.items() if ends}
+    assert {key: most[key] for key in wanted} == wanted
+    assert {end for ends in ruled.values() for end in ends} == set(rules)
+
+
 def test_what_a_rigs_json_says_of_its_take() -> None:
     """Of a take at the jack the chain as it stood; of one from the string nothing."""
     for rig in ps.rigs():
