@@ -1,6 +1,7 @@
 """What a rig is, and that its takes stay as they were made."""
 
 from dataclasses import replace
+from html import escape
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +13,7 @@ from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Load, Pickup, Pot
 from presolder.models.instrument.dirt import Dirt
 from presolder.models.instrument.rig import Channel, Rig, Take
-from presolder.render.files.rigs import built_in_rigs, read_rig
+from presolder.render.files.rigs import built_in_rigs, find_situations, read_rig
 
 HZ = np.geomspace(50, 15_000, 20)
 
@@ -113,3 +114,54 @@ def test_a_softer_second_pickup(tmp_path: Path) -> None:
     assert response[2.0] - response[1.0] == pytest.approx(2 * of_half, rel=1e-4)
     # Two pickups all but alike: without the second about half is left.
     assert np.abs(2 * of_half / response[1.0]) == pytest.approx(np.full((1, HZ.size), 0.5), abs=0.2)
+
+
+SAID = {
+    "hollow-body-blend": """
+    switch  at 'both'
+    pickup  7.5 kΩ, 4.8 H, 90 pF, eddy 350 kΩ
+    volume  500 kΩ measured, independent wiring, at 2
+    second  pickup 8 kΩ, 5.5 H, 90 pF, eddy 350 kΩ
+            volume 500 kΩ measured, at 8
+    tone    500 kΩ audio (0.15 at half), 22 nF, dial 10, modern wiring, for all
+    master  500 kΩ audio (0.15 at half), turned
+    cable   400 pF
+    input   1 MΩ, 0 F
+    take    captured at the jack; all coils have the same EMF
+    player  rolls-back, knob at 8, 7, 6
+""",
+    "piezo-buffered": """
+    pickup  piezo, 1.2 nF
+    volume  1 MΩ audio (0.15 at half), at 10
+    buffer  in the guitar, 10 MΩ in, 1 kΩ out, +0 dB
+    cable   600 pF
+    pedal   25 kΩ audio (0.15 at half), turned
+    input   1 MΩ, 0 F
+    take    captured at the jack
+    player  rolls-back, knob at 8, 7, 6
+""",
+    "two-pickups": """
+    pickup  8.6 kΩ, 4.6 H, 130 pF, eddy 850 kΩ
+    volume  500 kΩ audio (0.15 at half)
+    tone    500 kΩ audio (0.15 at half), 22 nF, dial 10, modern wiring
+    second  pickup 7.4 kΩ, 3.9 H, 115 pF, eddy 900 kΩ
+            volume 500 kΩ audio (0.15 at half), at 10
+            tone 500 kΩ audio (0.15 at half), 22 nF, dial 10, modern wiring
+    cable   600 pF
+    input   1 MΩ, 0 F
+    take    captured at the jack; all coils have the same EMF
+    player  rolls-back, knob at 8, 7, 6
+""",
+}
+
+
+@pytest.mark.parametrize("name", list(SAID))
+def test_what_a_rig_says_of_itself(name: str) -> None:
+    """As its file has it, read by eye; a part that isn't there has no line."""
+    rig = find_situations(name)[-1].rig
+    head, _, rows = str(rig).partition("\n")
+    assert head == f"{name}: {rig.title}"
+    assert f"\n{rows}\n" == SAID[name]
+    table = rig._repr_html_()
+    assert table.count("<tr>") == len(rows.splitlines())
+    assert all(f"<td>{escape(row[12:].strip())}</td>" in table for row in rows.splitlines())

@@ -372,6 +372,38 @@ def test_command_on_every_rig(rig_name: str, tmp_path: Path) -> None:
     assert len(words.splitlines()) >= 6
 
 
+def test_what_parts_stray_by_anyway() -> None:
+    """Pots and what nobody picks by tolerance 20 %, resistors 5, capacitors of a bypass 10.
+
+    A bent taper's middle by 5 % of the track, a knob by half a mark. Common practice, no source.
+    """
+    network = parse_expression("gang(500k, audio) || (91k + 1n)")
+    described = {"G1": 500e3, "R1": 91e3, "C1": 1e-9, "volume taper": 0.15, "tone knob": 10.0}
+    strays = {
+        "G1": 0.20, "R1": 0.05, "C1": 0.10, "volume pot": 0.20, "volume taper": 0.05,
+        "tone knob": 0.5, "tone pot": 0.20, "tone capacitor": 0.20, "cable": 0.20, "input": 0.20,
+        "pickup": 0.20, "second volume": 0.5,
+    }  # fmt: skip
+    found = {f.culprit: f for f in faults(find_rig("two-pickups").as_recorded, network) if f.values}
+    assert set(found) == set(strays)
+    for culprit, fault in found.items():
+        least, most = fault.values[0], fault.values[-1]
+        assert fault.nominal == described.get(culprit, fault.nominal), culprit
+        relative = fault.unit not in ("dial", "midpoint")
+        for share, within in ((0.99, True), (1.01, False)):
+            for sign in (-1, 1):
+                off = sign * share * strays[culprit]
+                value = fault.nominal * (1 + off) if relative else fault.nominal + off
+                assert fault.within_spread(value) == within, (culprit, value)
+        # Far more than that is looked for, up to ten times for an input, which may be any.
+        assert list(fault.values) == sorted(fault.values)
+        if relative:
+            assert least <= fault.nominal / 3 or culprit == "tone pot"
+            assert most >= 3 * fault.nominal
+    assert found["input"].values[-1] == pytest.approx(10e6)
+    assert found["input"].values[0] == pytest.approx(10e3)
+
+
 def test_words_and_exit_status_for_a_fault(tmp_path: Path) -> None:
     """47k fitted for 470k, as it was tried by hand: the true value is among the named."""
     rig = find_rig("humbucker-500k").as_recorded
