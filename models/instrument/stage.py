@@ -8,6 +8,8 @@ from presolder.models.instrument.quantities import require_within
 
 StageKind = Literal["germanium-fuzz", "silicon-fuzz", "treble-booster", "diode-clipper"]
 STAGE_KINDS: tuple[StageKind, ...] = get_args(StageKind)
+# What each circuit's own knob is called; the booster has none.
+CONTROLS = {"germanium-fuzz": "fuzz", "silicon-fuzz": "fuzz", "diode-clipper": "gain"}
 
 
 @dataclass(frozen=True)
@@ -51,11 +53,11 @@ class Stage:
             raise InputError(f"stage {self.kind!r} is unknown; one of {', '.join(STAGE_KINDS)}")
         require_within(
             (
-                ("control", self.control, 0.0, 10.0),
+                (CONTROLS.get(self.kind, "control"), self.control, 0.0, 10.0),
                 ("bias", self.bias, 0.0, 10.0),
                 ("supply", self.supply_volts, 3.0, 24.0),
                 ("battery", self.battery_ohms, 1.0, 10e3),
-                ("touch", self.touch_db, -60.0, 60.0),
+                ("touch_db", self.touch_db, -60.0, 60.0),
                 ("level_db", self.level_db, -60.0, 60.0),
             )
         )

@@ -2,7 +2,7 @@
 
 from presolder.models.errors import InputError
 from presolder.models.instrument.dirt import ANY_KINDS, DIRT_KINDS, AnyDirt, AnyKind, Dirt
-from presolder.models.instrument.stage import Stage
+from presolder.models.instrument.stage import CONTROLS, Stage
 from presolder.render.files.toml import Section
 
 FUZZ_WAS_RENAMED = (
@@ -31,12 +31,8 @@ def _read_curve(section: Section, kind: AnyKind) -> Dirt:
     )
 
 
-# What each circuit's own knob is called; the booster has none.
-_CONTROLS = {"germanium-fuzz": "fuzz", "silicon-fuzz": "fuzz", "diode-clipper": "gain"}
-
-
 def _read_stage(section: Section, kind: AnyKind) -> Stage:
-    control = _CONTROLS.get(kind)
+    control = CONTROLS.get(kind)
     active = () if kind == "diode-clipper" else ("bias", "supply", "battery")
     section.only("kind", *([control] if control else []), *active, "touch_db", "level_db")
     plain = Stage()

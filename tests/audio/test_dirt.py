@@ -417,7 +417,10 @@ def test_cleanup_command(tmp_path: Path) -> None:
         (["--dirt", "fuzz"], "'fuzz' is now 'lopsided-10k'"),
         (["--dirt", "silicon-fuzz", "--drive", "9"], "silicon-fuzz is a circuit (see --touch)"),
         (["--dirt", "smooth", "--touch", "3"], "--touch 3 needs a circuit as --dirt; one of germ"),
-        (["--dirt", "diode-clipper", "--touch", "300"], "touch = 300 must lie between -60 and 60"),
+        (
+            ["--dirt", "diode-clipper", "--touch", "300"],
+            "touch_db = 300 must lie between -60 and 60",
+        ),
         (["--hum-db", "20"], "must lie between"),
         (["--speaker", "{silent}"], "silent"),
         (["--speaker", "{empty}"], "empty"),

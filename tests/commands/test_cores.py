@@ -20,8 +20,12 @@ def three(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_how_many(monkeypatch: pytest.MonkeyPatch) -> None:
     assert cores() == 3
-    monkeypatch.setenv(JOBS, "none")
-    assert cores() >= 1
+    monkeypatch.setenv(JOBS, "1")
+    assert cores() == 1
+    monkeypatch.setattr("os.sched_getaffinity", lambda _: {0, 3, 4, 7}, raising=False)
+    for nothing in ("none", "0", "-2", ""):
+        monkeypatch.setenv(JOBS, nothing)
+        assert cores() == 4
 
 
 def test_in_order_and_never_more_threads_than_cores() -> None:

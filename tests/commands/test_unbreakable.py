@@ -164,6 +164,18 @@ def test_what_is_kept_on_disk_is_the_take(
     assert not kept.samples.flags.writeable
 
 
+def test_a_short_part_is_as_loud_as_it_is(tmp_path: Path) -> None:
+    """Silence is 50 dB below the part's own peak, also of a part within what is read at a time."""
+    file, rate = tmp_path / "soft.wav", 48_000
+    tone = 1e-3 * np.sin(2 * np.pi * 220 * np.arange(rate) / rate)
+    soundfile.write(file, np.concatenate([tone, np.zeros(rate // 2), tone]), rate, "PCM_24")
+    # From the middle of silence, a quarter of a second of it.
+    part = read_recording(file, 1.25, 1.8, trim=True)
+    # The take begins 30 ms before its sound.
+    assert part.samples.shape[1] == pytest.approx((0.3 + 0.03) * rate, abs=0.005 * rate)
+    assert np.abs(part.samples).max() == pytest.approx(1e-3, rel=0.01)
+
+
 @pytest.mark.parametrize("bits", [0x7FF0000000000001, 0x7FF0000000000000, 0x7FEFFFFFFFFFFFFF])
 def test_floats_that_are_no_numbers(tmp_path: Path, bits: int) -> None:
     """A NaN that raises the processor's flag, infinity, and what overflows when channels add."""

@@ -7,6 +7,7 @@ import pytest
 
 from presolder.models.audio.knob import KnobPath, steady_turn
 from presolder.models.errors import InputError
+from presolder.models.instrument.controls import Load, Pickup
 from presolder.models.instrument.designs import BUILT_IN
 from presolder.models.instrument.dirt import AnyDirt, Dirt
 from presolder.models.instrument.expression import parse_expression
@@ -227,6 +228,67 @@ def test_dirt_is_part_of_the_rig(tmp_path: Path, section: str, dirt: AnyDirt) ->
     file = tmp_path / "own.toml"
     file.write_text(f"{built_in_rigs()['humbucker-500k'].read_text()}\n[dirt]\n{section}\n")
     assert read_rig(file).dirt == dirt
+
+
+def test_what_a_file_leaves_out_is_as_its_page_says(tmp_path: Path) -> None:
+    """Every default of docs/rig-format.md, and that a cable, a load and a take need none."""
+    file = tmp_path / "own.toml"
+    file.write_text(
+        '[pickup]\nresistance = "7k"\ninductance = "3 H"\n'
+        '[volume]\nresistance = "500k"\n'
+        '[tone]\nresistance = "500k"\ncapacitance = "22n"\n'
+        '[buffer]\nat = "cable"\n[pedal]\nresistance = "25k"\n[dirt]\nkind = "smooth"\n'
+    )
+    rig = read_rig(file)
+    assert rig.first.pickup == Pickup(7e3, 3.0)
+    assert (rig.first.pickup.capacitance_farads, rig.first.pickup.leakage_henries) == (0, 0)
+    assert rig.volume_wiring == "lug" and rig.volume.taper == Taper("audio", 0.15)
+    tone = rig.first.tone
+    assert tone is not None and tone.pot.taper.kind == "audio"
+    assert (tone.dial, tone.wiring, tone.no_load) == (10.0, "modern", False)
+    buffer = rig.buffer
+    assert buffer is not None and buffer.gain_db == 0
+    assert (buffer.input_ohms, buffer.input_farads, buffer.output_ohms) == (1e6, 0.0, 1e3)
+    pedal = rig.pedal
+    assert pedal is not None and pedal.cable_farads == 0 and pedal.volume.held_at == 10
+    assert rig.cable_farads == 0 and rig.load == Load()
+    assert rig.load.resistance_ohms == np.inf and rig.load.capacitance_farads == 0
+    assert rig.dirt == Dirt("smooth", 20.0, 120.0, 5500.0, 0.0)
+    assert rig.take.captured == "jack" and rig.take.string is None
+    file.write_text(file.read_text().replace('kind = "smooth"', 'kind = "silicon-fuzz"'))
+    assert read_rig(file).dirt == Stage("silicon-fuzz", 10.0, 5.0, 9.0, 50.0, 0.0, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("section", "key", "least", "most"),
+    [
+        ('[dirt]\nkind = "smooth"', "drive", 0, 60),
+        ('[dirt]\nkind = "smooth"', "pre_hz", 1, 2000),
+        ('[dirt]\nkind = "smooth"', "post_hz", 1000, 20_000),
+        ('[dirt]\nkind = "smooth"', "level_db", -60, 60),
+        ('[dirt]\nkind = "silicon-fuzz"', "fuzz", 0, 10),
+        ('[dirt]\nkind = "diode-clipper"', "gain", 0, 10),
+        ('[dirt]\nkind = "treble-booster"', "bias", 0, 10),
+        ('[dirt]\nkind = "treble-booster"', "supply", 3, 24),
+        ('[dirt]\nkind = "treble-booster"', "battery", 1, 10_000),
+        ('[dirt]\nkind = "treble-booster"', "touch_db", -60, 60),
+        ('[dirt]\nkind = "treble-booster"', "level_db", -60, 60),
+        ('[buffer]\nat = "guitar"', "gain_db", -40, 40),
+        ('[pedal]\nresistance = "25k"', "dial", 0, 10),
+    ],
+)
+def test_limits_are_where_the_page_has_them(
+    tmp_path: Path, section: str, key: str, least: float, most: float
+) -> None:
+    file = tmp_path / "own.toml"
+    rig = built_in_rigs()["humbucker-500k"].read_text()
+    for edge, beyond in ((least, -1), (most, 1)):
+        file.write_text(f"{rig}\n{section}\n{key} = {edge}\n")
+        read_rig(file)
+        off = edge + beyond * 1e-3 * max(1.0, abs(edge))
+        file.write_text(f"{rig}\n{section}\n{key} = {off!r}\n")
+        with pytest.raises(InputError, match=rf"\[{section[1:].partition(']')[0]}\]: {key} = "):
+            read_rig(file)
 
 
 @pytest.mark.parametrize(
