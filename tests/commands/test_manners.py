@@ -75,3 +75,35 @@ def test_quiet_leaves_out_progress_and_remarks(capsys: pytest.CaptureFixture[str
     # From a script it is said at once.
     remark("at once")
     assert capsys.readouterr().err == "at once\n"
+
+
+# A command, what is wrong with it besides and is found later, and an option with its limits.
+AT_THE_EDGE = [
+    ("cleanup", ("--plot", "x.pdf"), "--tone-hz", "20", "19.9"),
+    ("cleanup", ("--plot", "x.pdf"), "--tone-hz", "5000", "5001"),
+    ("cleanup", ("--plot", "x.pdf"), "--drive", "0", "-0.1"),
+    ("cleanup", ("--plot", "x.pdf"), "--drive", "60", "60.1"),
+    ("curves", ("--dial", "0"), "--seed", "0", "-1"),
+    ("curves", ("--dial", "0"), "--draws", "10", "9"),
+    ("curves", ("--dial", "0"), "--draws", "100000", "100001"),
+    ("need", ("--speaker", "nowhere.wav"), "--listening-level", "40", "39.9"),
+    ("need", ("--speaker", "nowhere.wav"), "--listening-level", "100", "100.1"),
+    ("tailor", ("--topology", "nothing"), "--top", "1", "0"),
+    ("tailor", ("--topology", "nothing"), "--top", "100", "101"),
+    ("travel", ("--wanted", "nothing"), "--top", "1", "0"),
+    ("travel", ("--wanted", "nothing"), "--top", "100", "101"),
+    ("taper", ("--ohms", "10=8k", "--second", "10=1k"), "--meter", "0.01", "0.009"),
+    ("taper", ("--ohms", "10=8k", "--second", "10=1k"), "--meter", "10", "10.1"),
+]
+
+
+@pytest.mark.parametrize(("command", "wrong", "option", "edge", "beyond"), AT_THE_EDGE)
+def test_the_last_that_is_accepted_and_the_first_that_is_not(
+    command: str, wrong: tuple[str, ...], option: str, edge: str, beyond: str
+) -> None:
+    at_the_edge = presolder_here(command, option, edge, *wrong)
+    past_it = presolder_here(command, option, beyond, *wrong)
+    assert at_the_edge.returncode == past_it.returncode == 2
+    assert any(word in at_the_edge.stderr for word in wrong)
+    assert f"{option} " not in at_the_edge.stderr, at_the_edge.stderr
+    assert f"presolder: {option}" in past_it.stderr and beyond in past_it.stderr
