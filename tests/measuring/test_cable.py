@@ -83,6 +83,7 @@ def test_responses(name: str, tmp_path: Path) -> None:
     result = json.loads(in_process("cable", "--rig", name, *options, "--json"))
     off = abs(np.log(result["capacitance_farads"] / true))
     assert off <= result["error"] and off < 0.06
+    assert result["rig"] == name and result["measured"] and result["length_m"] is None
     words = in_process("cable", "--rig", name, *options)
     assert '[cable]\ncapacitance = "' in words and name in words
 
@@ -92,6 +93,7 @@ def test_length() -> None:
     assert "320 pF" in words and "to know, measure it" in words
     result = json.loads(in_process("cable", "--length", "5 m", "--json"))
     assert 400e-12 < result["capacitance_farads"] < 700e-12 and not result["measured"]
+    assert result["rig"] is None and result["length_m"] == 5
 
 
 def test_nonsense(tmp_path: Path) -> None:
