@@ -1,6 +1,7 @@
 """One bypass for all situations of a guitar: weights, the worst case, the search."""
 
 import json
+from dataclasses import replace
 from itertools import product
 from pathlib import Path
 
@@ -17,8 +18,9 @@ from presolder.models.judging.everywhere import recommend_everywhere
 from presolder.models.judging.merit import merit
 from presolder.models.judging.ranking import EQUAL_DB, score
 from presolder.models.judging.search import Shelf, tailor
-from presolder.models.judging.situations import Heard, overall, shares
+from presolder.models.judging.situations import Heard, Overall, overall, shares
 from presolder.render.files.rigs import find_rig, find_situations
+from presolder.render.report.everywhere import ComparisonEverywhere
 from running import in_process, presolder_here
 
 SMALL = Shelf(
@@ -119,6 +121,31 @@ def test_commands_take_all_situations_or_one() -> None:
     for place in needed["situations"]:
         alone = json.loads(in_process("need", "--rig", name, "--in", place["name"], "--json"))
         assert (place["needed"], place["first"]) == (alone["needed"], alone["first"])
+
+
+def test_where_the_bare_pot_is_nearer_is_said() -> None:
+    """By scores put in by hand: nearer by the least that counts, by less, and further away."""
+    heard = (*heard_in("split-humbucker"), *heard_in("split-humbucker"))[:3]
+    designs = built_in_designs(heard[0].ear.rig.volume)[:2]
+    judged = overall(heard, designs)
+    bare = next(one for one in judged if one.design.network is None)
+    first = next(one for one in judged if one is not bare)
+
+    def with_scores(one: Overall, total: float, scores: tuple[float, ...]) -> Overall:
+        each = [replace(s, score_db=db) for s, db in zip(one.each, scores, strict=True)]
+        return replace(one, score_db=total, each=tuple(each))
+
+    first = with_scores(first, 1.0, (2.0 + EQUAL_DB, 1.0, 3.0))
+    bare = with_scores(bare, 4.25, (2.0, 1.0 - 0.9 * EQUAL_DB, 9.0))
+    said = ComparisonEverywhere(heard, (first, bare)).said()
+    name = first.design.name
+    assert said == (
+        f"{name} comes first, 3.2 dB nearer than the bare pot, all situations weighed. The bare"
+        f" pot is nearer in: {heard[0].name} ({EQUAL_DB:.1f} dB)."
+    )
+    assert "Nothing here is audibly nearer" in ComparisonEverywhere(heard, (bare, first)).said()
+    alone = ComparisonEverywhere(heard, (first,)).said()
+    assert alone == f"{name} comes first, all situations weighed."
 
 
 def test_search_and_comparison_agree() -> None:
