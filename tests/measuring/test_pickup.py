@@ -11,6 +11,7 @@ import soundfile
 from bench import response
 from scipy.signal import chirp
 
+import presolder as ps
 from coils import ADDED, HZ, METER, hung, measured, random_form
 from netlist import Part, at_dial, parts_of, spice_response
 from presolder.models.circuit.coil import coil_impedance, coil_response, peak_hz
@@ -326,6 +327,24 @@ def test_what_comes_before_the_response_is_faded_out() -> None:
     ripple_db = float(np.ptp(gain_db))
     # Measured 0.03 dB.
     assert ripple_db < 0.06
+
+
+def test_a_rising_emf_is_taken_off(tmp_path: Path) -> None:
+    """Faraday: a small coil's field induces in proportion to frequency, 20 dB a decade."""
+    file = tmp_path / "sweep.wav"
+    soundfile.write(file, sweep(), 48_000, "FLOAT")
+    recording = ps.read(file)
+    flat = ps.response_from_sweep(recording, recording, 470e-12, 1e6, rising=False)
+    taken_off = ps.response_from_sweep(recording, recording, 470e-12, 1e6)
+    assert flat.gain_db == pytest.approx(np.zeros(flat.frequency_hz.size), abs=0.05)
+    assert (
+        np.array_equal(taken_off.frequency_hz, flat.frequency_hz)
+        and flat.frequency_hz[-1] > 10 * flat.frequency_hz[0]
+    )
+    decades = np.log10(flat.frequency_hz / flat.frequency_hz[0])
+    fallen_db = taken_off.gain_db - taken_off.gain_db[0]
+    assert fallen_db == pytest.approx(-20 * decades, abs=0.1)
+    assert (taken_off.added_farads, taken_off.added_ohms) == (470e-12, 1e6)
 
 
 READINGS = ("--bare-hz", "7000", "--loaded-hz", "3500")
