@@ -92,6 +92,18 @@ def test_matched_files_are_within_a_tenth_of_a_loudness_unit(pack: Path, voice: 
     assert peak_db == pytest.approx(-1.0, abs=0.01)
 
 
+def test_one_situation_has_no_table_over_all(pack: Path) -> None:
+    page = (pack / "index.html").read_text("utf-8")
+    assert "treble" in page and "all, by weight" not in page
+
+
+def test_hum_louder_than_the_take_is_refused() -> None:
+    assert After(hum_db=0.0).hum_db == 0
+    for level_db in (0.1, -141.0):
+        with pytest.raises(InputError, match=f"hum: {level_db:g} must lie between -140 and 0"):
+            After(hum_db=level_db)
+
+
 def test_true_files_share_one_gain(pack: Path) -> None:
     """At dial 10 all designs are one circuit; the sweep starts as that held position does."""
     held = [

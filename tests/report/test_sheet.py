@@ -36,7 +36,7 @@ from presolder.models.instrument.placement import nearest_preferred, series_of
 from presolder.models.instrument.preferred import preferred_values
 from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.taper import Taper
-from presolder.render.files.rigs import built_in_rigs, find_rig
+from presolder.render.files.rigs import built_in_rigs, find_rig, find_situations
 from rigs import with_other
 from running import in_process
 
@@ -272,6 +272,23 @@ def test_gangs_are_told_apart() -> None:
     assert "from its wiper lug to the wiper lug" not in text
     bent = in_process("sheet", "--design", "gang(250k, audio, zero, 0.22) + 1n")
     assert "section 2 250 kΩ audio, 0.22 at half (special order)" in bent
+
+
+def lugs_of(rig: Rig) -> list[dict[str, str]]:
+    return [pot["lugs"] for pot in ps.sheet(rig, "cap").plain()["pots"]]
+
+
+def test_the_tone_control_stays_at_the_lug_that_it_is_wired_to() -> None:
+    """The master's if it is for all, the pickup's own, at input or wiper; else at no pot here."""
+    (blended,) = lugs_of(find_situations("hollow-body-blend")[1].rig)
+    assert "the tone control (as it is)" in blended["input lug"]
+    (fifties,) = lugs_of(find_rig("dark-long-cable"))
+    assert "the tone control (as it is)" in fifties["wiper lug"]
+    assert "the tone control" not in fifties["input lug"]
+    shared = lugs_of(find_situations("two-humbuckers-shared-tone")[0].rig)
+    assert len(shared) == 1 and not any("tone" in said for said in shared[0].values())
+    own = lugs_of(find_rig("two-pickups"))
+    assert len(own) == 2 and all("the tone control (as it is)" in one["input lug"] for one in own)
 
 
 def test_what_is_fitted_now_is_taken_out(tmp_path: Path) -> None:
