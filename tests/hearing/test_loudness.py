@@ -15,6 +15,7 @@ from presolder.models.hearing.loudness import (
     specific_loudness,
 )
 from presolder.models.hearing.material import material
+from presolder.models.hearing.sharpness import sharpness
 
 
 def test_annex_signal_1() -> None:
@@ -66,6 +67,14 @@ def test_threshold_and_inverse() -> None:
     specific, _ = specific_loudness(levels_db)
     # The standard takes 1.7 dB off the third octave at 1.25 kHz to make it a critical band.
     assert above_threshold_db(specific)[95:105].max() == pytest.approx(40 - 3 - 1.7, abs=1e-6)
+
+
+def test_sharpness_is_a_moment() -> None:
+    """DIN 45692, formula (1): divided by the whole loudness, however little that is."""
+    specific, _ = specific_loudness(tone_db(4000, 60))
+    sharp = float(sharpness(specific))
+    assert sharp > 1.5
+    assert sharpness(np.array([1e-4 * specific, 0 * specific])) == pytest.approx([sharp, 0.0])
 
 
 def test_material_of_a_tone() -> None:

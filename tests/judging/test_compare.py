@@ -15,7 +15,7 @@ from presolder.models.instrument.designs import built_in_designs
 from presolder.models.instrument.dirt import Dirt
 from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.network import Design
-from presolder.models.instrument.rig import Rig
+from presolder.models.instrument.rig import Channel, Rig
 from presolder.models.instrument.taper import Taper
 from presolder.models.judging.merit import merit, merits, pickup_load
 from presolder.models.judging.ranking import (
@@ -72,6 +72,18 @@ def test_load_by_hand() -> None:
     assert pickup_load(rig, None, 1000.0, np.array([5.0]))[0] == pytest.approx(expected, rel=1e-9)
     at_ten = merit(ear_of(rig), None).load_ohms
     assert at_ten == pytest.approx(1 / (1 / 500e3 + 1 / 1e6), rel=1e-9)
+
+
+def test_load_of_a_pickup_beside_another_by_hand() -> None:
+    """At 10 it feeds both tracks, the input and the other coil, which is silent but there."""
+    volume = Pot(500e3, Taper("linear"))
+    both = (Channel(Pickup(8e3, 4.0), volume), Channel(Pickup(9e3, 1e-3), volume, held_at=10.0))
+    rig = Rig(both, load=Load(1e6))
+    expected = 1 / (2 / 500e3 + 1 / 9e3 + 1 / 1e6)
+    assert abs(pickup_load(rig, None, 1000.0, np.array([10.0]))[0]) == pytest.approx(
+        expected, rel=1e-5
+    )
+    assert merit(ear_of(rig), None, np.array([10.0])).load_ohms == pytest.approx(expected, rel=1e-5)
 
 
 def test_many_at_once_as_one_by_one(humbucker: Rig) -> None:
