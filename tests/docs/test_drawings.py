@@ -1,8 +1,10 @@
 """The pages of what is built in, and how guitars are drawn."""
 
+import re
 import sys
 import xml.etree.ElementTree as ET
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -11,7 +13,13 @@ from playwright.sync_api import Browser
 from presolder.models.instrument.controls import Pickup
 from presolder.models.instrument.quantities import format_code
 from presolder.models.instrument.rig import Rig
-from presolder.models.instrument.source import CoilsInSeries, Piezo, Wound, coils_of
+from presolder.models.instrument.source import (
+    CoilsInParallel,
+    CoilsInSeries,
+    Piezo,
+    Wound,
+    coils_of,
+)
 from presolder.render.files.rigs import built_in_rigs, find_situations
 from presolder.render.plots import guitar_svg, wiring_svg
 from random_circuits import random_network, random_wiring
@@ -90,6 +98,44 @@ def test_any_wiring_can_be_drawn(index: int) -> None:
     there = words(rig)
     for part in parts_named(rig):
         assert part in there
+
+
+def free_ends(rig: Rig) -> list[complex]:
+    """Ends of straight leads that touch nothing else."""
+    paths = [
+        [
+            complex(*map(float, point.split(",")))
+            for point in re.findall(r"-?[\d.e-]+,-?[\d.e-]+", d)
+        ]
+        for d in re.findall(r'<path d="([^"]*)"', guitar_svg(rig))
+    ]
+
+    def touches(end: complex, path: list[complex]) -> bool:
+        """On any of its straight pieces: so much further is it by way of the point."""
+        pieces = pairwise(path)
+        return any(abs(end - a) + abs(end - b) - abs(a - b) < 0.01 for a, b in pieces)
+
+    leads = [path for path in paths if len(path) == 3]
+    ends = [(lead, end) for lead in leads for end in (lead[0], lead[-1])]
+    return [
+        end
+        for lead, end in ends
+        if not any(touches(end, other) for other in paths if other is not lead)
+    ]
+
+
+def test_leads_end_at_something(humbucker: Rig) -> None:
+    """But for the one that leaves at the right, and at a tone control without a load at 10."""
+    coil = Wound(humbucker.coil)
+    pair, three = CoilsInSeries((coil, coil)), CoilsInSeries((coil, coil, coil))
+    for source in (CoilsInParallel((coil, pair)), CoilsInParallel((three, coil, pair))):
+        rig = humbucker.with_first(replace(humbucker.first, pickup=source))
+        assert len(free_ends(rig)) == 1
+    for index in range(12):
+        rig = random_wiring(np.random.default_rng(index), index)
+        tones = [rig.tone, *(channel.tone for channel in rig.channels)]
+        loose = sum(tone is not None and not tone.connected for tone in tones)
+        assert len(free_ends(rig)) == 1 + loose, index
 
 
 def test_a_coil_out_of_phase_has_its_dot_at_the_other_end(humbucker: Rig) -> None:
