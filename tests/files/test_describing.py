@@ -20,7 +20,7 @@ from presolder.models.instrument.network import (
     Series,
     format_network,
 )
-from presolder.models.instrument.quantities import Unit, parse_quantity
+from presolder.models.instrument.quantities import Unit, format_code, parse_quantity
 from presolder.models.instrument.stage import Stage
 from presolder.models.instrument.taper import Taper, fraction_below_wiper
 from presolder.render.files.designs import read_designs, resolve_design
@@ -50,6 +50,20 @@ resistance = "500k"
 )
 def test_si_values(text: object, unit: Unit, value: float) -> None:
     assert parse_quantity(text, unit) == pytest.approx(value, rel=1e-15)
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "code"),
+    [
+        (8200.0, "ohm", "8k2"), (0.15, "ohm", "0R15"), (999.9, "ohm", "999R9"), (1e3, "ohm", "1k"),
+        (2.5e12, "ohm", "2500G"), (3.3e-13, "farad", "0p33"), (2.2e-8, "farad", "22n"),
+        (2e-17, "farad", "0p00002"), (2.5e-17, "farad", "0p000025"), (2.5e3, "farad", "2500F"),
+    ],
+)  # fmt: skip
+def test_codes_read_back(value: float, unit: Unit, code: str) -> None:
+    """IEC 60062: the multiplier's letter stands for the decimal sign, and there is no other."""
+    assert format_code(value, unit) == code
+    assert parse_quantity(code, unit) == pytest.approx(value, rel=1e-12)
 
 
 @pytest.mark.parametrize("text", ["8x2", "4.7 H", "", "k", "1e400", True, None, [1], "nan", "--1"])
