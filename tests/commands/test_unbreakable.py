@@ -386,6 +386,8 @@ def test_force_replaces_all_that_an_earlier_run_wrote(tmp_path: Path) -> None:
     assert presolder_here(*common, "--design", "cap", "--design", "bare").returncode == 0
     (out / "sweep" / "mine.wav").write_text("of the user")
     (out / "notes.txt").write_text("of the user")
+    # What somebody has taken out meanwhile is not missed.
+    (out / "sweep" / "bare.wav").unlink()
     assert presolder_here(*common, "--design", "series", "--force").returncode == 0
     left = {path.relative_to(out).as_posix() for path in out.rglob("*") if path.is_file()}
     assert left == {"manifest.json", "notes.txt", "sweep/mine.wav", "sweep/series.wav"}

@@ -20,6 +20,7 @@ from presolder.models.instrument.network import (
     Series,
     format_network,
 )
+from presolder.models.instrument.placement import placed_parts
 from presolder.models.instrument.quantities import Unit, format_code, parse_quantity
 from presolder.models.instrument.stage import Stage
 from presolder.models.instrument.taper import Taper, fraction_below_wiper
@@ -50,6 +51,15 @@ resistance = "500k"
 )
 def test_si_values(text: object, unit: Unit, value: float) -> None:
     assert parse_quantity(text, unit) == pytest.approx(value, rel=1e-15)
+
+
+def test_joints_are_named_from_left_to_right() -> None:
+    network = parse_expression("(10k + 1n + 22k) || (47k + 2n2)")
+    placed = [(part.name, part.start, part.end) for part in placed_parts(network)]
+    assert placed == [
+        ("R1", "input lug", "joint A"), ("C1", "joint A", "joint B"), ("R2", "joint B", "wiper lug"),
+        ("R3", "input lug", "joint C"), ("C2", "joint C", "wiper lug"),
+    ]  # fmt: skip
 
 
 @pytest.mark.parametrize(
