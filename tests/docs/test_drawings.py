@@ -131,7 +131,7 @@ def test_leads_end_at_something(humbucker: Rig) -> None:
     for source in (CoilsInParallel((coil, pair)), CoilsInParallel((three, coil, pair))):
         rig = humbucker.with_first(replace(humbucker.first, pickup=source))
         assert len(free_ends(rig)) == 1
-    for index in range(12):
+    for index in range(6):
         rig = random_wiring(np.random.default_rng(index), index)
         tones = [rig.tone, *(channel.tone for channel in rig.channels)]
         loose = sum(tone is not None and not tone.connected for tone in tones)
@@ -163,7 +163,7 @@ def test_a_coil_out_of_phase_has_its_dot_at_the_other_end(humbucker: Rig) -> Non
 def test_no_text_is_cut_at_the_edge(browser: Browser) -> None:
     """In a browser with its own fonts, to half a point; charts' files have no text elements."""
     drawings = {file.name: file.read_text("utf-8") for file in (DOCS / "pictures").glob("*.svg")}
-    for index in range(20):
+    for index in range(8):
         random = np.random.default_rng(index)
         drawings[f"guitar {index}"] = guitar_svg(random_wiring(random, index))
         drawings[f"design {index}"] = wiring_svg(random_network(random, index))
