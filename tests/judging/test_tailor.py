@@ -11,6 +11,7 @@ from ears import ear_of
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.ports import bridged, combined, leaf_admittance, open_chain
 from presolder.models.circuit.response import transfer
+from presolder.models.decibels import decibels
 from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Pickup, Pot
 from presolder.models.instrument.designs import BUILT_IN, built_in_designs
@@ -28,6 +29,7 @@ from presolder.models.instrument.preferred import preferred_values
 from presolder.models.instrument.taper import Taper
 from presolder.models.instrument.topologies import DEFAULT_SHAPES, built_in_of
 from presolder.models.judging.ear import Ear
+from presolder.models.judging.estimate import estimate
 from presolder.models.judging.merit import merit, merits
 from presolder.models.judging.ranking import score
 from presolder.models.judging.search import Shelf, dual_pot_gangs, front, tailor
@@ -246,3 +248,32 @@ def test_built_in_designs_of_a_topology() -> None:
     ):
         found = built_in_of(parse_expression(text), pot)
         assert {every[format_network(one)] for one in found} == names
+
+
+@pytest.mark.parametrize(
+    ("name", "taper_phon", "tone_db"),
+    [
+        ("humbucker-500k", 0.7, 0.9),
+        ("single-coil-250k", 0.6, 0.3),
+        ("low-impedance-fuzz", 3.5, 1.5),
+    ],
+)
+def test_the_quick_estimate_is_near_the_full_measure(
+    name: str, taper_phon: float, tone_db: float
+) -> None:
+    """Of the built-in designs; measured 0.5 phon and 0.7 dB, 0.4 and 0.2, 2.5 and 1.0 at most."""
+    ear = ear_of(find_rig(name))
+    weighed = estimate(ear)
+    at = np.concatenate([[10.0], ear.conditions.dials])
+    networks = [design.network for design in built_in_designs(ear.rig.volume)]
+    gain_db = [
+        decibels(transfer(chain_equations(ear.rig.as_heard, one), weighed.frequency_hz, at))
+        for one in networks
+    ]
+    taper, tone = weighed.taper_and_tone(np.array(gain_db), gain_db[networks.index(None)])
+    full = merits(ear, networks)
+    assert taper == pytest.approx([one.taper_phon for one in full], abs=taper_phon)
+    assert tone == pytest.approx([one.tone_db for one in full], abs=tone_db)
+    # And what it puts first is among what the measure puts first.
+    best = min(full, key=lambda one: one.tone_db)
+    assert full[int(np.argmin(tone))].tone_db < best.tone_db + 0.2
