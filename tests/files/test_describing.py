@@ -217,6 +217,8 @@ def test_rig_file_with_everything(tmp_path: Path) -> None:
         ("[take]\ntone_dial = 5", "has no"),
         ("[[[", "not valid TOML"),
         ("[dirt]", r"\[dirt\]: .*kind"),
+        ('[dirt]\nkind = "smooth"\ndrive = "much"', r"\[dirt\] drive = 'much': must be a number"),
+        ('[dirt]\nkind = "smooth"\ndrive = true', r"\[dirt\] drive = True: must be a number"),
         ('[dirt]\nkind = "smooth"\nfuzz = 1', r"\[dirt\]: unknown key 'fuzz'"),
         ('[dirt]\nkind = "diode-clipper"\nbias = 1', r"\[dirt\]: unknown key 'bias'"),
         ('[dirt]\nkind = "diode-clipper"\nfuzz = 1', r"\[dirt\]: unknown key 'fuzz'"),
