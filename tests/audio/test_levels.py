@@ -13,6 +13,7 @@ from presolder.models.audio.clip import clipped
 from presolder.models.audio.drive import loudest_second
 from presolder.models.audio.loop import fitted_blocks
 from presolder.models.audio.loudness import gated_loudness, hop_powers
+from presolder.models.audio.take import folded, sounding
 from presolder.models.audio.voicing import measured_speaker, voiced
 from presolder.models.errors import InputError
 from presolder.models.instrument.dirt import DIRT_KINDS, Dirt
@@ -190,3 +191,26 @@ def test_cleanup_writes_percents_and_refuses_loud_hum() -> None:
     assert last[names.index("dial")] == "10" and 25.0 < percent < 48.4
     refused = presolder_here(*words, "--hum-db", "3")
     assert refused.returncode == 2 and "--hum-db" in refused.stderr
+
+
+def test_silence_before_and_after_is_left_out() -> None:
+    """But for 30 ms, with which a note may begin."""
+    rate = 48_000
+    tone = 0.1 * np.sin(2 * np.pi * 220 * np.arange(rate) / rate)
+    take = np.concatenate([np.zeros(rate), tone, np.zeros(2 * rate)])[np.newaxis]
+    left = sounding(take, rate)
+    assert left.shape[1] / rate == pytest.approx(1.06, abs=0.002)
+    assert np.abs(left[0, round(0.031 * rate) : round(0.04 * rate)]).max() > 0.05
+
+
+def test_two_channels_are_one_where_their_difference_is_60_db_down() -> None:
+    """Half the difference of channels a +- b is b, their mean a."""
+    common, other = np.random.default_rng(0).normal(0, 0.1, (2, 48_000))
+    other *= np.std(common) / np.std(other)
+    for down_db, channels in ((59.0, 2), (61.0, 1)):
+        side = other * 10 ** (-down_db / 20)
+        side -= common * (side @ common) / (common @ common)
+        made = folded(np.array([common + side, common - side]))
+        assert made.shape[0] == channels
+    assert made[0] == pytest.approx(common)
+    assert folded(made) is made

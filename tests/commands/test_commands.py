@@ -451,3 +451,13 @@ def test_draws(draws: int, fits: bool) -> None:
     else:
         with pytest.raises(InputError, match=f"--draws {draws} must lie between 10 and"):
             in_process(*words)
+
+
+def test_what_goes_into_files_is_not_said_as_well(tmp_path: Path) -> None:
+    common = ("curves", "--design", "cap", "--dial", "5", "--frequency", "1000")
+    for options in (("--csv", "a.csv"), ("--plot", "a.svg"), ("--csv", "b.csv", "--plot", "b.svg")):
+        done = presolder_here(*common, *options, cwd=tmp_path)
+        assert (done.returncode, done.stdout) == (0, ""), options
+        with_json = presolder_here(*common, *options, "--json", "--force", cwd=tmp_path)
+        assert json.loads(with_json.stdout)["dials"] == [5]
+    assert len(list(tmp_path.iterdir())) == 4
