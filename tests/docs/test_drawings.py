@@ -1,7 +1,6 @@
 """The pages of what is built in, and how guitars are drawn."""
 
 import re
-import sys
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 from itertools import pairwise
@@ -23,6 +22,7 @@ from presolder.models.instrument.source import (
 from presolder.render.files.rigs import built_in_rigs, find_situations
 from presolder.render.plots import guitar_svg, wiring_svg
 from random_circuits import random_network, random_wiring
+from running import program_at
 from takes import DOCS, PROGRAMS
 
 # Points by which each text of a drawing ends within its edges; the least of the four.
@@ -67,12 +67,7 @@ def parts_named(rig: Rig) -> list[str]:
 
 @pytest.mark.parametrize("kind", ["guitar", "design"])
 def test_page_is_up_to_date(kind: str) -> None:
-    sys.path.insert(0, str(PROGRAMS))
-    try:
-        from make_drawings import PAGES
-    finally:
-        sys.path.remove(str(PROGRAMS))
-    text, pictures = PAGES[kind]()
+    text, pictures = program_at(PROGRAMS / "make_drawings.py").PAGES[kind]()
     again = "run python docs/programs/make_drawings.py"
     assert (DOCS / f"{kind}s.md").read_text("utf-8") == text, again
     drawn = {file.name for file in (DOCS / "pictures").glob(f"{kind}-*.svg")}

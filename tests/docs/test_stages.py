@@ -1,14 +1,11 @@
 """The page of the dirt circuits is what the circuits are."""
 
-import sys
-
+from running import program_at
 from takes import PROGRAMS
 
 
 def test_page_is_up_to_date() -> None:
-    sys.path.insert(0, str(PROGRAMS))
-    try:
-        from make_stages import PAGE, text
-    finally:
-        sys.path.remove(str(PROGRAMS))
-    assert PAGE.read_text("utf-8") == text(), "run python docs/programs/make_stages.py"
+    stages = program_at(PROGRAMS / "make_stages.py")
+    assert stages.PAGE.read_text("utf-8") == stages.text(), (
+        "run python docs/programs/make_stages.py"
+    )

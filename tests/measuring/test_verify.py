@@ -3,7 +3,6 @@
 The circuits are solved by `bench.py`, which shares no code with the search.
 """
 
-import importlib.util
 import json
 from dataclasses import replace
 from pathlib import Path
@@ -50,7 +49,7 @@ from presolder.models.measuring.verify import (
 from presolder.models.measuring.wobble import BAND_WOBBLE_DB, LEVEL_WOBBLE_DB, whitened
 from presolder.render.files.rigs import built_in_rigs, find_rig
 from rigs import single
-from running import in_process, presolder_here
+from running import in_process, presolder_here, program_at
 from takes import DOCS, PROGRAMS
 
 DIALS = (10.0, 7.0, 5.0, 3.0, 1.0)
@@ -132,14 +131,10 @@ def test_planted_faults_in_guitars_of_ordinary_parts(playings: int) -> None:
 
 @THOROUGH
 def test_the_published_table_is_this_one() -> None:
-    script = importlib.util.spec_from_file_location(
-        "make_confusion", PROGRAMS / "make_confusion.py"
-    )
-    assert script is not None and script.loader is not None
-    module = importlib.util.module_from_spec(script)
-    script.loader.exec_module(module)
     page = (DOCS / "measuring.md").read_text("utf-8")
-    assert module.with_table(page) == page, "run python docs/programs/make_confusion.py"
+    assert program_at(PROGRAMS / "make_confusion.py").with_table(page) == page, (
+        "run python docs/programs/make_confusion.py"
+    )
 
 
 def test_lines_that_take_a_gain_are_the_filtered_audio() -> None:

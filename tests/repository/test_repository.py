@@ -1,6 +1,5 @@
 """The shape of the repository: style, types, layering, bundled data."""
 
-import importlib.util
 import re
 import shutil
 import subprocess
@@ -11,6 +10,7 @@ import numpy as np
 import pytest
 import soundfile
 
+from running import program_at
 from script import NODE, SCRIPT
 from takes import ROOT
 
@@ -71,11 +71,7 @@ def test_pages_name_files_that_are_there() -> None:
 
 
 def test_bundled_string_takes_are_what_their_script_makes() -> None:
-    spec = importlib.util.spec_from_file_location("make_string", ROOT / "samples/make_string.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
+    module = program_at(ROOT / "samples/make_string.py")
     for name, (notes, seconds) in module.TAKES.items():
         bundled, rate = soundfile.read(ROOT / "samples" / f"{name}.flac", dtype="int16")
         assert rate == module.SAMPLE_RATE_HZ

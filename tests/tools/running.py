@@ -1,12 +1,14 @@
-"""Running the commands: in an interpreter of their own, or in this one."""
+"""Running the commands, in an interpreter of their own or in this one; and loading programs."""
 
 import contextlib
+import importlib.util
 import io
 import os
 import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 from unittest import mock
 
 from click.testing import CliRunner
@@ -41,6 +43,15 @@ def in_process(*arguments: str, status: int = 0) -> str:
     result = CliRunner().invoke(cli, arguments, catch_exceptions=False)
     assert result.exit_code == status, result.output
     return result.stdout
+
+
+def program_at(path: Path) -> Any:
+    """A program that lies beside the packages, as a module that has not been run."""
+    spec = importlib.util.spec_from_file_location(path.stem, path)
+    assert spec is not None and spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
 
 
 # A short loop, compiled by numba as the long ones are where none were built.
