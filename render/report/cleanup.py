@@ -9,7 +9,7 @@ from presolder.models.instrument.network import Design, format_network
 from presolder.models.instrument.rig import Rig
 from presolder.models.judging.cleanup import TONES_HZ, TOUCHES_DB, Cleanup, clean_dial
 from presolder.models.judging.played import Played, cleaning_order
-from presolder.models.typing import Array
+from presolder.render.report.numbers import finite, rounded
 from presolder.render.report.table import Block, Table, lines_of, plain_cell, shows_itself
 
 COLUMNS = (
@@ -136,23 +136,15 @@ class CleanupReport:
                 )
 
 
-def _rounded(values: Array, digits: int = 4) -> list[float]:
-    return [round(float(value), digits) for value in values]
-
-
-def _rounded_dial(dial: float | None) -> float | None:
-    return None if dial is None else round(dial, 4)
-
-
 def _played_plain(under: Played) -> dict[str, Any]:
     return {
-        "clean_below_10_percent_dial": _rounded_dial(under.clean_dial),
+        "clean_below_10_percent_dial": rounded(under.clean_dial),
         "edge_left_db": round(under.edge_left_db, 2),
         "unevenness_db": round(under.unevenness_db, 2),
-        "dials": _rounded(under.dial),
-        "distortion_percent": _rounded(100 * under.distortion),
-        "level_db": _rounded(under.level_db),
-        "brightness_db": _rounded(under.brightness_db),
+        "dials": finite(under.dial),
+        "distortion_percent": finite(100 * under.distortion),
+        "level_db": finite(under.level_db),
+        "brightness_db": finite(under.brightness_db),
     }
 
 
@@ -161,14 +153,14 @@ def _design_plain(design: Design, figure: Cleanup) -> dict[str, Any]:
     return {
         "design": design.name,
         "expression": format_network(design.network) or None,
-        "clean_below_10_percent_dial": _rounded_dial(ten),
-        "clean_below_3_percent_dial": _rounded_dial(three),
-        "dials": _rounded(figure.dial),
-        "thd_percent": _rounded(100 * figure.thd),
-        "level_db": _rounded(figure.level_db),
-        "treble_db": _rounded(figure.treble_db),
+        "clean_below_10_percent_dial": rounded(ten),
+        "clean_below_3_percent_dial": rounded(three),
+        "dials": finite(figure.dial),
+        "thd_percent": finite(100 * figure.thd),
+        "level_db": finite(figure.level_db),
+        "treble_db": finite(figure.treble_db),
         "tones": [
-            {"tone_hz": hz, "touch_db": touch, "thd_percent": _rounded(100 * thd)}
+            {"tone_hz": hz, "touch_db": touch, "thd_percent": finite(100 * thd)}
             for touch, rows in zip(TOUCHES_DB, figure.tones_thd, strict=True)
             for hz, thd in zip(TONES_HZ, rows, strict=True)
         ],

@@ -11,6 +11,11 @@ def rounded_level(level_db: float | None) -> float | None:
     return round(level_db, 3) if level_db is not None and math.isfinite(level_db) else None
 
 
+def rounded(value: float | None, decimals: int = 4) -> float | None:
+    """A number for JSON; None stays None."""
+    return None if value is None else round(value, decimals)
+
+
 def finite(values: Array, decimals: int = 4) -> list[float | None]:
     """Numbers for JSON, null where there is none."""
     return [round(float(value), decimals) if math.isfinite(value) else None for value in values]

@@ -8,6 +8,7 @@ from presolder.models.judging.ear import Ear
 from presolder.models.judging.recommendation import Recommendation
 from presolder.render.report.figures import EQUAL, HEAD, UNITS, figure_cells, scored_plain
 from presolder.render.report.judged import conditions_plain, judged_by
+from presolder.render.report.numbers import rounded
 from presolder.render.report.table import Block, Table, lines_of, shows_itself
 
 SOME_BY_STEPS = ", where there are many by a grid that closes in and not each by itself"
@@ -98,9 +99,7 @@ class SearchReport:
             "best": [
                 {
                     "topology": shape_text(one.found.shape),
-                    "better_than_built_in_db": None
-                    if one.better_than_built_in_db is None
-                    else round(one.better_than_built_in_db, 4),
+                    "better_than_built_in_db": rounded(one.better_than_built_in_db),
                     **scored_plain(one.judged),
                 }
                 for one in found.best

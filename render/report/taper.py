@@ -6,7 +6,7 @@ from typing import Any
 from presolder.models.instrument.quantities import format_quantity
 from presolder.models.instrument.taper import BENT_TAPERS, Taper
 from presolder.models.measuring.track import Track, tracking
-from presolder.render.report.numbers import finite
+from presolder.render.report.numbers import finite, rounded
 from presolder.render.report.table import Block, Table, lines_of, shows_itself
 
 _CAUTION = (
@@ -119,8 +119,8 @@ def _track_plain(track: Track) -> dict[str, Any]:
     return {
         "track_ohms": round(track.track_ohms, 1),
         "track_error": round(track.track_error, 4),
-        "winding_ohms": None if track.winding_ohms is None else round(track.winding_ohms, 1),
-        "winding_error": None if track.winding_error is None else round(track.winding_error, 4),
+        "winding_ohms": rounded(track.winding_ohms, 1),
+        "winding_error": rounded(track.winding_error),
         "dials": finite(track.dial),
         "ohms": finite(track.ohms),
         "fraction": finite(track.fraction),

@@ -16,7 +16,7 @@ from presolder.models.judging.travel import (
     untracked_db,
 )
 from presolder.render.report.judged import conditions_plain, judged_by
-from presolder.render.report.numbers import finite
+from presolder.render.report.numbers import finite, rounded
 from presolder.render.report.table import Block, Table, lines_of, shows_itself
 
 _SHOWN_DIALS = (9.0, 8.0, 7.0, 6.0, 5.0, 4.0, 3.0, 2.0, 1.0)
@@ -147,7 +147,7 @@ class TravelReport:
             "dead_at_ten_degrees": round(turn.dead_at_ten_degrees, 2),
             "dead_at_zero_degrees": round(turn.dead_at_zero_degrees, 2),
             "at_ten_db": round(one.at_ten_db, 4),
-            "untracked_db": None if off is None else round(off, 4),
+            "untracked_db": rounded(off),
             "special_order": one.effort.special_order,
             "dials": finite(turn.dial[9::10]),
             "level_db": finite(turn.level_db[9::10]),
