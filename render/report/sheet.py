@@ -89,25 +89,25 @@ class Sheet:
         """Whether the control must be a multi-gang part."""
         gangs = sum(isinstance(leaf, Gang) for leaf in leaves(self.design.network))
         pots = len(works(self.rig))
-        several = {1: "", 2: "both "}.get(pots, "all ")
+        several = {2: "both"}.get(pots, "all")
         if not gangs:
-            stay = (
-                f"{several}volume pots stay as they are"
-                if several
-                else "the volume pot stays as it is"
-            )
+            stay = "the volume pot stays as it is"
+            if pots > 1:
+                stay = f"{several} volume pots stay as they are"
             return f"No multi-gang part is needed: {stay}."
         kind = {1: "dual-gang"}.get(gangs, f"{gangs + 1}-gang")
-        needed = (
-            f"{several.capitalize()}volume controls must be {kind} parts, each turned by one shaft."
-            if several
-            else f"The volume control must be a {kind} part, turned by one shaft."
-        )
+        needed, whose = f"The volume control must be a {kind} part, turned by one shaft.", "Its"
+        if pots > 1:
+            needed = (
+                f"{several.capitalize()} volume controls must be {kind} parts, each turned by one"
+                " shaft."
+            )
+            whose = "At least in one the"
         if not soldering.special_order(self.rig, self.design.network):
             return needed
         return (
-            f"{needed} {'At least in one the' if several else 'Its'} sections differ in value or"
-            " law, or are more than two: a special order, not a stock part."
+            f"{needed} {whose} sections differ in value or law, or are more than two: a special"
+            " order, not a stock part."
         )
 
     def blocks(self) -> tuple[Block, ...]:
