@@ -6,10 +6,10 @@ core, prints a table and writes what survived. Faults are made in functions of
 left out. A process that has loaded everything is forked for each fault and given
 the changed function in place of the old one, so that nothing is loaded again; of
 the tests those are run that reach the function, those of its own room first and then
-those that reach least besides, as many as take a minute. Commands that fixtures run in another process
-run in this one instead; what is started otherwise does not see the fault. Neither
-module constants nor arguments' defaults are changed, nor `strict` of a zip, which
-guards against mistakes of our own.
+those that reach least besides, as many as take a minute. Commands that fixtures run in
+another process run in this one instead; what is started otherwise does not see the
+fault. Neither module constants nor arguments' defaults are changed, nor `strict` of a
+zip, which guards against mistakes of our own.
 """
 
 import argparse
@@ -312,8 +312,9 @@ class Suite:
         chosen, total = [], 0.0
         key, room = f"{fault.path}:{fault.function}", f"tests/{fault.path.split('/')[1]}/"
 
-        def order(test: str) -> tuple[bool, int]:
-            return not test.startswith(room), self.reached[test]
+        def order(test: str) -> tuple[bool, int, str]:
+            # By name at last, so that a run can be repeated.
+            return not test.startswith(room), self.reached[test], test
 
         for test in sorted(set(self.by_function.get(key, [])), key=order):
             total += self.seconds[test]
