@@ -7,7 +7,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -247,21 +247,30 @@ def test_a_job_that_a_cluster_gives_up(tmp_path: Path, monkeypatch: pytest.Monke
     assert counted == [1, 1, 1]
 
 
+@pytest.fixture
+def stand_in(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[[str], None]:
+    """Has jobs run a script of the shell's in place of the commands."""
+
+    def put(script: str) -> None:
+        program = tmp_path / "program"
+        program.write_text(f"#!/bin/sh\n{script}")
+        program.chmod(0o755)
+        monkeypatch.setattr(sys, "executable", str(program))
+
+    return put
+
+
 def test_what_a_job_is_run_with_and_what_it_says(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, stand_in: Callable[[str], None]
 ) -> None:
     """Side by side each has one thread; the last line of its errors is what went wrong."""
-    program = tmp_path / "program"
-    program.write_text(
-        "#!/bin/sh\n"
+    stand_in(
         'case "$*" in\n'
         "*mute*) exit 7;;\n"
         '*bad*) printf "presolder: note\\npresolder: it broke\\n\\n" >&2; exit 2;;\n'
         "esac\n"
         'echo "$* $OMP_NUM_THREADS"\n'
     )
-    program.chmod(0o755)
-    monkeypatch.setattr(sys, "executable", str(program))
     monkeypatch.delenv("OMP_NUM_THREADS", raising=False)
     jobs = [Job(name, "need", ("--rig", name), name) for name in ("good", "mute", "bad")]
     counted: list[int] = []
@@ -278,13 +287,10 @@ def test_what_a_job_is_run_with_and_what_it_says(
 
 
 def test_a_claim_is_kept_fresh_while_a_job_runs(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, stand_in: Callable[[str], None]
 ) -> None:
     """Several times in the two minutes after which others take it over."""
-    program = tmp_path / "program"
-    program.write_text("#!/bin/sh\nsleep 0.8\n")
-    program.chmod(0o755)
-    monkeypatch.setattr(sys, "executable", str(program))
+    stand_in("sleep 0.8\n")
     monkeypatch.setattr(at_work, "_FRESH_SECONDS", 0.9)
     out, job = tmp_path / "out", Job("long", "need", (), "long")
     watched: list[float] = []
