@@ -56,10 +56,13 @@ def read_pot_marking(value: object) -> tuple[float, TaperKind | None]:
     match = _MARKING.fullmatch(value.strip())
     assert match is not None  # it takes any text
     before, ohms, after, word = match.groups()
-    law = law_of(before or after or word or "")
-    if law is None or (before and after):
-        return parse_quantity(value, "ohm"), None
-    return parse_quantity(ohms, "ohm"), law
+    if word and law_of(word) is None:
+        # Of the unit, as in "A500 kohm".
+        ohms, word = f"{ohms} {word}", None
+    laws = {law_of(said) for said in (before, after, word) if said}
+    if len(laws) > 1 or (before and after):
+        raise InputError(f"{value!r} says its law twice; write for example A500K or 500K linear")
+    return parse_quantity(ohms, "ohm"), laws.pop() if laws else None
 
 
 def read_length(value: object) -> float:

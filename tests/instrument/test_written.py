@@ -82,6 +82,9 @@ def test_what_two_people_read_differently_is_refused() -> None:
         ("250k B", 250e3, "linear"),
         ("C1M", 1e6, "reverse-audio"),
         ("500k log", 500e3, "audio"),
+        ("A500K audio", 500e3, "audio"),
+        ("B250 kohm", 250e3, "linear"),
+        ("A1 meg", 1e6, "audio"),
         ("250k lin", 250e3, "linear"),
         ("1meg", 1e6, None),
         ("500 kΩ", 500e3, None),
@@ -90,6 +93,18 @@ def test_what_two_people_read_differently_is_refused() -> None:
 )
 def test_pot_markings(text: str, ohms: float, law: str | None) -> None:
     assert read_pot_marking(text) == (pytest.approx(ohms), law)
+
+
+@pytest.mark.parametrize("text", ["B500K foo", "500K foo", "A", "A foo"])
+def test_no_pot_markings(text: str) -> None:
+    with pytest.raises(InputError, match="is not a value in ohms"):
+        read_pot_marking(text)
+
+
+@pytest.mark.parametrize("text", ["A500KB", "B250K log", "A500KA", "C1M lin"])
+def test_a_pot_marked_twice(text: str) -> None:
+    with pytest.raises(InputError, match=re.escape(f"{text!r} says its law twice")):
+        read_pot_marking(text)
 
 
 @pytest.mark.parametrize(
