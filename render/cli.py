@@ -223,6 +223,9 @@ def _require_text(arguments: list[str]) -> None:
     for argument in arguments:
         if any("\ud800" <= char <= "\udfff" for char in argument):
             raise InputError(f"{argument!a}: is not text in UTF-8")
+        # No shell can send one; what calls the command from Python can.
+        if "\0" in argument:
+            raise InputError(f"{argument!r}: holds a zero character")
 
 
 def _spelt_out(error: UnicodeError) -> tuple[str, int]:

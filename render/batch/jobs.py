@@ -107,6 +107,9 @@ def _expanded(
         *(word for name in _texts(section, "situations") for word in ("--in", name)),
         *_options(section.sub("options")),
     )
+    for word in options:
+        if "\0" in word:
+            raise InputError(f"{word!r}: a zero character can be handed to no command")
     named = section.text("name", command)
     for rig, take in product(rigs, takes or ("",)):
         rig_word, rig_digest = _rig(rig, folder, digests)
@@ -157,7 +160,11 @@ def _take(
         return (), ""
     path = folder / name
     if path not in digests:
-        if not path.is_file():
+        try:
+            there = path.is_file()
+        except OSError as error:
+            raise InputError(f"takes: {path}: {error.strerror}") from error
+        if not there:
             raise InputError(f"takes: {path} is not there")
         digests[path] = _digest(path)
     words = (str(path),) if command in MAKES_FOLDER else ("--take", str(path))

@@ -13,6 +13,7 @@ import tempfile
 import time
 import zipfile
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -473,6 +474,21 @@ def test_bytes_that_are_no_text(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.parametrize(
+    "said",
+    ['name = "a"\noptions = { series = "E\\u000012" }', 'options = { "se\\u0000ries" = "E12" }'],
+)
+def test_a_zero_character_in_a_batch(tmp_path: Path, said: str) -> None:
+    """No system can hand one to a process."""
+    jobs = tmp_path / "jobs.toml"
+    jobs.write_text(f'[[job]]\ncommand = "tailor"\nrigs = ["humbucker-500k"]\n{said}\n')
+    done = presolder_here("batch", str(jobs), "--out", str(tmp_path / "out"))
+    assert done.returncode == 2
+    only_one_line(done.stderr)
+    assert "[[job]] 1" in done.stderr and "zero character" in done.stderr
+    assert list(tmp_path.iterdir()) == [jobs]
+
+
 def test_names_that_are_too_long(tmp_path: Path) -> None:
     name = "x" * 300
     for arguments in (
@@ -578,6 +594,10 @@ def test_doctor(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     assert ffmpeg_trouble() == "ffmpeg is there and does not run"
     failing.write_text("#!/bin/sh\necho ' A....D opus '\n")
     assert ffmpeg_trouble() == "this ffmpeg cannot write M4A"
+    with monkeypatch.context() as full:
+        full.setattr(shutil, "disk_usage", lambda _folder: SimpleNamespace(free=5_200_000))
+        full.setattr(tempfile, "tempdir", str(tmp_path))
+        assert scratch_trouble() == f"{tmp_path} has 5 MB free; a long render takes a gigabyte"
     in_the_way = tmp_path / "file"
     in_the_way.write_text("")
     monkeypatch.setattr(tempfile, "tempdir", str(in_the_way / "scratch"))
