@@ -88,6 +88,11 @@ class TravelReport:
             f"{_named(first)} comes first: {first.miss_db:.1f} dB off the level that is wanted,"
             f" the guitar as it is {now.miss_db:.1f} dB."
         ]
+        if first.miss_db > now.miss_db:
+            said.append(
+                f"That is further off, and first because the tone changes less:"
+                f" {first.tone_db:.1f} dB for {now.tone_db:.1f}."
+            )
         if first.at_ten_db >= NOTICED_DB:
             said.append("This pot by itself changes the sound at 10, so that ears notice.")
         off = untracked_db(first.ear, first.network, self.wanted.dial)

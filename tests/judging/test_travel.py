@@ -140,6 +140,29 @@ def test_command(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
+    ("rig", "wanted", "says", "says_not"),
+    [
+        # An unloaded single coil is brighter at 10 with 1 M than with 250k (common practice).
+        ("single-coil-250k", "halfway at 3", ["changes the sound at 10"], "further off"),
+        ("hollow-body-blend", "halfway at 3", [], "changes the sound at 10"),
+        (
+            "humbucker-500k",
+            "halfway at 7",
+            ["That is further off", "the tone changes less"],
+            "changes the sound at 10",
+        ),
+    ],
+)
+def test_what_is_said_of_the_first(rig: str, wanted: str, says: list[str], says_not: str) -> None:
+    lines = ps.travel(
+        rig, ps.turn_wanted(wanted), pots=["A250K", "B1M"], topologies=["cap"], top=1
+    ).lines()
+    text = " ".join(line for line in lines if isinstance(line, str))
+    assert "comes first" in text
+    assert all(words in text for words in says) and says_not not in text
+
+
+@pytest.mark.parametrize(
     ("wanted", "says"),
     [
         ("halfway", "'halfway' must be 'halfway at 5'"),
@@ -165,6 +188,7 @@ def test_wishes_that_cannot_be_read(wanted: str, says: str) -> None:
         ("2,-5\n8,-6\n", "not fall as the dial rises"),
         ("2,-5\n8,6\n", "levels must lie between -80 and 0"),
         ("0,-50\n8,-6\n", "above 0 and up to 10"),
+        ("2,-50\n8,-6\n11,0\n", "above 0 and up to 10"),
     ],
 )
 def test_curves_that_make_no_sense(tmp_path: Path, rows: str, says: str) -> None:
