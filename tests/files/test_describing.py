@@ -395,6 +395,8 @@ def test_design_file(tmp_path: Path) -> None:
         ('[[design]]\nname = "x"\nnetwork = "1k +"', "column 5"),
         ('[[design]]\nname = "x"\nnetwork = { series = [] }', "at least one part"),
         ('[[design]]\nname = ""\nnetwork = "1k"', "1 to 80 printable"),
+        ('[[design]]\nname = "x"\nnetwork = { gang = "250k", tapr = "audio" }', "nearest valid"),
+        ('[[design]]\nname = "x"\nnetwork = { resistor = "1k", note = "x" }', "note"),
         ('[[desing]]\nname = "x"\nnetwork = "1k"', "nearest valid key: design"),
     ],
 )

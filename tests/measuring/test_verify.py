@@ -267,6 +267,23 @@ def test_no_two_faults_are_the_same_circuit() -> None:
     assert "R1 (150 kΩ) is not connected (the same circuit)" in missing.text
 
 
+def test_faults_of_parts_within_groups() -> None:
+    """Which are one circuit is told beside the first of them, also after faults of many values."""
+    rig = find_rig("humbucker-500k").as_recorded
+    listed = faults(rig, parse_expression("68k + (680p || 220k)"))
+    shorted = [fault.text for fault in listed if fault.kind == "short"]
+    assert shorted == [
+        "R1 (68 kΩ) is short-circuited",
+        "C1 (680 pF) is short-circuited, or R2 (220 kΩ) is short-circuited (the same circuit)",
+    ]
+    listed = faults(rig, parse_expression("(120k + 680p) || 1n"))
+    joined = {fault.text: fault.guitars[0].network for fault in listed if fault.kind == "joined"}
+    assert joined == {
+        "(R1 C1) and C2 are in series instead of in parallel": parse_expression("120k + 680p + 1n"),
+        "R1 and C1 are in parallel instead of in series": parse_expression("120k || 680p || 1n"),
+    }
+
+
 @pytest.mark.parametrize("name", ["two-pickups", "two-pickups-independent"])
 def test_leads_and_lugs_that_changed_places(name: str) -> None:
     """As the other way of wiring a volume, and the tone's wire at the other lug."""
