@@ -7,6 +7,7 @@ import numpy as np
 
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
+from presolder.models.cores import side_by_side
 from presolder.models.errors import InputError
 from presolder.models.hearing.bands import LINES_HZ
 from presolder.models.hearing.change import NOTICED_DB, change
@@ -24,7 +25,7 @@ from presolder.models.instrument.onward import Volume
 from presolder.models.instrument.quantities import format_code
 from presolder.models.instrument.rig import Channel, Rig
 from presolder.models.instrument.taper import BENT_TAPERS
-from presolder.models.judging.character import character
+from presolder.models.judging.character import Character, character
 from presolder.models.judging.ear import Ear
 from presolder.models.typing import Array
 
@@ -164,8 +165,11 @@ def draw_builds(
     offsets = np.random.default_rng(seed).uniform(-1.0, 1.0, (draws, len(parts)))
     offsets *= [part.spread for part in parts]
     level, treble = np.empty((draws, dial.size)), np.empty((draws, dial.size))
-    for i, offset in enumerate(offsets):
-        drawn = character(*_drawn(rig, network, offset), dial)
+
+    def build(offset: Array) -> Character:
+        return character(*_drawn(rig, network, offset), dial)
+
+    for i, drawn in enumerate(side_by_side(build, offsets)):
         level[i], treble[i] = drawn.level_db, drawn.treble_db
         progress(1)
     return _summed_up(dial, parts, offsets, level, treble)

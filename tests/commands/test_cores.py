@@ -97,9 +97,16 @@ def test_files_are_the_same(command: list[str], tmp_path: Path) -> None:
         assert path.read_bytes() == three[name].read_bytes(), name
 
 
-def test_searches_are_the_same() -> None:
+@pytest.mark.parametrize(
+    "command",
+    [
+        ["tailor", "--series", "E6"],
+        ["curves", "--tolerance", "--design", "gang-series", "--seed", "7"],
+    ],
+)
+def test_searches_and_draws_are_the_same(command: list[str]) -> None:
     found = [
-        presolder("tailor", "--json", "--rig", "single-coil-250k", "--series", "E6", "--jobs", jobs)
+        presolder(*command, "--json", "--rig", "single-coil-250k", "--jobs", jobs)
         for jobs in ("1", "3")
     ]
     assert found[0].returncode == 0, found[0].stderr
