@@ -205,6 +205,22 @@ def test_chance_alone_puts_a_dial_off_once_in_two_hundred_times() -> None:
     assert 7 < alarms < 34
 
 
+def test_where_a_dials_shape_and_level_begin_to_be_off() -> None:
+    """Of five takes in four bands: the shape has three degrees of freedom, the level one.
+
+    Two tests a take leave each 0.0005, beyond which a chi squared of three
+    degrees lies from 17.73 on and one of one degree from 12.12 (tables; from memory).
+    """
+    wobble = np.random.default_rng(4).normal(0, BAND_WOBBLE_DB, (20_000, 4))
+    assert np.square(whitened(wobble)[:, :-1]).sum(axis=1).mean() == pytest.approx(3.0, rel=0.03)
+    for column, limit in ((0, 17.73), (4, 12.12)):
+        for chi2, off in ((limit - 0.1, ()), (limit + 0.1, (5.0,))):
+            left = np.zeros((5, 5))
+            # Of which the spectrum common to the takes has had its fifth.
+            left[2, column] = np.sqrt(0.8 * chi2)
+            assert _dials_off(np.array(DIALS), left) == off
+
+
 def test_readings_count_from_the_highest_dial() -> None:
     """What is heard and what is expected, in bands, against responses by other means."""
     rig, network, _ = guitar_of(1)
