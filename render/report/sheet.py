@@ -95,7 +95,7 @@ class Sheet:
             if pots > 1:
                 stay = f"{several} volume pots stay as they are"
             return f"No multi-gang part is needed: {stay}."
-        kind = {1: "dual-gang"}.get(gangs, f"{gangs + 1}-gang")
+        kind = soldering.gang_kind(gangs + 1)
         needed, whose = f"The volume control must be a {kind} part, turned by one shaft.", "Its"
         if pots > 1:
             needed = (

@@ -124,16 +124,20 @@ def special_order(rig: Rig, network: Network | None) -> bool:
     return any(effort(network, work.one.volume).special_order for work in works(rig))
 
 
+def gang_kind(sections: int) -> str:
+    """What the trade calls a pot of so many sections on one shaft."""
+    return {2: "dual-gang", 3: "triple-gang"}.get(sections, f"{sections}-gang")
+
+
 def _multi_gang(volume: Pot, network: Network | None) -> str:
     """The pot that replaces a volume pot, section by section; nothing if it stays."""
     gangs = [leaf for leaf in leaves(network) if isinstance(leaf, Gang)] if network else []
     if not gangs:
         return ""
     sections = [_pot_text(volume), *(gang_text(gang) for gang in gangs)]
-    kind = {2: "dual-gang", 3: "triple-gang"}.get(len(sections), f"{len(sections)}-gang")
     listed = "; ".join(f"section {i} {text}" for i, text in enumerate(sections, start=1))
     special = effort(network, volume).special_order
-    return f"{kind} pot: {listed}" + (" (special order)" if special else "")
+    return f"{gang_kind(len(sections))} pot: {listed}" + (" (special order)" if special else "")
 
 
 def _pot_order(what: str, quantity: int) -> Order:

@@ -388,6 +388,8 @@ def test_text_has_every_caution() -> None:
     dual = in_process("sheet", "--design", "gang-series")
     assert "dual-gang" in dual and "special order" not in dual
     assert "a special order" in in_process("sheet", "--design", "gang(1M, linear, zero) + 390p")
+    three = in_process("sheet", "--design", "gang(500k, audio) || (gang(500k, audio) + 390p)")
+    assert "must be a triple-gang part" in three and "triple-gang pot: section 1" in three
 
 
 def test_nothing_is_ordered_where_nothing_helps() -> None:
