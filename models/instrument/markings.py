@@ -4,7 +4,7 @@ import re
 
 from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Pot
-from presolder.models.instrument.quantities import parse_quantity
+from presolder.models.instrument.quantities import parse_quantity, with_a_point
 from presolder.models.instrument.taper import NAMED_TAPERS, Taper, TaperKind
 
 # Letters as pots are marked today, and everyday words: common practice, no source. On some
@@ -75,7 +75,7 @@ def read_length(value: object) -> float:
     """
     if isinstance(value, int | float) and not isinstance(value, bool):
         return float(value)
-    text = value.strip().replace(",", ".") if isinstance(value, str) else ""
+    text = with_a_point(value.strip()) if isinstance(value, str) else ""
     match = _LENGTH.fullmatch(text)
     per = _METRES.get(match[2].lower()) if match and match[2] else None
     if match is None or per is None:

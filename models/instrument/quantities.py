@@ -72,6 +72,7 @@ _SPOKEN: dict[Unit, dict[str, int]] = {
 # Two figures and a multiplier, in picofarads, with or without a tolerance letter
 # (IEC 60062:2016, three-character marking of capacitors; from memory).
 _PRINTED = re.compile(r"([1-9]\d)([0-6])[FGJKM]?")
+_THOUSANDS = re.compile(r"([+-]?[1-9]\d{0,2}),(\d{3})(?!\d)(.*)", re.DOTALL)
 _RESISTOR_LETTERS = frozenset("rkgω")
 _CAPACITOR_LETTERS = frozenset("pnuµμ")
 _CODE = re.compile(r"(\d{0,6})([A-Za-zµμ])(\d{0,6})")
@@ -97,7 +98,8 @@ def parse_quantity(value: object, unit: Unit) -> float:
     Raises
     ------
     InputError
-        If the text cannot be read as that unit, or is not finite.
+        If the text cannot be read as that unit, may be read in two ways, or is
+        not finite.
 
     Notes
     -----
@@ -114,7 +116,7 @@ def parse_quantity(value: object, unit: Unit) -> float:
         if not math.isfinite(number):
             raise InputError(f"{value!r} is not a finite number")
         return number
-    text = _with_a_point(value.strip())
+    text = with_a_point(value.strip())
     parsed = _read_printed(text, value) if unit == "farad" else None
     for read in (_read_code, _read_si_text, _read_spoken):
         if parsed is None:
@@ -126,9 +128,23 @@ def parse_quantity(value: object, unit: Unit) -> float:
     return parsed
 
 
-def _with_a_point(text: str) -> str:
-    """A decimal comma made a point."""
-    return text.replace(",", ".") if text.count(",") == 1 and "." not in text else text
+def with_a_point(text: str) -> str:
+    """A decimal comma made a point.
+
+    Raises
+    ------
+    InputError
+        If it may as well set off thousands.
+    """
+    if text.count(",") != 1 or "." in text:
+        return text
+    match = _THOUSANDS.fullmatch(text)
+    if match is not None:
+        whole, digits, rest = match.groups()
+        raise InputError(
+            f"{text!r} may be {whole}{digits}{rest} or {whole}.{digits}{rest}; write one of them"
+        )
+    return text.replace(",", ".")
 
 
 def _read_printed(text: str, value: str) -> float | None:

@@ -12,7 +12,7 @@ from presolder.models.instrument.controls import TONE_WIRINGS
 from presolder.models.instrument.markings import law_of, read_length, read_pot_marking
 from presolder.models.instrument.plausible import Kind, oddity
 from presolder.models.instrument.player import PLAYING
-from presolder.models.instrument.quantities import Unit, parse_quantity
+from presolder.models.instrument.quantities import Unit, parse_quantity, with_a_point
 from presolder.models.instrument.taper import BENT_TAPERS
 
 PickupKind = Literal["humbucker", "single-coil", "wide-single-coil", "low-output-humbucker"]
@@ -91,7 +91,7 @@ class Question:
 
 def _number(answer: str) -> float:
     try:
-        return float(answer.replace(",", "."))
+        return float(with_a_point(answer))
     except ValueError:
         raise InputError(f"{answer!r} must be a number") from None
 

@@ -68,6 +68,15 @@ def test_values(text: str, unit: Unit, value: float) -> None:
 def test_what_two_people_read_differently_is_refused() -> None:
     with pytest.raises(InputError, match="22 pF or 220 pF"):
         parse_quantity("220", "farad")
+    with pytest.raises(InputError, match="may be 8200 or 8.200; write one"):
+        parse_quantity("8,200", "ohm")
+    with pytest.raises(InputError, match="may be 1500 pF or 1.500 pF"):
+        parse_quantity("1,500 pF", "farad")
+    with pytest.raises(InputError, match="may be 4500 mm or 4.500 mm"):
+        read_length("4,500 mm")
+    # A nought at the front, or other than three figures behind, says which.
+    assert parse_quantity("0,022 MFD", "farad") == pytest.approx(22e-9)
+    assert parse_quantity("8,25k", "ohm") == parse_quantity("8,2500k", "ohm") == 8250
     for text, unit in (("1m", "ohm"), ("0.02MF", "farad"), ("1,000,000", "ohm")):
         with pytest.raises(InputError):
             parse_quantity(text, unit)  # type: ignore[arg-type]
