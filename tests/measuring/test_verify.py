@@ -164,6 +164,24 @@ def test_faults_of_a_second_pickup(name: str, kind: str) -> None:
         assert kind in [cause.fault.kind for cause in said.causes]
 
 
+def test_the_value_that_is_named_is_the_one_that_was_put_in() -> None:
+    """Also where it lies between those that are tried, of which there are twelve a decade."""
+    rig = find_rig("humbucker-500k").as_recorded
+    for told, built, value in (
+        ("470p", "1n1", 1.1e-9),
+        ("68k + 1n5", "120k + 1n5", 120e3),
+        ("120k || 680p", "120k || 1n5", 1.5e-9),
+    ):
+        (cause,) = found(rig, parse_expression(told), (rig, parse_expression(built))).causes
+        # As near as the player's wobble lets it: measured within 6.3 %; neighbours lie 21 % apart.
+        assert cause.value == pytest.approx(value, rel=0.12)
+    volume = rig.first.volume
+    for midpoint in (0.3, 0.08):
+        bent = replace(volume, taper=replace(volume.taper, midpoint=midpoint))
+        (cause,) = found(rig, None, (rig.with_volume(bent), None)).causes
+        assert cause.value == pytest.approx(midpoint, abs=0.003)
+
+
 def test_faults_of_a_gang() -> None:
     """On its other outer lug, and of another law."""
     rig = find_rig("humbucker-500k").as_recorded
@@ -298,6 +316,8 @@ def test_faults_of_parts_within_groups() -> None:
         "(R1 C1) and C2 are in series instead of in parallel": parse_expression("120k + 680p + 1n"),
         "R1 and C1 are in parallel instead of in series": parse_expression("120k || 680p || 1n"),
     }
+    three = faults(rig, parse_expression("120k || 680p || 1n"))
+    assert "R1, C1 and C2 are in series instead of in parallel" in {one.text for one in three}
 
 
 @pytest.mark.parametrize("name", ["two-pickups", "two-pickups-independent"])
