@@ -10,8 +10,10 @@ import pytest
 from presolder.models.circuit.equations import chain_equations, take_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.errors import InputError
-from presolder.models.instrument.controls import Load, Pickup, Pot
+from presolder.models.instrument.controls import Load, Pickup, Pot, Tone
 from presolder.models.instrument.dirt import Dirt
+from presolder.models.instrument.instrument import Blend
+from presolder.models.instrument.onward import Volume
 from presolder.models.instrument.rig import Channel, Rig, Take
 from presolder.render.files.rigs import built_in_rigs, find_situations, read_rig
 
@@ -32,6 +34,21 @@ def test_take_section_replaces_only_what_it_names(humbucker: Rig, tmp_path: Path
     assert equations is not None
     expected = transfer(chain_equations(stood, None), HZ, 10.0)
     assert transfer(equations, HZ, 10.0) == pytest.approx(expected)
+
+
+@pytest.mark.parametrize("dial", [-0.01, 10.01, np.nan])
+def test_a_knob_stands_between_0_and_10(dial: float) -> None:
+    """Whatever it belongs to, also where no file was read."""
+    pot = Pot(500e3)
+    for described in (
+        lambda: Volume(pot, held_at=dial),
+        lambda: Channel(Pickup(8e3, 4.0), pot, held_at=dial),
+        lambda: Tone(pot, 22e-9, dial=dial),
+        lambda: Blend(250e3, ("neck", "bridge"), dial),
+        lambda: Take(dial=dial),
+    ):
+        with pytest.raises(InputError, match=r"must lie between 0 and 10|must lie above 0"):
+            described()
 
 
 def test_what_the_rig_feeds_later_leaves_its_takes_alone(humbucker: Rig) -> None:

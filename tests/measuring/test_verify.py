@@ -35,7 +35,14 @@ from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.taper import Taper
 from presolder.models.measuring.faults import Guitar, _other_laws, as_described, faults
 from presolder.models.measuring.telling import reading
-from presolder.models.measuring.third_octaves import BAND_HZ, band_gain_db, spectrum, usable
+from presolder.models.measuring.third_octaves import (
+    BAND_HZ,
+    Spectrum,
+    band_gain_db,
+    band_weights,
+    spectrum,
+    usable,
+)
 from presolder.models.measuring.verify import (
     _MODEL_HZ,
     Findings,
@@ -376,6 +383,15 @@ def test_band_gain_of_noise_is_the_mean_square_response() -> None:
     factor = (edge**3 - edge**-3) / (3 * (edge - 1 / edge))
     expected = 20 * np.log10(BAND_HZ / 1000) + 10 * np.log10(factor)
     assert gain == pytest.approx(expected, abs=0.15)
+
+
+def test_a_line_between_two_known_frequencies_has_a_share_of_each() -> None:
+    """By logarithms; beyond them, all of the nearest."""
+    lines, band = np.array([900.0, 1000.0, 1300.0]), np.array([8, 8, 8])
+    one = Spectrum(lines, np.array([1.0, 5.0, 2.0]), band, np.zeros(BAND_HZ.size))
+    share = 5 * np.log(1000 / 950) / np.log(1200 / 950)
+    weights = band_weights(one, np.array([950.0, 1200.0]))[:, 8]
+    assert weights == pytest.approx(np.array([1 + 5 - share, 2 + share]) / 8)
 
 
 def test_bands_above_the_take_are_empty_and_left_out() -> None:
