@@ -62,8 +62,8 @@ def preferred_values(series: str, smallest: float, largest: float) -> Array:
     """
     decade = preferred_decade(series)
     exponents = np.arange(np.floor(np.log10(smallest)), np.floor(np.log10(largest)) + 1)
-    # Dividing keeps 4.7e-9 the double that people write.
-    values = np.concatenate([decade * 10.0**e if e >= 0 else decade / 10.0**-e for e in exponents])
+    # Read as people write them: 1.1 times 100 is not 110 to the last bit.
+    values = np.array([float(f"{value:g}e{e:.0f}") for e in exponents for value in decade])
     slack = 1e-9
     inside = (values >= smallest * (1 - slack)) & (values <= largest * (1 + slack))
     return np.asarray(values[inside], dtype=np.float64)

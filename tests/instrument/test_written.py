@@ -15,6 +15,7 @@ from presolder.models.instrument.network import (
     Series,
     network_in_words,
 )
+from presolder.models.instrument.preferred import preferred_values
 from presolder.models.instrument.quantities import Unit, parse_quantity
 from presolder.render.files.rigs import built_in_rigs, read_rig
 from running import presolder_here
@@ -219,3 +220,12 @@ def test_built_in_rigs_are_plausible() -> None:
 def test_networks_in_words(text: str, words: str) -> None:
     assert network_in_words(parse_expression(text)) == words
     assert network_in_words(None) == "nothing between input lug and wiper"
+
+
+@pytest.mark.parametrize(("smallest", "largest"), [(1e-12, 1e-5), (1.0, 1e7)])
+def test_preferred_values_are_the_numbers_that_people_write(
+    smallest: float, largest: float
+) -> None:
+    """To the last bit: 4.7e-9 is not 4.7 times 1e-9, and a drawer is looked through by value."""
+    for value in preferred_values("E24", smallest, largest):
+        assert float(value) == float(f"{value:.2g}")
