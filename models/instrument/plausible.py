@@ -114,6 +114,23 @@ def oddity(kind: Kind, value: float) -> str | None:
     )
 
 
+def doubts(*measured: tuple[Kind, float]) -> tuple[str, ...]:
+    """What is odd about values that were measured, a sentence each.
+
+    A slip in a reading makes them odd, so they are told and not refused.
+    """
+    found = []
+    for kind, value in measured:
+        try:
+            # In as many figures as a reading has.
+            odd = oddity(kind, float(f"{value:.3g}"))
+        except ImplausibleValueError as error:
+            odd = str(error)
+        if odd is not None:
+            found.append(odd if odd.endswith("?") else f"{odd}.")
+    return tuple(found)
+
+
 def oddities(network: Network | None) -> tuple[str, ...]:
     """What is odd about the fixed parts of a bypass.
 

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import Any
 
+from presolder.models.instrument.plausible import doubts
 from presolder.models.instrument.quantities import format_quantity
 from presolder.models.measuring.cable import Cable
 from presolder.render.report.table import Block, lines_of, shows_itself
@@ -38,7 +39,16 @@ class CableReport:
             said += f"; measured with rig {self.rig}"
         if not self.measured:
             said += "; to know, measure it"
-        return (said, "", "For the rig file:", "", *self.toml())
+        return (said, *self.odd, "", "For the rig file:", "", *self.toml())
+
+    @property
+    def odd(self) -> tuple[str, ...]:
+        """Whether cables are so long, or have so much, in sentences."""
+        length = self.cable.metres
+        return doubts(
+            ("cable capacitance", self.cable.farads),
+            *(() if length is None else (("cable length", length),)),
+        )
 
     def toml(self) -> list[str]:
         """The cable's section of a rig file."""
@@ -57,4 +67,5 @@ class CableReport:
             "length_m": self.cable.metres,
             "measured": self.measured,
             "rig": self.rig or None,
+            "odd": list(self.odd),
         }

@@ -7,6 +7,7 @@ import numpy as np
 
 from presolder.models.circuit.coil import coil_response
 from presolder.models.instrument.controls import Load
+from presolder.models.instrument.plausible import doubts
 from presolder.models.instrument.quantities import format_code, format_quantity
 from presolder.models.instrument.rig import Rig
 from presolder.models.measuring.coil import Coil
@@ -65,22 +66,32 @@ class PickupReport:
         found = Table(("of the pickup", "value", "error"), tuple(rows), words=3)
         return (found, *self._doubts(), "", "For the rig file:", "", *self.toml(), "", _CAUTION)
 
+    @property
+    def odd(self) -> tuple[str, ...]:
+        """Which of the values pickups do not have, in sentences."""
+        pickup = self.coil.pickup
+        return doubts(
+            ("winding resistance", pickup.resistance_ohms),
+            ("pickup inductance", pickup.inductance_henries),
+            ("winding capacitance", pickup.capacitance_farads),
+        )
+
     def _doubts(self) -> list[str]:
-        coil, doubts = self.coil, []
+        coil, said = self.coil, list(self.odd)
         if self.responses and coil.misfit_db > _MISFIT_DB:
-            doubts.append(
+            said.append(
                 "The model does not describe this measurement well; check the exciter and the"
                 " meter's values."
             )
         if self.responses and max(coil.inductance_error, coil.capacitance_error) > _UNSURE:
-            doubts.append(
+            said.append(
                 "One response fixes little more than L times C: measure again with a known"
                 " capacitor across the pickup, and give both."
                 if self.responses == 1
                 else "Of inductance, capacitance and eddy loss the responses settle some only"
                 " together: the curve can be trusted further than each value by itself."
             )
-        return doubts
+        return said
 
     def toml(self) -> list[str]:
         """The sections of a rig file that were found."""
@@ -134,6 +145,7 @@ class PickupReport:
             "unloaded_resonance_hz": round(float(hz[np.argmax(free)]), 1),
             "volume_ohms": None if rig is None else rig.volume.resistance_ohms,
             "cable_farads": None if rig is None else rig.cable_farads,
+            "odd": list(self.odd),
         }
 
 

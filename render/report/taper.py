@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import Any
 
+from presolder.models.instrument.plausible import Kind, doubts
 from presolder.models.instrument.quantities import format_quantity
 from presolder.models.instrument.taper import BENT_TAPERS, Taper
 from presolder.models.measuring.track import Track, tracking
@@ -53,9 +54,19 @@ class TaperReport:
         )
         fractions = Table(("dial", "read", "of the track", ""), by_dial, words=0)
         return (
-            found, self._law(), "", fractions, *self._tracking(), "", "For the rig file:", "",
-            *self.toml(), "", _CAUTION,
+            found, *self.odd, self._law(), "", fractions, *self._tracking(), "",
+            "For the rig file:", "", *self.toml(), "", _CAUTION,
         )  # fmt: skip
+
+    @property
+    def odd(self) -> tuple[str, ...]:
+        """Which of the values pots and pickups do not have, in sentences."""
+        found: list[tuple[Kind, float]] = [("volume pot", self.track.track_ohms)]
+        if self.track.winding_ohms is not None:
+            found.append(("winding resistance", self.track.winding_ohms))
+        if self.second is not None:
+            found.append(("second gang", self.second.track_ohms))
+        return doubts(*found)
 
     def _law(self) -> str:
         taper = self.track.taper
@@ -108,7 +119,12 @@ class TaperReport:
         """For JSON."""
         apart = None if self.second is None else round(tracking(self.track, self.second), 4)
         second = None if self.second is None else _track_plain(self.second)
-        return {**_track_plain(self.track), "second": second, "apart": apart}
+        return {
+            **_track_plain(self.track),
+            "second": second,
+            "apart": apart,
+            "odd": list(self.odd),
+        }
 
 
 def _valued(name: str, ohms: float, error: float) -> tuple[str, str, str]:
