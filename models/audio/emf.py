@@ -35,13 +35,15 @@ BAND_LIMIT_REACH = 1 << 10
 LARGEST_LIFT_DB = 60.0
 # Length of the inverse's impulse response. The slowest decay in it is most often the tone
 # capacitor discharging through the tone pot, 11 ms with usual parts; where it does not
-# die away in the shorter of these, the longer is taken.
-_MEMORY_SECONDS = (0.34, 0.68)
+# die away in one of these, the next is taken.
+_MEMORY_SECONDS = (0.17, 0.34, 0.68)
 # What of it lies before and after all but this is left out.
 _NOTHING_DB = -170.0
 # So much of it must be nothing at its end.
 _QUIET_FRACTION = 1 / 16
 _LEAD_FRACTION = 1 / 8
+# In which the end of the band has rung out, 150 dB down.
+_LEAST_LEAD_SECONDS = 0.0427
 # Of the interpolation between phases: samples to either side, and its window's shape,
 # which for so many lets -170 dB past the transition.
 _KERNEL_REACH, _KAISER_BETA = 6, 17.8
@@ -104,7 +106,7 @@ def emf_filters(
 
     for seconds in _MEMORY_SECONDS:
         taps = 1 << int(np.ceil(np.log2(seconds * sample_rate_hz)))
-        lead = int(taps * _LEAD_FRACTION)
+        lead = int(max(taps * _LEAD_FRACTION, _LEAST_LEAD_SECONDS * sample_rate_hz))
         spectra = wanted(np.linspace(0.0, 0.5 * sample_rate_hz, taps // 2 + 1))
         impulses = np.roll(np.fft.irfft(spectra, taps), lead, axis=-1).reshape(-1, taps)
         first, last = _extent(impulses)
