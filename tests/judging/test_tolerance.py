@@ -50,6 +50,24 @@ def test_band_by_hand() -> None:
         assert result.level_db[row] == pytest.approx(edge.level_db, abs=0.01)
 
 
+def test_a_part_drawn_larger_is_larger() -> None:
+    """One build by hand, of each part's even draw in the order in which they are told."""
+    rig = single(Pickup(8e3, 4.0), Pot(500e3, Taper("linear")), cable=500e-12)
+    spread = Spread(pot=0.2, resistor=0.05, cable=0.2)
+    pot, cable, resistor = np.random.default_rng(3).uniform(-1, 1, 3) * [0.2, 0.2, 0.05]
+    built = single(
+        Pickup(8e3, 4.0), Pot(500e3 * (1 + pot), Taper("linear")), cable=500e-12 * (1 + cable)
+    )
+    wanted = character(built, parse_expression(f"{250 * (1 + resistor):.9f}k"), DIALS)
+    drawn = draw_builds(rig, parse_expression("250k"), DIALS, spread, draws=1, seed=3)
+    assert drawn.level_db[1] == pytest.approx(wanted.level_db, abs=1e-6)
+    assert drawn.treble_db[1] == pytest.approx(wanted.treble_db, abs=1e-6)
+    assert (
+        np.abs(drawn.treble_db[1] - character(rig, parse_expression("250k"), DIALS).treble_db).max()
+        > 0.05
+    )
+
+
 def test_same_seed_same_builds_and_no_spread_no_band() -> None:
     rig, network = find_rig("humbucker-500k"), parse_expression("270k + 390p")
     first, again, other = (

@@ -182,6 +182,14 @@ def test_the_value_that_is_named_is_the_one_that_was_put_in() -> None:
         (cause,) = found(rig, parse_expression(told), (rig, parse_expression(built))).causes
         # As near as the player's wobble lets it: measured within 6.3 %; neighbours lie 21 % apart.
         assert cause.value == pytest.approx(value, rel=0.12)
+    # Without wobble, between the least that is tried, a 17.8th, and the next, which is a 14.7th.
+    small = 470e-12 * 10**-1.19
+    lone = parse_expression(f"{small * 1e12:.4f}p")
+    gains = [response(parts_of(rig, lone, at_dial(dial)), _GRID_HZ) for dial in DIALS]
+    spectra = [heard(20 * np.log10(gain)) for gain in gains]
+    said = verify(rig, parse_expression("470p"), np.array(DIALS), spectra)
+    (named,) = [one for one in said.tried if one.fault.culprit == "C1" and one.fault.values]
+    assert named.value == pytest.approx(small, rel=0.02)
     volume = rig.first.volume
     for midpoint in (0.3, 0.08):
         bent = replace(volume, taper=replace(volume.taper, midpoint=midpoint))
@@ -534,6 +542,18 @@ def test_takes_without_treble_say_so(tmp_path: Path) -> None:
     low = json.loads(in_process("verify", *options, "--json"))["takes"][1]
     assert low["treble_db"] == {"measured": None, "predicted": None}
     assert low["level_db"]["measured"] is not None
+
+
+@pytest.mark.parametrize(("highest_hz", "enough"), [(3150, True), (2500, False)])
+def test_three_bands_of_treble_are_enough(highest_hz: float, enough: bool) -> None:
+    """Of 2, 2.5 and 3.15 kHz (IEC 61260-1's nominal frequencies)."""
+    rig = find_rig("humbucker-500k").as_recorded
+    whole = [heard(gain) for gain in played(rig, None, 3)]
+    dull = [
+        replace(one, band_db=np.where(1.1 * highest_hz < BAND_HZ, -300.0, one.band_db))
+        for one in whole
+    ]
+    assert verify(rig, None, np.array(DIALS), dull).treble == enough
 
 
 def test_nonsense(tmp_path: Path) -> None:
