@@ -37,6 +37,9 @@ LARGEST_LIFT_DB = 60.0
 # capacitor discharging through the tone pot, 11 ms with usual parts; where it does not
 # die away in one of these, the next is taken.
 _MEMORY_SECONDS = (0.17, 0.34, 0.68)
+# Where it dies away in none of them, so long with equally much ahead, and without what lies
+# below this.
+_LAST_SECONDS, _INFRASONIC_HZ = 1.36, 5.0
 # What of it lies before and after all but this is left out.
 _NOTHING_DB = -170.0
 # So much of it must be nothing at its end.
@@ -104,10 +107,15 @@ def emf_filters(
         own = wave_weights(wave_seconds, frequency_hz)[:, None] * whole
         return np.asarray(own * np.exp(turn), dtype=np.complex128)
 
-    for seconds in _MEMORY_SECONDS:
+    for seconds in (*_MEMORY_SECONDS, _LAST_SECONDS):
         taps = 1 << int(np.ceil(np.log2(seconds * sample_rate_hz)))
         lead = int(max(taps * _LEAD_FRACTION, _LEAST_LEAD_SECONDS * sample_rate_hz))
-        spectra = wanted(np.linspace(0.0, 0.5 * sample_rate_hz, taps // 2 + 1))
+        frequency_hz = np.linspace(0.0, 0.5 * sample_rate_hz, taps // 2 + 1)
+        spectra = wanted(frequency_hz)
+        if seconds == _LAST_SECONDS:
+            # An integrator, as a piezo's chain asks for, never dies away: it ends below hearing.
+            lead = taps // 2
+            spectra *= frequency_hz**4 / (frequency_hz**4 + _INFRASONIC_HZ**4)
         impulses = np.roll(np.fft.irfft(spectra, taps), lead, axis=-1).reshape(-1, taps)
         first, last = _extent(impulses)
         if last < (1.0 - _QUIET_FRACTION) * taps:
