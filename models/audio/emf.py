@@ -33,20 +33,16 @@ BAND_LIMIT_REACH = 1 << 10
 # No frequency is lifted by more than this over the best-passed one, which
 # only bites on takes made with the volume or tone rolled far down.
 LARGEST_LIFT_DB = 60.0
-# Length of the inverse's impulse response. The slowest decay in it is most often the tone
-# capacitor discharging through the tone pot, 11 ms with usual parts; where it does not
-# die away in one of these, the next is taken.
-_MEMORY_SECONDS = (0.17, 0.34, 0.68)
-# Where it dies away in none of them, so long with equally much ahead, and without what lies
-# below this.
-_LAST_SECONDS, _INFRASONIC_HZ = 1.36, 5.0
+# Length of the inverse's impulse response in seconds, what share of it lies ahead, and from
+# where on anything is given back, in hertz. The slowest decay in it is most often the tone
+# capacitor discharging through the tone pot, 11 ms with usual parts; where it does not die
+# away in one of these, the next is taken. An integrator, as a piezo's chain asks for, never
+# does: the last one ends below hearing.
+_MEMORIES = ((0.17, 1 / 4, 0.0), (0.34, 1 / 8, 0.0), (0.68, 1 / 8, 0.0), (1.36, 1 / 2, 5.0))
 # What of it lies before and after all but this is left out.
 _NOTHING_DB = -170.0
 # So much of it must be nothing at its end.
 _QUIET_FRACTION = 1 / 16
-_LEAD_FRACTION = 1 / 8
-# In which the end of the band has rung out, 150 dB down.
-_LEAST_LEAD_SECONDS = 0.0427
 # Of the interpolation between phases: samples to either side, and its window's shape,
 # which for so many lets -170 dB past the transition.
 _KERNEL_REACH, _KAISER_BETA = 6, 17.8
@@ -94,11 +90,13 @@ def emf_filters(
     # At each sample and half a sample before; what lies between follows from these.
     phases = np.array([-0.5, 0.0])
 
-    def wanted(frequency_hz: Array) -> ComplexArray:
+    def wanted(frequency_hz: Array, lowest_hz: float) -> ComplexArray:
+        # DC itself is avoided: nodes between two capacitors have no voltage there.
+        above_dc_hz = np.maximum(frequency_hz, 1e-3)
         whole = band_limit(frequency_hz, sample_rate_hz).astype(np.complex128)
+        whole /= 1.0 + (lowest_hz / above_dc_hz) ** 4
         if take is not None:
-            # DC itself is avoided: nodes between two capacitors have no voltage there.
-            chain = transfer(take, np.maximum(frequency_hz, 1e-3), dial, from_string=True)[0]
+            chain = transfer(take, above_dc_hz, dial, from_string=True)[0]
             chain[0] = chain[0].real
             whole /= bounded(chain)
         elif recorded_at is not None:
@@ -107,15 +105,10 @@ def emf_filters(
         own = wave_weights(wave_seconds, frequency_hz)[:, None] * whole
         return np.asarray(own * np.exp(turn), dtype=np.complex128)
 
-    for seconds in (*_MEMORY_SECONDS, _LAST_SECONDS):
+    for seconds, ahead, lowest_hz in _MEMORIES:
         taps = 1 << int(np.ceil(np.log2(seconds * sample_rate_hz)))
-        lead = int(max(taps * _LEAD_FRACTION, _LEAST_LEAD_SECONDS * sample_rate_hz))
-        frequency_hz = np.linspace(0.0, 0.5 * sample_rate_hz, taps // 2 + 1)
-        spectra = wanted(frequency_hz)
-        if seconds == _LAST_SECONDS:
-            # An integrator, as a piezo's chain asks for, never dies away: it ends below hearing.
-            lead = taps // 2
-            spectra *= frequency_hz**4 / (frequency_hz**4 + _INFRASONIC_HZ**4)
+        lead = int(taps * ahead)
+        spectra = wanted(np.linspace(0.0, 0.5 * sample_rate_hz, taps // 2 + 1), lowest_hz)
         impulses = np.roll(np.fft.irfft(spectra, taps), lead, axis=-1).reshape(-1, taps)
         first, last = _extent(impulses)
         if last < (1.0 - _QUIET_FRACTION) * taps:
