@@ -114,13 +114,15 @@ def oddity(kind: Kind, value: float) -> str | None:
     )
 
 
-def doubts(*measured: tuple[Kind, float]) -> tuple[str, ...]:
-    """What is odd about values that were measured, a sentence each.
+def doubts(*measured: tuple[Kind, float | None]) -> tuple[str, ...]:
+    """What is odd about values that were measured, a sentence each; of None, nothing.
 
     A slip in a reading makes them odd, so they are told and not refused.
     """
     found = []
     for kind, value in measured:
+        if value is None:
+            continue
         try:
             # In as many figures as a reading has.
             odd = oddity(kind, float(f"{value:.3g}"))

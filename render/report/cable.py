@@ -44,11 +44,7 @@ class CableReport:
     @property
     def odd(self) -> tuple[str, ...]:
         """Whether cables are so long, or have so much, in sentences."""
-        length = self.cable.metres
-        return doubts(
-            ("cable capacitance", self.cable.farads),
-            *(() if length is None else (("cable length", length),)),
-        )
+        return doubts(("cable capacitance", self.cable.farads), ("cable length", self.cable.metres))
 
     def toml(self) -> list[str]:
         """The cable's section of a rig file."""

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Any
 
-from presolder.models.instrument.plausible import Kind, doubts
+from presolder.models.instrument.plausible import doubts
 from presolder.models.instrument.quantities import format_quantity
 from presolder.models.instrument.taper import BENT_TAPERS, Taper
 from presolder.models.measuring.track import Track, tracking
@@ -61,12 +61,12 @@ class TaperReport:
     @property
     def odd(self) -> tuple[str, ...]:
         """Which of the values pots and pickups do not have, in sentences."""
-        found: list[tuple[Kind, float]] = [("volume pot", self.track.track_ohms)]
-        if self.track.winding_ohms is not None:
-            found.append(("winding resistance", self.track.winding_ohms))
-        if self.second is not None:
-            found.append(("second gang", self.second.track_ohms))
-        return doubts(*found)
+        second = None if self.second is None else self.second.track_ohms
+        return doubts(
+            ("volume pot", self.track.track_ohms),
+            ("winding resistance", self.track.winding_ohms),
+            ("second gang", second),
+        )
 
     def _law(self) -> str:
         taper = self.track.taper

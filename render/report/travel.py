@@ -90,7 +90,7 @@ class TravelReport:
         ]
         if first.miss_db > now.miss_db:
             said.append(
-                f"That is further off, and first because the tone changes less:"
+                "That is further off, and first because the tone changes less:"
                 f" {first.tone_db:.1f} dB for {now.tone_db:.1f}."
             )
         if first.at_ten_db >= NOTICED_DB:
