@@ -29,7 +29,7 @@ python="$environment/bin/python"
 "$python" -m uv pip install --quiet --python "$python" '.[test]'
 rm -rf build ./*.egg-info
 # Types take half a minute the first time; what is learnt of them is kept for the test that asks.
-# So long as a test wants the core, this waits.
-nice -n 19 "$python" -m mypy >/dev/null 2>&1 &
+# So long as a test wants the core, this waits; for a few tests it is not worth it.
+(($#)) || nice -n 19 "$python" -m mypy >/dev/null 2>&1 &
 # A file stays on one core, so that what its tests share is made once.
 "$python" -m pytest --numprocesses auto --dist loadfile --no-loadscope-reorder --durations 10 "$@"
