@@ -3,6 +3,8 @@
 import gc
 import signal
 import sys
+from collections.abc import Callable
+from functools import partial
 from types import FrameType
 
 # Where a system has them; Windows has no SIGHUP.
@@ -23,14 +25,23 @@ class StoppedError(BaseException):
         self.number = number
 
 
-def _stop(number: int, frame: FrameType | None) -> None:  # noqa: ARG001
-    # Whoever is impatient must not stop the clearing away.
-    for stopping in _STOPPING:
-        signal.signal(stopping, signal.SIG_IGN)
-    raise StoppedError(number)
+_Handler = Callable[[int, FrameType | None], None]
 
 
-def _unheard(thrown: "sys.UnraisableHookArgs") -> None:
+def _handler(heard: list[int]) -> _Handler:
+    """What a signal calls: notes it and ends the run."""
+
+    def stop(number: int, frame: FrameType | None) -> None:  # noqa: ARG001
+        # Whoever is impatient must not stop the clearing away.
+        for stopping in _STOPPING:
+            signal.signal(stopping, signal.SIG_IGN)
+        heard.append(number)
+        raise StoppedError(number)
+
+    return stop
+
+
+def _unheard(stop: _Handler, thrown: "sys.UnraisableHookArgs") -> None:
     """Stop a moment later where the first try was swallowed, as by a library's callback."""
     if not isinstance(thrown.exc_value, StoppedError):
         sys.__unraisablehook__(thrown)
@@ -39,17 +50,17 @@ def _unheard(thrown: "sys.UnraisableHookArgs") -> None:
     import threading  # noqa: PLC0415
 
     number = thrown.exc_value.number
-    signal.signal(number, _stop)
+    signal.signal(number, stop)
     main_thread = threading.main_thread().ident
 
-    def stop() -> None:
+    def once_more() -> None:
         # To the thread itself, so that what it waits for is cut short; Windows cannot.
         if hasattr(signal, "pthread_kill") and main_thread is not None:
             signal.pthread_kill(main_thread, number)
         else:
             signal.raise_signal(number)
 
-    again = threading.Timer(_AGAIN_SECONDS, stop)
+    again = threading.Timer(_AGAIN_SECONDS, once_more)
     again.daemon = True
     again.start()
 
@@ -58,17 +69,23 @@ def main() -> None:
     """Entry point: ends with one line and 128 + the signal's number when stopped."""
     # What is loaded stays; looking for garbage among it takes a tenth of the time.
     gc.set_threshold(50_000)
-    sys.unraisablehook = _unheard
+    heard: list[int] = []
+    stop = _handler(heard)
+    sys.unraisablehook = partial(_unheard, stop)
     for stopping in _STOPPING:
         # What nohup and the like ignore stays ignored.
         if signal.getsignal(stopping) is not signal.SIG_IGN:
-            signal.signal(stopping, _stop)
+            signal.signal(stopping, stop)
     try:
         # Now, so that a signal while all else is loaded is heard too.
         from presolder.render.cli import run  # noqa: PLC0415
 
         status = run()
-    except StoppedError as stopped:
+    except BaseException:
+        # Whatever the stop has become on its way: the compiler makes a SyntaxError of one
+        # that comes while it looks up the name of a character.
+        if not heard:
+            raise
         print("presolder: interrupted; nothing half-written is left", file=sys.stderr)
-        status = 128 + stopped.number
+        status = 128 + heard[0]
     sys.exit(status)
