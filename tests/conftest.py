@@ -69,6 +69,10 @@ THOROUGH = (
     "test_closed_guitar_with_a_meter_of_one_percent[bent]",
     "test_planted_faults_in_guitars_of_ordinary_parts[1]",
     "test_engine_is_the_simulator[dark-long-cable-270p || gang(500k, audio, full)]",
+    # Measurements of time, for a machine that does nothing else.
+    "test_made_ready_on_a_slow_machine",
+    "test_first_sound",
+    "test_cost",
     # Repeated draws, of what other tests do once; and a picture.
     "test_stated_errors_hold_the_truth_19_times_of_20[30]",
     "test_screenshot_for_the_readme",

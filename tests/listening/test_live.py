@@ -368,16 +368,20 @@ def test_a_page_by_mail_is_small(eight: Path, browser: Browser) -> None:
     page = browser.new_page()
     page.goto(eight.as_uri())
     assert page.get_by_label("recorded: knob turning").count() == 0
-    page.get_by_role("button", name="Turn it slowly for me").click()
-    seen = set()
-    for _ in range(400):
-        seen.add(round(float(page.evaluate("window.audition.dialHeardNow()"))))
-        if page.locator("#slowly").get_attribute("aria-pressed") == "false":
+    # A busy machine may stand still for as long as one turn takes.
+    for _ in range(5):
+        page.get_by_role("button", name="Turn it slowly for me").click()
+        seen = set()
+        for _ in range(1000):
+            seen.add(round(float(page.evaluate("window.audition.dialHeardNow()"))))
+            if page.locator("#slowly").get_attribute("aria-pressed") == "false":
+                break
+            page.wait_for_timeout(30)
+        assert dial(page) == 0 and page.evaluate("window.audition.state.playing")
+        if len(seen) >= 3:
             break
-        page.wait_for_timeout(30)
-    # On a busy machine few places are caught.
-    assert dial(page) == 0 and len(seen) >= 3
-    assert page.evaluate("window.audition.state.playing")
+    else:
+        pytest.fail("it was never heard between the ends")
     # On a phone knob, play and all eight designs are on one screen.
     page.set_viewport_size({"width": 360, "height": 740})
     page.evaluate("scrollTo(0, 0)")
