@@ -581,10 +581,30 @@ def test_the_drawn_pot_shows_values_and_wiper(page: Page) -> None:
     assert "R1 6.8 kΩ" in page.locator("#pot text").all_text_contents()
 
 
+# The least by which what is shown lies after the place that was sought, over a tenth of a second.
+SOUGHT = """async (place) => {
+  const seek = document.getElementById("seek"), { live } = window.audition, began = performance.now();
+  let least = Infinity;
+  seek.value = place;
+  seek.dispatchEvent(new Event("input"));
+  while (performance.now() - began < 100) {
+    least = Math.min(least, live.positionS() - place);
+    await new Promise((done) => setTimeout(done, 2));
+  }
+  return least;
+}"""
+
+
 def test_the_place_in_the_take(page: Page) -> None:
     """Seek, and repeat a part; the whole again."""
+    page.locator("#seek").fill("1.2")
+    assert page.evaluate("window.audition.live.positionS()") == 1.2
     page.get_by_role("button", name="Play", exact=True).click()
-    until(page, "window.audition.live.positionS() > 0.1")
+    until(page, "window.audition.live.node()?.context.currentTime > 0")
+    # It begins where it was told to, and shows no place from before while a new one is sought.
+    assert page.evaluate("window.audition.live.positionS()") >= 1.2
+    for place in (1.9, 0.1, 1.6, 0.4):
+        assert page.evaluate(SOUGHT, place) > -0.001
     page.locator("#seek").fill("0.4")
     page.get_by_role("button", name="Repeat from here").click()
     page.wait_for_timeout(600)

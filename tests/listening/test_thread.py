@@ -269,31 +269,65 @@ def test_what_becomes_louder_comes_up_slowly(page: Page) -> None:
     assert level(700) - level(160) == pytest.approx(12.04, abs=0.1)
 
 
+def rising(rate: int) -> dict[str, Any]:
+    """Two seconds from 200 to 1200 Hz, so that the pitch tells the place: 500 Hz a second."""
+    hz = np.linspace(200, 1200, 2 * rate)
+    emf = 0.5 * np.sin(2 * np.pi * np.cumsum(hz) / rate)
+    return {"emf": as_flac(emf, rate), **of_rig(as_string_take(RIGS["humbucker-500k"]))}
+
+
+def hz_at(out: Array, block: int, rate: int) -> float:
+    piece = out[block * BLOCK : block * BLOCK + 4096]
+    return float(np.argmax(np.abs(np.fft.rfft(piece * np.hanning(4096)))) * rate / 4096)
+
+
 def test_seeking_and_repeating_a_part(page: Page) -> None:
     """Half a second of a rising tone again and again; a jump neither clicks nor leaves a gap."""
     rate = 44_100
-    hz = np.linspace(200, 1200, 2 * rate)
-    emf = 0.5 * np.sin(2 * np.pi * np.cumsum(hz) / rate)
     out = offline(
         page, 1300, [[100, "seek", 1.5], [300, "region", 0.5, 1.0], [1100, "region", 0, 2]],
-        emf=as_flac(emf, rate), **of_rig(as_string_take(find_rig("humbucker-500k"))),
+        **rising(rate),
     )  # fmt: skip
-
-    def hz_at(block: int) -> float:
-        piece = out[block * BLOCK : block * BLOCK + 4096]
-        return float(np.argmax(np.abs(np.fft.rfft(piece * np.hanning(4096)))) * rate / 4096)
-
     # After the jump, 1.5 s and 0.1 s more.
-    assert hz_at(130) == pytest.approx(200 + 500 * (1.5 + 30 * BLOCK / rate), abs=40)
+    assert hz_at(out, 130, rate) == pytest.approx(200 + 500 * (1.5 + 30 * BLOCK / rate), abs=40)
     # Within the part.
     for block in range(500, 1100, 37):
-        assert 440 < hz_at(block) < 710
+        assert 440 < hz_at(out, block, rate) < 710
     # Not silent for longer than the jump's own dip.
     loud = np.abs(out[5 * BLOCK :]).reshape(-1, BLOCK).max(axis=1) > 0.02
     gaps = np.diff(np.flatnonzero(loud))
     assert gaps.max() * BLOCK / rate < 0.045
     steepest = 2 * np.pi * 1200 / rate * np.abs(out).max()
     assert np.abs(np.diff(out)).max() < 1.2 * steepest
+
+
+@pytest.mark.parametrize(
+    ("first", "begins_s"),
+    [([["seek", 1.2]], 1.2), ([["region", 0.5, 1.0]], 0.5), ([["seek", 0.7], ["region", 0.5, 1.0]], 0.7)],
+)  # fmt: skip
+def test_what_was_sought_before_it_played_is_where_it_begins(
+    page: Page, first: list[list[Any]], begins_s: float
+) -> None:
+    rate = 44_100
+    out = offline(page, 300, [], first=first, **rising(rate))
+    # Over 4096 samples from here on.
+    middle_s = begins_s + (20 * BLOCK + 2048) / rate
+    assert hz_at(out, 20, rate) == pytest.approx(200 + 500 * middle_s, abs=12)
+    if first[-1][0] == "region":
+        assert all(440 < hz_at(out, block, rate) < 710 for block in range(20, 260, 24))
+
+
+def test_a_jump_in_the_loop_before_is_forgotten_with_it(page: Page) -> None:
+    """A part was to be repeated that the recording which comes in its place does not have."""
+    rate = 44_100
+    tone = 0.5 * np.sin(2 * np.pi * 300 * np.arange(rate // 2) / rate)
+    power = page.evaluate("Array.from(window.audition.live.data.bandPower)")
+    changes = [["region", 1.5, 1.9], ["replaceEmf", tone.tolist(), power], *[["rest"]] * 10]
+    acts: list[list[Any]] = [[100, *change] for change in changes]
+    out = offline(page, 500, acts, **rising(rate))
+    assert np.all(np.isfinite(out))
+    for block in (200, 300, 400):
+        assert hz_at(out, block, rate) == pytest.approx(300, abs=6)
 
 
 def test_through_the_interface(page: Page) -> None:

@@ -68,7 +68,13 @@ export function makeLive(data, sources, heard, hooks) {
   const refining = [], dirtsTables = new Map();
   let rate = 0, length = 0, nodes = null, impulse = null, bandPower = data.bandPower, fresh = false;
   let voice = null, rows = [], serial = 0, readying = null, voicing = Promise.resolve();
-  let context = null, node = null, entry = null, dry = null, wet = null, source = null, pending = 0, position = 0, heardAt = 0, heardDial = 10, stream = null, region = null;
+  let context = null, node = null, entry = null, dry = null, wet = null, source = null, pending = 0, position = 0, heardAt = 0, heardDial = 10, stream = null;
+  // The part that is repeated and where the first sound begins, in seconds; how often the place was set
+  // here, so that what the thread tells of an earlier place is known as old.
+  let region = null, begin = 0, jumps = 0;
+  const repeated = () => (region ? { from: Math.round(region.from * rate), to: Math.min(length, Math.round(region.to * rate)) } : { from: 0, to: length });
+  const within = (spot, { from, to }) => (spot >= from && spot < to ? spot : from);
+  const place = (spot) => { position = within(spot, repeated()); heardAt = context ? context.currentTime : 0; jumps += 1; };
   const tell = (message, moved) => { if (node) node.port.postMessage(message, moved); else if (context) renderSoon(); };
 
   // ---- making ready --------------------------------------------------------
@@ -84,7 +90,7 @@ export function makeLive(data, sources, heard, hooks) {
   async function playing(samples, power) {
     bandPower = power;
     length = samples.length;
-    region = null;
+    place(Math.min(length - 1, Math.round(begin * rate)));
     bench.loop({ samples, method: data.method, rate });
     nodes = await bench.ask({ ask: "nodes" });
     fresh = true;
@@ -155,7 +161,7 @@ export function makeLive(data, sources, heard, hooks) {
   function tellVoice(coming) {
     if (!context) return;
     const tables = circuits.map((circuit) => tabulate(circuit, data.method, rate, QUICK_ROWS)), { dirt, volts, trueGain, ownGain: own, wanted } = voice;
-    if (fresh) tell({ nodes, target: sounding() });
+    if (fresh) tell({ nodes, ...repeated(), position, jumps, target: sounding() });
     fresh = false;
     tell({ ...coming, voice: { afresh, tables, dirt, volts, trueGain, ownGain: own, wanted, levels: rows.map((row) => row.levels) } }, tables.map(({ table }) => table.buffer));
     afresh = false;
@@ -257,7 +263,7 @@ export function makeLive(data, sources, heard, hooks) {
       await context.audioWorklet.addModule(scriptUrl(sources.thread));
       node = new AudioWorkletNode(context, "live", { numberOfInputs: 1, outputChannelCount: [2] });
       node.port.postMessage({ taps: nodeTaps(data.method.nodes), dials, ...now, target: sounding() });
-      node.port.onmessage = ({ data: told }) => { ({ position, dial: heardDial } = told); heardAt = context.currentTime; };
+      node.port.onmessage = ({ data: told }) => { heardDial = told.dial; if (told.jumps === jumps) { ({ position } = told); heardAt = context.currentTime; } };
       node.connect(entry);
     } catch {
       node = null;
@@ -354,15 +360,23 @@ export function makeLive(data, sources, heard, hooks) {
     },
     // Another recording's EMF: what plays goes on with it.
     async replaceEmf(samples, power) {
+      region = null;
+      begin = 0;
       await playing(Float32Array.from(samples), power);
-      position = 0;
     },
     // What is repeated, in seconds of the loop.
     region(from, to) {
-      region = { from: Math.round(from * rate), to: Math.min(length, Math.round(to * rate)) };
-      tell({ jump: region });
+      const before = this.positionS();
+      region = { from, to };
+      if (!length) { begin = within(begin, region); return; }
+      place(Math.round(before * rate));
+      tell({ jump: { ...repeated(), jumps } });
     },
-    seek(seconds) { position = Math.min(length - 1, Math.round(seconds * rate)); heardAt = context ? context.currentTime : 0; tell({ jump: { position } }); },
+    seek(seconds) {
+      if (!length) { begin = seconds; return; }
+      place(Math.min(length - 1, Math.round(seconds * rate)));
+      tell({ jump: { position, jumps } });
+    },
     // The visitor's own guitar in the loop's place; null for the loop again.
     listen(chain) {
       if (stream) stream.disconnect();
@@ -373,8 +387,8 @@ export function makeLive(data, sources, heard, hooks) {
     latencyS: () => (REACH - 1 + (feeding.dirt === null ? 0 : DIRT_LATENCY)) / rate,
     lengthS: () => (length ? length / rate : data.seconds),
     positionS() {
-      const passed = now.running && context ? (context.currentTime - heardAt) * rate : 0, { from, to } = region || { from: 0, to: length };
-      if (!length) return 0;
+      if (!length) return begin;
+      const passed = now.running && context ? (context.currentTime - heardAt) * rate : 0, { from, to } = repeated();
       return (position < to ? from + ((position - from + passed) % (to - from)) : position) / rate;
     },
   };

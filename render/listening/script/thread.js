@@ -19,7 +19,7 @@ function makeVoice({ afresh, tables, dirt, volts, trueGain, ownGain, wanted, lev
 class Live extends AudioWorkletProcessor {
   constructor() {
     super();
-    Object.assign(this, { nodes: null, voice: null, leaving: [], position: 0, jump: null, gate: 1, from: 0, to: 0, dial: 10, target: 10, chosen: 0, level: "true", running: false, reference: null, master: 0, coming: 1, sink: null, told: 0, dials: null });
+    Object.assign(this, { nodes: null, voice: null, leaving: [], position: 0, jump: null, jumps: 0, gate: 1, from: 0, to: 0, dial: 10, target: 10, chosen: 0, level: "true", running: false, reference: null, master: 0, coming: 1, sink: null, told: 0, dials: null });
     Object.assign(this, { listening: false, taps: null, heard: new Float64Array(4 * REACH), heardAt: 0, hottest: 0.05, own: Array.from({ length: STAGES }, () => new Float64Array(1)) });
     const smooth = (seconds) => 1 - Math.exp(-1 / (seconds * sampleRate));
     this.rates = { knob: smooth(KNOB_S), fade: smooth(FADE_S), drive: smooth(DRIVE_S), rise: 10 ** (RISE_DB_A_SECOND / 20 / sampleRate) };
@@ -28,8 +28,9 @@ class Live extends AudioWorkletProcessor {
   hear(data) {
     if (data.nodes) {
       this.nodes = data.nodes;
-      this.position = this.from = 0;
-      this.to = data.nodes[0].length;
+      for (const key of ["position", "from", "to", "jumps"]) this[key] = data[key];
+      // Wherever it was to go was in the loop before.
+      this.jump = null;
       this.dial = data.target ?? this.dial;
     }
     if (data.taps) this.taps = data.taps;
@@ -146,7 +147,7 @@ class Live extends AudioWorkletProcessor {
     this.told += count;
     if (this.told >= TOLD_S * sampleRate) {
       this.told = 0;
-      this.port.postMessage({ position: this.position, dial: this.dial });
+      this.port.postMessage({ position: this.position, dial: this.dial, jumps: this.jumps });
     }
     return true;
   }
