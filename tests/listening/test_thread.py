@@ -317,17 +317,59 @@ def test_what_was_sought_before_it_played_is_where_it_begins(
         assert all(440 < hz_at(out, block, rate) < 710 for block in range(20, 260, 24))
 
 
+def steps_up(rate: int, seconds: float) -> list[float]:
+    """A second of 300 Hz, and then of 600."""
+    n = np.arange(int(seconds * rate))
+    return (0.5 * np.sin(2 * np.pi * np.where(n < rate, 300, 600) * n / rate)).tolist()
+
+
 def test_a_jump_in_the_loop_before_is_forgotten_with_it(page: Page) -> None:
-    """A part was to be repeated that the recording which comes in its place does not have."""
+    """A part of one recording is not repeated in the next."""
     rate = 44_100
-    tone = 0.5 * np.sin(2 * np.pi * 300 * np.arange(rate // 2) / rate)
     power = page.evaluate("Array.from(window.audition.live.data.bandPower)")
-    changes = [["region", 1.5, 1.9], ["replaceEmf", tone.tolist(), power], *[["rest"]] * 10]
+    another = ["replaceEmf", steps_up(rate, 2.0), power]
+    changes = [["region", 0.2, 0.6], another, *[["rest"]] * 10]
     acts: list[list[Any]] = [[100, *change] for change in changes]
-    out = offline(page, 500, acts, **rising(rate))
+    out = offline(page, 580, acts, **rising(rate))
+    for block, hz in ((200, 300), (400, 300), (500, 600)):
+        assert hz_at(out, block, rate) == pytest.approx(hz, abs=6)
+
+
+def test_a_part_of_a_recording_that_is_on_its_way(page: Page) -> None:
+    """The loop that still plays ends before that part begins."""
+    rate = 44_100
+    power = page.evaluate("Array.from(window.audition.live.data.bandPower)")
+    another = ["replaceEmf", steps_up(rate, 3.0), power]
+    acts: list[list[Any]] = [[100, *another], [100, "region", 2.2, 2.8], [200, "rest"]]
+    out = offline(page, 300, acts, **rising(rate))
+    assert np.all(np.isfinite(out)) and np.abs(out[-20 * BLOCK :]).max() > 0.01
+
+
+@pytest.mark.parametrize(
+    "seed", [0, *(pytest.param(n, marks=pytest.mark.thorough) for n in range(1, 40))]
+)
+def test_whatever_is_done_the_sound_stays_finite(page: Page, seed: int) -> None:
+    """Some thirty moves at random, as by somebody who tries everything at once."""
+    rng, rate = np.random.default_rng(seed), 44_100
+    power = page.evaluate("Array.from(window.audition.live.data.bandPower)")
+
+    def move() -> list[Any]:
+        begin, dial = rng.uniform(0, 2.5), rng.uniform(0, 10)
+        fed = {"dirt": [None, 0, 1][rng.integers(3)], "driveDb": 4 * dial, "speaker": dial > 5}
+        moves: list[list[Any]] = [
+            ["seek", begin], ["region", begin, begin + rng.uniform(0.3, 1)], ["turn", dial],
+            ["replaceEmf", steps_up(rate, rng.uniform(0.5, 2)), power], ["level", "matched"],
+            ["choose", int(rng.integers(3))], ["asAtTen", dial > 5], ["level", "true"],
+            ["around", "cable", 3e-10 * dial], ["feed", {**fed, "cable": 5e-10}],
+            ["drive", 4 * dial], ["rest"],
+        ]  # fmt: skip
+        return moves[rng.integers(len(moves))]
+
+    acts = sorted(([int(at), *move()] for at in rng.integers(0, 500, 30)), key=lambda act: act[0])
+    out = offline(page, 520, acts, **rising(rate))
     assert np.all(np.isfinite(out))
-    for block in (200, 300, 400):
-        assert hz_at(out, block, rate) == pytest.approx(300, abs=6)
+    # How loud it is, is set by the clock, which this runs ahead of.
+    assert np.abs(out[-100 * BLOCK :]).max() > 1e-3
 
 
 def test_through_the_interface(page: Page) -> None:

@@ -72,7 +72,7 @@ export function makeLive(data, sources, heard, hooks) {
   // The part that is repeated and where the first sound begins, in seconds; how often the place was set
   // here, so that what the thread tells of an earlier place is known as old.
   let region = null, begin = 0, jumps = 0;
-  const repeated = () => (region ? { from: Math.round(region.from * rate), to: Math.min(length, Math.round(region.to * rate)) } : { from: 0, to: length });
+  const repeated = () => (region && region.from * rate < length ? { from: Math.round(region.from * rate), to: Math.min(length, Math.round(region.to * rate)) } : { from: 0, to: length });
   const within = (spot, { from, to }) => (spot >= from && spot < to ? spot : from);
   const place = (spot) => { position = within(spot, repeated()); heardAt = context ? context.currentTime : 0; jumps += 1; };
   const tell = (message, moved) => { if (node) node.port.postMessage(message, moved); else if (context) renderSoon(); };

@@ -29,6 +29,7 @@ class Live extends AudioWorkletProcessor {
     if (data.nodes) {
       this.nodes = data.nodes;
       for (const key of ["position", "from", "to", "jumps"]) this[key] = data[key];
+      this.stayInside();
       // Wherever it was to go was in the loop before.
       this.jump = null;
       this.dial = data.target ?? this.dial;
@@ -101,6 +102,12 @@ class Live extends AudioWorkletProcessor {
     const at = this.position, edge = Math.min(1, Math.max(0, Math.min(at - this.from, this.to - 1 - at) / (SEAM_S * sampleRate))), ramp = Math.sin((Math.PI / 2) * edge) ** 2;
     for (let k = 0; k < this.own.length; k += 1) this.own[k][0] = ramp * this.nodes[k][at];
   }
+  // A part may have been meant for another recording, which is on its way.
+  stayInside() {
+    const { length } = this.nodes[0];
+    if (!(this.from < length)) this.from = 0;
+    if (!(this.to > this.from && this.to <= length)) this.to = length;
+  }
   // Knob, loudness and place, one sample on.
   advance() {
     const away = this.target - this.dial, most = DIALS_A_SECOND / sampleRate;
@@ -113,7 +120,11 @@ class Live extends AudioWorkletProcessor {
       if (this.coming < 1.05 * this.sink) this.sink = null;
     }
     this.gate += this.rates.fade * ((this.jump ? 0 : 1) - this.gate);
-    if (this.jump && this.gate < 1e-3) { Object.assign(this, this.jump); this.jump = null; }
+    if (this.jump && this.gate < 1e-3) {
+      Object.assign(this, this.jump);
+      this.jump = null;
+      this.stayInside();
+    }
     if (this.position >= this.to || this.position < this.from) this.position = this.from;
   }
   process(inputs, outputs) {
