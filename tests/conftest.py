@@ -69,6 +69,10 @@ THOROUGH = (
     "test_closed_guitar_with_a_meter_of_one_percent[bent]",
     "test_planted_faults_in_guitars_of_ordinary_parts[1]",
     "test_engine_is_the_simulator[dark-long-cable-270p || gang(500k, audio, full)]",
+    "test_engine_is_the_renderer[two-pickups-44100]",
+    "test_engine_is_the_renderer[piezo-buffered-44100]",
+    # The README's pictures, of which one takes ten seconds and more; the walk-through's are drawn.
+    "test_pictures_are_as_they_are_drawn_now",
     # Measurements of time, for a machine that does nothing else.
     "test_made_ready_on_a_slow_machine",
     "test_first_sound",

@@ -172,7 +172,7 @@ def test_on_a_cluster_of_which_a_worker_is_killed(
         rigs = ["mine.toml", "single-coil-250k", "dark-long-cable", "two-pickups"]
         takes = ["take.flac"]
         designs = ["bare", "cap", "series"]
-        options = { travel = 60 }
+        options = { travel = 20 }
 
         [[job]]
         command = "need"

@@ -560,10 +560,9 @@ def test_a_damaged_cache_of_numbas_costs_time_only(tmp_path: Path) -> None:
     assert ran().stderr == ""
     files = sorted(path for path in cache.rglob("*") if path.is_file())
     assert {path.suffix for path in files} == {".nbi", ".nbc"}
-    for junk in (b"", b"\x93junk" * 99):
-        for path in files:
-            path.write_bytes(junk)
-        assert "the cache of compiled loops cannot be used" in ran().stderr
+    for path in files:
+        path.write_bytes(b"")
+    assert "the cache of compiled loops cannot be used" in ran().stderr
     assert ran().stderr == ""
 
 
