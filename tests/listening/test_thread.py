@@ -99,7 +99,15 @@ def followed(targets: list[tuple[int, float]], samples: int, rate: int) -> Array
     return path
 
 
-@pytest.mark.parametrize("rig_name", list(RIGS))
+# One of each kind; in node the engine is held to the renderer on all of them (test_engine.py).
+KINDS = ("humbucker-500k", "bass-two-pickups", "hollow-body-blend", "piezo-buffered",
+         "low-impedance-fuzz", "other knob at 5")  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "rig_name",
+    [*KINDS, *(pytest.param(n, marks=pytest.mark.thorough) for n in RIGS if n not in KINDS)],
+)
 def test_thread_is_the_renderer(page: Page, rig_name: str) -> None:
     """Every design in turn, under a sweep, a fast swell, and held: to -90 dB up to 16 kHz."""
     rig, rate, turn = as_string_take(RIGS[rig_name]), 44_100, 220
