@@ -277,6 +277,23 @@ def test_what_becomes_louder_comes_up_slowly(page: Page) -> None:
     assert level(700) - level(160) == pytest.approx(12.04, abs=0.1)
 
 
+@pytest.mark.parametrize("level", ["matched", "true"])
+def test_a_drive_pulled_up_at_once_is_no_shock(page: Page, level: str) -> None:
+    """By 36 dB with the knob far down: a gain that was right for the clean sound would stay."""
+    rate = 44_100
+    rig = as_string_take(RIGS["humbucker-500k"])
+    data = of_rig(rig, DESIGNS[:1])
+    first = [["level", level], ["turn", 1.0]]
+    fed = {"dirt": 0, "driveDb": 0, "speaker": False, "cable": rig.cable_farads}
+    acts = [[100, "feed", fed], *[[100, "rest"]] * 30, [500, "drive", 36]]
+    out = offline(page, 900, acts, first=first, emf=as_flac(0.2 * tone(rate), rate), **data)
+
+    def level_db(at: int) -> float:
+        return float(20 * np.log10(np.sqrt(np.mean(out[at * BLOCK : at * BLOCK + 4009] ** 2))))
+
+    assert level_db(520) - level_db(460) < 6
+
+
 def rising(rate: int) -> dict[str, Any]:
     """Two seconds from 200 to 1200 Hz, so that the pitch tells the place: 500 Hz a second."""
     hz = np.linspace(200, 1200, 2 * rate)

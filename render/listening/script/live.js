@@ -65,7 +65,7 @@ export function makeLive(data, sources, heard, hooks) {
   // What the designs feed: an index of data.dirts or none, its drive, a loudspeaker or none.
   const feeding = {}, circuits = [];
   stand();
-  const refining = [], dirtsTables = new Map();
+  const refining = [], clean = [], dirtsTables = new Map();
   let rate = 0, length = 0, nodes = null, impulse = null, bandPower = data.bandPower, fresh = false;
   let voice = null, rows = [], serial = 0, readying = null, voicing = Promise.resolve();
   let context = null, node = null, entry = null, dry = null, wet = null, source = null, pending = 0, position = 0, heardAt = 0, heardDial = 10, stream = null;
@@ -120,7 +120,7 @@ export function makeLive(data, sources, heard, hooks) {
       if (mine !== serial) return;
       const before = loudnessNow();
       voice = { dirt, volts, given, trueGain: PEAK / Math.max(ten.peak, 1e-9), wanted: ten.loudness, tenInBands: inBands(workshops, 10), ownGain: ownGain(dirt) };
-      rows = circuits.map((circuit, design) => (plain && unchanged(design) ? { levels: situation().levelDb[design], measured: true } : { levels: roughly(circuit), measured: false }));
+      rows = circuits.map((circuit, design) => (plain && unchanged(design) ? { levels: situation().levelDb[design], measured: true } : { levels: roughly(design), measured: false }));
       if (dirt) dirt.tables = tablesOf(dirt.spec);
       tellVoice(softly(before, NOTICEABLY_LOUDER_LU));
       if (dry) fadeSpeaker();
@@ -174,12 +174,11 @@ export function makeLive(data, sources, heard, hooks) {
   }
   const levelsOf = (circuit) => monotone(SOME_DIALS, SOME_DIALS.map((dial) => inBands(circuit, dial)), dials);
   // Until it is measured: from the bands, and of dirt what it evens out.
-  function roughly(circuit) {
-    return levelsOf(circuit).map((level) => {
-      const louder = level - voice.tenInBands;
-      return voice.wanted + (voice.dirt ? Math.min(0, feeding.driveDb - 3 + louder) : louder);
-    });
+  function roughly(design) {
+    clean[design] = levelsOf(circuits[design]).map((level) => level - voice.tenInBands);
+    return clean[design].map((louder) => voice.wanted + (voice.dirt ? saturating(louder) : louder));
   }
+  const saturating = (louder) => Math.min(0, feeding.driveDb - 3 + louder);
   // Only where the table is heard, for it keeps a core busy: the chosen one first.
   let busy = 0;
   async function measure(mine) {
@@ -226,7 +225,7 @@ export function makeLive(data, sources, heard, hooks) {
   function replaced(design) {
     if (!voice) return;
     replace(design, QUICK_ROWS);
-    put(design, roughly(circuits[design]), false);
+    put(design, roughly(design), false);
     refine(design, REFINE_MS);
     clearTimeout(measuring);
     measuring = setTimeout(() => measure(++serial), 2 * REFINE_MS);
@@ -352,9 +351,12 @@ export function makeLive(data, sources, heard, hooks) {
     // The drive under the hand: heard at once, levelled when it rests.
     drive(driveDb) {
       if (!voice || !voice.dirt) { feeding.driveDb = driveDb; return; }
+      const before = loudnessNow(), earlier = clean.map((levels) => levels.map(saturating));
       voice.volts *= 10 ** ((driveDb - feeding.driveDb) / 20);
       feeding.driveDb = driveDb;
-      tell({ volts: voice.volts });
+      // By what it roughly makes of each dial: a gain that the old sound needed would lift the new one too.
+      clean.forEach((levels, design) => put(design, levels.map((louder, i) => rows[design].levels[i] + saturating(louder) - earlier[design][i]), false));
+      tell({ volts: voice.volts, ...softly(before, NOTICEABLY_LOUDER_LU) });
       clearTimeout(measuring);
       measuring = setTimeout(feed, REFINE_MS);
     },
