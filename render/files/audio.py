@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from tempfile import TemporaryDirectory, TemporaryFile
+from tempfile import TemporaryFile
 from typing import Literal
 
 import numpy as np
@@ -19,6 +19,7 @@ from presolder.models.decibels import amplitude, decibels
 from presolder.models.errors import InputError, one_line
 from presolder.models.typing import Array
 from presolder.render.files.ffmpeg import decode_with_ffmpeg
+from presolder.render.files.scratch import scratch_folder
 from presolder.render.files.standard import comes_by_pipe, does_not_fit, input_name, readable
 from presolder.render.files.tags import Tags
 
@@ -146,8 +147,8 @@ def _decoded(file: Path, shown: Path) -> Iterator[Path]:
     """A file that libsndfile reads: the take itself, or what ffmpeg makes of it."""
     _require_file(file, shown)
     if file.suffix.lower() in FFMPEG_ENDINGS:
-        with TemporaryDirectory() as folder:
-            plain = Path(folder) / "decoded.wav"
+        with scratch_folder() as folder:
+            plain = folder / "decoded.wav"
             decode_with_ffmpeg(file, plain, LONGEST_SECONDS + 1.0, shown)
             yield plain
     else:

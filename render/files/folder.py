@@ -5,13 +5,13 @@ import os
 import re
 import shutil
 import socket
-import tempfile
 import unicodedata
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 from presolder.models.errors import InputError
+from presolder.render.files.scratch import scratch_folder, unique_name
 from presolder.render.files.standard import STANDARD, write_to_standard
 
 MANIFEST, CONTENTS = "manifest.json", "pack.json"
@@ -56,13 +56,12 @@ def new_folder(out: Path, *, force: bool) -> Iterator[Path]:
     if out == STANDARD:
         raise InputError("-: a folder cannot go to standard output; a pack can, as a zip")
     _check_free(out, force=force)
+    scratch = _scratch_for(out, _PARTIAL)
     try:
         out.parent.mkdir(parents=True, exist_ok=True)
         _remove_stale(out)
-        scratch = Path(tempfile.mkdtemp(prefix=_mine(out), suffix=_PARTIAL, dir=out.parent))
-    except OSError as error:
-        raise _not_written(out, error) from None
-    try:
+        # In here, since a signal may come as soon as it is there.
+        scratch.mkdir(0o700)
         yield scratch
         _check_free(out, force=force)
         _move_into_place(scratch, out)
@@ -90,9 +89,9 @@ def same_host(told: str) -> bool:
     return told.rpartition("-")[0] == _host()
 
 
-def _mine(out: Path) -> str:
-    """How this run's scratch files beside `out` begin: hidden, with host and process."""
-    return f".{out.name[:_LONGEST_NAME]}.{owner_told()}."
+def _scratch_for(out: Path, ending: str) -> Path:
+    """A name beside `out` that no other has: hidden, with host and process."""
+    return out.parent / f".{out.name[:_LONGEST_NAME]}.{owner_told()}.{unique_name()}{ending}"
 
 
 def _host() -> str:
@@ -147,11 +146,12 @@ def new_file(out: Path, *, force: bool = False, ending: str = "") -> Iterator[Pa
         If `out` exists and `force` is not given, or cannot be written.
     """
     if out == STANDARD:
-        with tempfile.TemporaryDirectory() as folder:
-            piped = Path(folder) / f"out{ending}"
+        with scratch_folder() as folder:
+            piped = folder / f"out{ending}"
             yield piped
             write_to_standard(piped)
         return
+    scratch = _scratch_for(out, f"{_PARTIAL}{out.suffix}")
     try:
         if out.is_dir():
             raise InputError(f"{out}: is a folder; a file name is needed")
@@ -159,14 +159,7 @@ def new_file(out: Path, *, force: bool = False, ending: str = "") -> Iterator[Pa
             raise _taken(out)
         out.parent.mkdir(parents=True, exist_ok=True)
         _remove_stale(out)
-        handle, name = tempfile.mkstemp(
-            prefix=_mine(out), suffix=f"{_PARTIAL}{out.suffix}", dir=out.parent
-        )
-        os.close(handle)
-    except OSError as error:
-        raise _not_written(out, error) from None
-    scratch = Path(name)
-    try:
+        scratch.touch(0o600, exist_ok=False)
         yield scratch
         _open_permissions(scratch)
         if force or not out.exists():

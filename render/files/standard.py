@@ -6,10 +6,10 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import BinaryIO
 
 from presolder.models.errors import InputError
+from presolder.render.files.scratch import scratch_folder
 
 STANDARD = Path("-")
 # An hour of 24-bit stereo at 96 kHz; what passes a pipe must be kept to be read twice.
@@ -58,8 +58,8 @@ def readable(path: Path, most_bytes: int = MOST_PIPED_BYTES) -> Iterator[Path]:
     if not comes_by_pipe(path):
         yield path
         return
-    with TemporaryDirectory() as folder:
-        copy = Path(folder) / "piped"
+    with scratch_folder() as folder:
+        copy = folder / "piped"
         with copy.open("wb") as kept:
             if path == STANDARD:
                 _keep(sys.stdin.buffer, kept, path, most_bytes)

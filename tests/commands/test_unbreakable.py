@@ -12,8 +12,11 @@ import sys
 import tempfile
 import time
 import zipfile
+from collections.abc import Callable
+from contextlib import AbstractContextManager
 from pathlib import Path
 from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -25,7 +28,10 @@ from presolder.render.files import audio, ffmpeg
 from presolder.render.files.audio import read_impulse, read_recording
 from presolder.render.files.folder import file_stems, new_file, new_folder
 from presolder.render.files.health import ffmpeg_trouble, scratch_trouble
+from presolder.render.files.scratch import scratch_folder
+from presolder.render.files.standard import STANDARD
 from presolder.render.files.toml import read_toml
+from presolder.render.start import StoppedError
 from running import NUMBA_PRINTS, numba_program, presolder_here
 from takes import SAMPLES
 
@@ -391,6 +397,38 @@ def test_stopped_while_loading(tmp_path: Path) -> None:
         assert running.returncode == 130, (wait, errors)
         assert errors == "presolder: interrupted; nothing half-written is left\n", wait
         assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("making", [
+    lambda place: new_folder(place / "out", force=False),
+    lambda place: new_file(place / "out.csv"),
+    lambda _: new_file(STANDARD),
+    lambda _: scratch_folder(),
+])  # fmt: skip
+def test_a_signal_as_soon_as_something_is_there_leaves_nothing(
+    making: Callable[[Path], AbstractContextManager[Path]],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Python hears of it when the call that made it is over, and before anything is noted."""
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    made = []
+
+    def then_stopped(call: Callable[..., Any]) -> Callable[..., Any]:
+        def make(path: Any, *given: Any, **named: Any) -> Any:
+            call(path, *given, **named)
+            if tmp_path in Path(path).parents:
+                made.append(path)
+                raise StoppedError(signal.SIGTERM)
+
+        return make
+
+    with monkeypatch.context() as patched:
+        patched.setattr(os, "mkdir", then_stopped(os.mkdir))
+        patched.setattr(Path, "touch", then_stopped(Path.touch))
+        with pytest.raises(StoppedError), making(tmp_path):
+            pass
+    assert len(made) == 1 and list(tmp_path.iterdir()) == []
 
 
 @slow
