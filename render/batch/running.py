@@ -220,7 +220,7 @@ def _claimed(claim: Path) -> Iterator[bool]:
 
 
 def _abandoned(claim: Path, owner: str) -> bool:
-    """Whether whoever claimed a job on another machine has not been heard of for long."""
+    """Whether whoever claimed a job elsewhere, or did not come to say so, is silent for long."""
     if same_host(owner):
         return False
     try:
@@ -238,7 +238,7 @@ def _claim(claim: Path) -> bool:
             owner = claim.read_text("utf-8")
         except OSError:
             return False
-        if not owner or (owner_runs(owner) and not _abandoned(claim, owner)):
+        if owner_runs(owner) and not _abandoned(claim, owner):
             return False
         # Whose batch was killed: renamed first, so that of two only one takes over.
         try:

@@ -309,16 +309,18 @@ def test_a_claim_is_kept_fresh_while_a_job_runs(
     assert max(watched) < 0.45
 
 
-def test_an_abandoned_claim_of_another_machine(
-    tmp_path: Path,
-) -> None:
-    """Its job is another's while the claim is fresh, and is done when nobody renews it."""
+@pytest.mark.parametrize("owner", ["elsewhere-1", ""])
+def test_an_abandoned_claim_of_another_machine(tmp_path: Path, owner: str) -> None:
+    """Its job is another's while the claim is fresh, and is done when nobody renews it.
+
+    Nor does a claim hold for good whose batch was killed before it said whose it was.
+    """
     file = listed(tmp_path, '[[job]]\ncommand = "need"\nrigs = ["single-coil-250k"]\n')
     out = tmp_path / "out"
     (job,) = read_jobs(file)
     (out / "jobs").mkdir(parents=True)
     claim = out / "jobs" / f"{job.key}.claim"
-    claim.write_text("elsewhere-1")
+    claim.write_text(owner)
     assert ps.batch(file, out).done[0].outcome == "elsewhere"
     os.utime(claim, (time.time() - 100, time.time() - 100))
     assert ps.batch(file, out).done[0].outcome == "elsewhere"
