@@ -256,6 +256,11 @@ def test_dirt_and_loudspeaker(page: Page, speaker: bool) -> None:
     assert 0.2 < np.abs(out).max() <= 1.0
 
 
+def level_db(out: Array, block: int) -> float:
+    piece = out[block * BLOCK : block * BLOCK + 4009]
+    return float(20 * np.log10(np.sqrt(np.mean(piece**2))))
+
+
 def test_what_becomes_louder_comes_up_slowly(page: Page) -> None:
     """A switch to a design that is 12 dB louder: the ramp starts where the other one was."""
     rate = 44_100
@@ -268,13 +273,10 @@ def test_what_becomes_louder_comes_up_slowly(page: Page) -> None:
     quiet["levelDb"] = [[-32.0] * 160, [-20.0] * 160]
     out = offline(page, 800, [[200, "choose", 1]], emf=as_flac(0.2 * tone(rate), rate), **quiet)
 
-    def level(at: int) -> float:
-        return float(20 * np.log10(np.sqrt(np.mean(out[at * BLOCK : at * BLOCK + 4009] ** 2))))
-
-    assert level(204) - level(160) < 4
-    rising = [level(at) for at in range(204, 480, 8)]
+    assert level_db(out, 204) - level_db(out, 160) < 4
+    rising = [level_db(out, at) for at in range(204, 480, 8)]
     assert max(np.diff(rising)) < 15 * 8 * BLOCK / rate + 0.4
-    assert level(700) - level(160) == pytest.approx(12.04, abs=0.1)
+    assert level_db(out, 700) - level_db(out, 160) == pytest.approx(12.04, abs=0.1)
 
 
 @pytest.mark.parametrize("level", ["matched", "true"])
@@ -287,11 +289,7 @@ def test_a_drive_pulled_up_at_once_is_no_shock(page: Page, level: str) -> None:
     fed = {"dirt": 0, "driveDb": 0, "speaker": False, "cable": rig.cable_farads}
     acts = [[100, "feed", fed], *[[100, "rest"]] * 30, [500, "drive", 36]]
     out = offline(page, 900, acts, first=first, emf=as_flac(0.2 * tone(rate), rate), **data)
-
-    def level_db(at: int) -> float:
-        return float(20 * np.log10(np.sqrt(np.mean(out[at * BLOCK : at * BLOCK + 4009] ** 2))))
-
-    assert level_db(520) - level_db(460) < 6
+    assert level_db(out, 520) - level_db(out, 460) < 6
 
 
 def rising(rate: int) -> dict[str, Any]:
@@ -342,18 +340,18 @@ def test_what_was_sought_before_it_played_is_where_it_begins(
         assert all(440 < hz_at(out, block, rate) < 710 for block in range(20, 260, 24))
 
 
-def steps_up(rate: int, seconds: float) -> list[float]:
-    """A second of 300 Hz, and then of 600."""
+def another_recording(page: Page, rate: int, seconds: float) -> list[Any]:
+    """The act of putting in the loop's place a second of 300 Hz, and then of 600."""
     n = np.arange(int(seconds * rate))
-    return (0.5 * np.sin(2 * np.pi * np.where(n < rate, 300, 600) * n / rate)).tolist()
+    samples = 0.5 * np.sin(2 * np.pi * np.where(n < rate, 300, 600) * n / rate)
+    power = page.evaluate("Array.from(window.audition.live.data.bandPower)")
+    return ["replaceEmf", samples.tolist(), power]
 
 
 def test_a_jump_in_the_loop_before_is_forgotten_with_it(page: Page) -> None:
     """A part of one recording is not repeated in the next."""
     rate = 44_100
-    power = page.evaluate("Array.from(window.audition.live.data.bandPower)")
-    another = ["replaceEmf", steps_up(rate, 2.0), power]
-    changes = [["region", 0.2, 0.6], another, *[["rest"]] * 10]
+    changes = [["region", 0.2, 0.6], another_recording(page, rate, 2.0), *[["rest"]] * 10]
     acts: list[list[Any]] = [[100, *change] for change in changes]
     out = offline(page, 580, acts, **rising(rate))
     for block, hz in ((200, 300), (400, 300), (500, 600)):
@@ -363,8 +361,7 @@ def test_a_jump_in_the_loop_before_is_forgotten_with_it(page: Page) -> None:
 def test_a_part_of_a_recording_that_is_on_its_way(page: Page) -> None:
     """The loop that still plays ends before that part begins."""
     rate = 44_100
-    power = page.evaluate("Array.from(window.audition.live.data.bandPower)")
-    another = ["replaceEmf", steps_up(rate, 3.0), power]
+    another = another_recording(page, rate, 3.0)
     acts: list[list[Any]] = [[100, *another], [100, "region", 2.2, 2.8], [200, "rest"]]
     out = offline(page, 300, acts, **rising(rate))
     assert np.all(np.isfinite(out)) and np.abs(out[-20 * BLOCK :]).max() > 0.01
@@ -376,14 +373,13 @@ def test_a_part_of_a_recording_that_is_on_its_way(page: Page) -> None:
 def test_whatever_is_done_the_sound_stays_finite(page: Page, seed: int) -> None:
     """Some thirty moves at random, as by somebody who tries everything at once."""
     rng, rate = np.random.default_rng(seed), 44_100
-    power = page.evaluate("Array.from(window.audition.live.data.bandPower)")
 
     def move() -> list[Any]:
         begin, dial = rng.uniform(0, 2.5), rng.uniform(0, 10)
         fed = {"dirt": [None, 0, 1][rng.integers(3)], "driveDb": 4 * dial, "speaker": dial > 5}
         moves: list[list[Any]] = [
             ["seek", begin], ["region", begin, begin + rng.uniform(0.3, 1)], ["turn", dial],
-            ["replaceEmf", steps_up(rate, rng.uniform(0.5, 2)), power], ["level", "matched"],
+            another_recording(page, rate, rng.uniform(0.5, 2)), ["level", "matched"],
             ["choose", int(rng.integers(3))], ["asAtTen", dial > 5], ["level", "true"],
             ["around", "cable", 3e-10 * dial], ["feed", {**fed, "cable": 5e-10}],
             ["drive", 4 * dial], ["rest"],

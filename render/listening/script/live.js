@@ -69,12 +69,12 @@ export function makeLive(data, sources, heard, hooks) {
   let rate = 0, length = 0, nodes = null, impulse = null, bandPower = data.bandPower, fresh = false;
   let voice = null, rows = [], serial = 0, readying = null, voicing = Promise.resolve();
   let context = null, node = null, entry = null, dry = null, wet = null, source = null, pending = 0, position = 0, heardAt = 0, heardDial = 10, stream = null;
-  // The part that is repeated and where the first sound begins, in seconds; how often the place was set
-  // here, so that what the thread tells of an earlier place is known as old.
-  let region = null, begin = 0, jumps = 0;
+  // The part that is repeated and the place that was last set here, in seconds; and how often one was,
+  // so that what the thread tells of an earlier place is known as old.
+  let region = null, sought = 0, jumps = 0;
   const repeated = () => (region && region.from * rate < length ? { from: Math.round(region.from * rate), to: Math.min(length, Math.round(region.to * rate)) } : { from: 0, to: length });
   const within = (spot, { from, to }) => (spot >= from && spot < to ? spot : from);
-  const place = (spot) => { position = within(spot, repeated()); heardAt = context ? context.currentTime : 0; jumps += 1; };
+  const place = () => { position = within(Math.min(length - 1, Math.round(sought * rate)), repeated()); heardAt = context ? context.currentTime : 0; jumps += 1; };
   const tell = (message, moved) => { if (node) node.port.postMessage(message, moved); else if (context) renderSoon(); };
 
   // ---- making ready --------------------------------------------------------
@@ -90,7 +90,7 @@ export function makeLive(data, sources, heard, hooks) {
   async function playing(samples, power) {
     bandPower = power;
     length = samples.length;
-    place(Math.min(length - 1, Math.round(begin * rate)));
+    place();
     bench.loop({ samples, method: data.method, rate });
     nodes = await bench.ask({ ask: "nodes" });
     fresh = true;
@@ -363,20 +363,21 @@ export function makeLive(data, sources, heard, hooks) {
     // Another recording's EMF: what plays goes on with it.
     async replaceEmf(samples, power) {
       region = null;
-      begin = 0;
+      sought = 0;
       await playing(Float32Array.from(samples), power);
     },
     // What is repeated, in seconds of the loop.
     region(from, to) {
-      const before = this.positionS();
+      sought = within(this.positionS(), { from, to });
       region = { from, to };
-      if (!length) { begin = within(begin, region); return; }
-      place(Math.round(before * rate));
+      if (!length) return;
+      place();
       tell({ jump: { ...repeated(), jumps } });
     },
     seek(seconds) {
-      if (!length) { begin = seconds; return; }
-      place(Math.min(length - 1, Math.round(seconds * rate)));
+      sought = seconds;
+      if (!length) return;
+      place();
       tell({ jump: { position, jumps } });
     },
     // The visitor's own guitar in the loop's place; null for the loop again.
@@ -389,7 +390,7 @@ export function makeLive(data, sources, heard, hooks) {
     latencyS: () => (REACH - 1 + (feeding.dirt === null ? 0 : DIRT_LATENCY)) / rate,
     lengthS: () => (length ? length / rate : data.seconds),
     positionS() {
-      if (!length) return begin;
+      if (!length) return sought;
       const passed = now.running && context ? (context.currentTime - heardAt) * rate : 0, { from, to } = repeated();
       return (position < to ? from + ((position - from + passed) % (to - from)) : position) / rate;
     },
