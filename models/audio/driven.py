@@ -11,7 +11,7 @@ from presolder.models.audio.ahead import ahead
 from presolder.models.audio.decimation import decimated
 from presolder.models.audio.devices import step_devices
 from presolder.models.audio.drive import loudest_second
-from presolder.models.audio.emf import emf_filters, filters_for, recover_emf
+from presolder.models.audio.emf import emf_filters, filters_for, null_db, recover_emf
 from presolder.models.audio.knob import KnobPath
 from presolder.models.audio.loop import fitted_blocks
 from presolder.models.audio.overlap import FilterBank, taken_from
@@ -73,6 +73,11 @@ class Driven:
     def filters(self) -> FilterBank:
         """From a take to the EMF at each step."""
         return filters_for(self.rig, self.sample_rate_hz, self.instants)
+
+    @property
+    def null_db(self) -> Array | None:
+        """What is left of a jack take with nothing changed, by band; see `emf.null_db`."""
+        return null_db(self.rig, self.filters, self.sample_rate_hz)
 
     @cached_property
     def steps(self) -> tuple[Steps, ...]:

@@ -8,41 +8,53 @@ between samples, which costs nothing extra. There is no latency: the output is
 sample-aligned.
 """
 
-from collections.abc import Iterable, Iterator
+from bisect import bisect_left, bisect_right
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from math import erf
 
 import numpy as np
+from numpy.typing import NDArray
 
 from presolder.models.audio.overlap import FilterBank, filter_bank, filtered_in_place
-from presolder.models.circuit.assembly import Descriptor, waves_of
+from presolder.models.circuit.assembly import waves_of
 from presolder.models.circuit.chain import control_chain
-from presolder.models.circuit.equations import take_equations
-from presolder.models.circuit.recursion import collocation_nodes
-from presolder.models.circuit.response import transfer
+from presolder.models.circuit.equations import chain_equations, take_equations
+from presolder.models.circuit.recursion import collocation_nodes, recursion_response
 from presolder.models.circuit.wave import wave_weights
-from presolder.models.decibels import amplitude, power
+from presolder.models.decibels import amplitude, power_decibels
 from presolder.models.instrument.rig import Rig
+from presolder.models.instrument.taper import DIAL_MAX
 from presolder.models.typing import Array, ComplexArray
 
-# The EMF is band-limited by a raised cosine between these two frequencies (or
-# the same fractions of the sample rate, where that is lower): beyond hearing,
-# dividing by a falling response would only lift noise.
+# The EMF's band ends between these two frequencies (or the same fractions of the
+# sample rate, where that is lower): beyond hearing, dividing by a falling response
+# would only lift noise.
 PASS_HZ, PASS_FRACTION = 20_000.0, 0.42
 STOP_HZ, STOP_FRACTION = 24_000.0, 0.5
 # How many samples such a filter reaches each way; past them it lies below -120 dB.
-BAND_LIMIT_REACH = 1 << 10
-# No frequency is lifted by more than this over the best-passed one, which
-# only bites on takes made with the volume or tone rolled far down.
+BAND_LIMIT_REACH = 1 << 9
+# What was lost on the way to the recording is lifted by no more than this over what was not;
+# what the chain under audition takes away again is no loss.
 LARGEST_LIFT_DB = 60.0
 # Length of the inverse's impulse response in seconds, what share of it lies ahead, and from
 # where on anything is given back, in hertz. The slowest decay in it is most often the tone
 # capacitor discharging through the tone pot, 11 ms with usual parts; where it does not die
 # away in one of these, the next is taken. An integrator, as a piezo's chain asks for, never
 # does: the last one ends below hearing.
-_MEMORIES = ((0.17, 1 / 4, 0.0), (0.34, 1 / 8, 0.0), (0.68, 1 / 8, 0.0), (1.36, 1 / 2, 5.0))
-# What of it lies before and after all but this is left out.
-_NOTHING_DB = -170.0
-# So much of it must be nothing at its end.
-_QUIET_FRACTION = 1 / 16
+_MEMORIES = ((0.17, 1 / 16, 0.0), (0.34, 1 / 32, 0.0), (0.68, 1 / 64, 0.0), (1.36, 1 / 2, 12.0))
+# Below the last one's lower end it falls as a Gauss curve's integral of this width: its response
+# in time is then as short as any that is whole again at 20 Hz.
+_LOW_WIDTH_HZ = 2.05
+_WHOLE_FROM = 6.0
+# An inverse may depart by so much from what it should be, where it is heard.
+_ERROR_DB = -152.0
+_HEARD_HZ = (20.0, 16_000.0)
+# It is shortened in so many steps.
+_STEPS = 32
+# Bands in hertz for which it is told how well a take nulls.
+NULL_BANDS_HZ = ((20.0, 50.0), (50.0, 500.0), (500.0, 8_000.0), (8_000.0, 16_000.0))
+_NULL_LINES = 64
 # Of the interpolation between phases: samples to either side, and its window's shape,
 # which for so many lets -170 dB past the transition.
 _KERNEL_REACH, _KAISER_BETA = 6, 17.8
@@ -50,11 +62,9 @@ _KERNEL_REACH, _KAISER_BETA = 6, 17.8
 
 def emf_filters(
     sample_rate_hz: float,
-    take: Descriptor | None = None,
-    dial: float = 10.0,
+    through: Callable[[Array], ComplexArray] | None = None,
     instants: Array | None = None,
     wave_seconds: tuple[float | None, ...] = (None,),
-    recorded_at: float | None = None,
 ) -> FilterBank:
     """Design the filters that recover the EMF from a recording.
 
@@ -62,60 +72,102 @@ def emf_filters(
     ----------
     sample_rate_hz : float
         Sample rate of the recording.
-    take : Descriptor, optional
-        The chain during the take; None if the recording is the EMF itself.
-    dial : float
-        Volume dial during the take, above 0.
+    through : callable, optional
+        The response from EMF to recording, at frequencies in hertz, both of
+        shape (f,); None if the recording is the EMF itself.
     instants : ndarray, shape (q,), optional
         When within each sample's step the EMF is wanted, as fractions of it; by
         default `collocation_nodes`.
     wave_seconds : tuple of float or None
         Whose EMFs, as in `Descriptor`.
-    recorded_at : float, optional
-        If the recording is the EMF of a pickup somewhere along a string: as
-        `wave_seconds` of that place.
 
     Returns
     -------
     FilterBank
         One filter an instant, EMF by EMF.
-
-    Notes
-    -----
-    The division is by H (1 + (floor / abs(H))^4): where abs(H) is well above
-    the floor this is 1 / H to within rounding, and far below it goes to zero.
     """
     wanted_at = collocation_nodes() if instants is None else instants
 
     # At each sample and half a sample before; what lies between follows from these.
     phases = np.array([-0.5, 0.0])
 
-    def wanted(frequency_hz: Array, lowest_hz: float) -> ComplexArray:
+    def whole(frequency_hz: Array) -> ComplexArray:
+        band = band_limit(frequency_hz, sample_rate_hz).astype(np.complex128)
+        if through is None:
+            return band
         # DC itself is avoided: nodes between two capacitors have no voltage there.
-        above_dc_hz = np.maximum(frequency_hz, 1e-3)
-        whole = band_limit(frequency_hz, sample_rate_hz).astype(np.complex128)
-        whole /= 1.0 + (lowest_hz / above_dc_hz) ** 4
-        if take is not None:
-            chain = transfer(take, above_dc_hz, dial, from_string=True)[0]
-            chain[0] = chain[0].real
-            whole /= bounded(chain)
-        elif recorded_at is not None:
-            whole /= wave_weights((recorded_at,), frequency_hz)[0]
-        turn = 2j * np.pi * phases[:, None] * (frequency_hz / sample_rate_hz)
-        own = wave_weights(wave_seconds, frequency_hz)[:, None] * whole
-        return np.asarray(own * np.exp(turn), dtype=np.complex128)
+        chain = through(np.maximum(frequency_hz, 1e-3))
+        chain[0] = chain[0].real
+        return band / chain
 
+    impulses, lead = _inverse(whole, phases, wave_seconds, sample_rate_hz)
+    return filter_bank(impulses, lead, kernels_between(wanted_at - 1.0, phases))
+
+
+def _inverse(
+    whole: Callable[[Array], ComplexArray],
+    phases: Array,
+    wave_seconds: tuple[float | None, ...],
+    sample_rate_hz: float,
+) -> tuple[Array, int]:
+    """The shortest impulse responses that are right wherever it is heard.
+
+    Parameters
+    ----------
+    whole : callable
+        The response wanted, at frequencies in hertz.
+    phases : ndarray, shape (p,)
+        How many samples later, each.
+    wave_seconds : tuple of float or None, length e
+    sample_rate_hz : float
+
+    Returns
+    -------
+    impulses : ndarray, shape (e p, taps)
+    lead : int
+        How many of the taps look ahead.
+    """
     for seconds, ahead, lowest_hz in _MEMORIES:
         taps = 1 << int(np.ceil(np.log2(seconds * sample_rate_hz)))
         lead = int(taps * ahead)
-        spectra = wanted(np.linspace(0.0, 0.5 * sample_rate_hz, taps // 2 + 1), lowest_hz)
-        impulses = np.roll(np.fft.irfft(spectra, taps), lead, axis=-1).reshape(-1, taps)
-        first, last = _extent(impulses)
-        if last < (1.0 - _QUIET_FRACTION) * taps:
+        hz = np.linspace(0.0, 0.5 * sample_rate_hz, taps // 2 + 1)
+        response = whole(hz)
+        later = np.exp(2j * np.pi * (phases[:, None] - lead) * (hz / sample_rate_hz))
+        wanted = (wave_weights(wave_seconds, hz)[:, None] * (response * later)).reshape(-1, hz.size)
+        impulses = np.fft.irfft(wanted * _above(lowest_hz, hz), taps)
+        heard = (hz >= _HEARD_HZ[0]) & (hz <= _HEARD_HZ[1])
+        aim = _Aim(heard, wanted[:, heard], amplitude(_ERROR_DB) * np.abs(response[heard]))
+        steps = range(0, taps + 1, taps // _STEPS)
+        last = steps[bisect_left(steps, True, hi=_STEPS, key=lambda n: aim.met_by(impulses, 0, n))]
+        if last < taps:
             break
-    first = min(first, lead)
-    kernels = kernels_between(wanted_at - 1.0, phases)
-    return filter_bank(impulses[:, first:last], lead - first, kernels)
+    first = steps[bisect_right(steps, False, key=lambda n: not aim.met_by(impulses, n, last)) - 1]
+    return impulses[:, first:last], lead - first
+
+
+@dataclass(frozen=True, eq=False)
+class _Aim:
+    """What a bank of impulse responses must be, and how nearly, where it is heard."""
+
+    heard: NDArray[np.bool_]
+    wanted: ComplexArray
+    allowed: Array
+
+    def met_by(self, impulses: Array, first: int, last: int) -> bool:
+        """Whether the samples from one up to another would do."""
+        kept = np.zeros_like(impulses)
+        kept[:, first:last] = impulses[:, first:last]
+        error = np.fft.rfft(kept)[:, self.heard] - self.wanted
+        return bool((np.abs(error) <= self.allowed).all())
+
+
+def _above(lowest_hz: float, frequency_hz: Array) -> Array | float:
+    """A high-pass that is whole again at 20 Hz, and whose response in time is short for that."""
+    if lowest_hz == 0:
+        return 1.0
+    place = (frequency_hz - lowest_hz) / _LOW_WIDTH_HZ
+    # A Gauss curve's integral.
+    return np.array([0.5 + 0.5 * erf(at) if at < _WHOLE_FROM else 1.0 for at in place])
 
 
 def kernels_between(instants: Array, phases: Array) -> Array:
@@ -147,16 +199,6 @@ def kernels_between(instants: Array, phases: Array) -> Array:
     return np.ascontiguousarray(np.sinc(distance) * window / np.i0(_KAISER_BETA))
 
 
-def _extent(impulses: Array) -> tuple[int, int]:
-    """Where impulse responses, shape (filters, taps), begin and end, but for next to nothing."""
-    energy = np.cumsum(np.square(impulses), axis=1)
-    energy /= energy[:, -1:]
-    nothing = power(_NOTHING_DB)
-    first = np.argmax(energy > nothing, axis=1).min()
-    last = np.argmax(energy >= 1.0 - nothing, axis=1).max()
-    return int(first), int(last) + 1
-
-
 def filters_for(rig: Rig, sample_rate_hz: float, instants: Array | None = None) -> FilterBank:
     """The filters for a rig's takes, to the EMF of each of its pickups.
 
@@ -166,43 +208,95 @@ def filters_for(rig: Rig, sample_rate_hz: float, instants: Array | None = None) 
     sample_rate_hz : float
     instants : ndarray, shape (q,), optional
         As for `emf_filters`.
+
+    Notes
+    -----
+    A jack take is divided by what the recursion makes of the chain as it stood,
+    and not by the analogue response: it departs from that by its method's error
+    (some -100 dB at 16 kHz), which a guitar of which nothing is changed must not show.
     """
+    take = take_equations(rig)
     string, place = rig.take.string, rig.take.string_place_metres
-    return emf_filters(
-        sample_rate_hz,
-        take_equations(rig),
-        rig.take.dial,
-        instants,
-        waves_of(control_chain(rig, None).branches),
-        None if string is None or place is None else string.wave_seconds(place),
-    )
+
+    seconds = None if string is None or place is None else string.wave_seconds(place)
+
+    def through(frequency_hz: Array) -> ComplexArray:
+        if take is None:
+            of_place: ComplexArray = wave_weights((seconds,), frequency_hz)[0]
+            return of_place
+        stood = recursion_response(take, sample_rate_hz, rig.take.dial, frequency_hz)
+        heard = chain_equations(rig.as_heard, None)
+        return bounded(stood, recursion_response(heard, sample_rate_hz, DIAL_MAX, frequency_hz))
+
+    waves = waves_of(control_chain(rig, None).branches)
+    return emf_filters(sample_rate_hz, through, instants, waves)
 
 
-def bounded(chain: ComplexArray) -> ComplexArray:
-    """A chain's response kept from falling so low that dividing by it lifts too much.
+def null_db(rig: Rig, filters: FilterBank, sample_rate_hz: float) -> Array | None:
+    """What is left of a jack take when its own chain, un-loaded by these filters, is put back.
 
     Parameters
     ----------
-    chain : ndarray of complex, shape (f,)
-        At frequencies that reach where it passes best.
+    rig : Rig
+    filters : FilterBank
+        From `filters_for`.
+    sample_rate_hz : float
+
+    Returns
+    -------
+    ndarray, shape (4,), or None
+        RMS over each of `NULL_BANDS_HZ`, in dB re the take; None for a string take.
+    """
+    take = take_equations(rig)
+    if take is None:
+        return None
+    line_hz = sample_rate_hz / filters.fft_size
+    lines = np.array([
+        np.round(np.linspace(low, high, _NULL_LINES) / line_hz).astype(int)
+        for low, high in NULL_BANDS_HZ
+    ])  # fmt: skip
+    hz = (lines * line_hz).ravel()
+    # The second filter is the one at the samples themselves, of the first EMF.
+    early = np.exp(2j * np.pi * filters.lead * hz / sample_rate_hz)
+    emf = filters.spectra[1, lines.ravel()] * early
+    emf /= wave_weights(waves_of(control_chain(rig, None).branches), hz)[0]
+    stood = recursion_response(take, sample_rate_hz, rig.take.dial, hz)
+    error = np.square(np.abs(emf * stood - 1.0)).reshape(lines.shape)
+    return power_decibels(error.mean(axis=1))
+
+
+def bounded(stood: ComplexArray, heard: ComplexArray) -> ComplexArray:
+    """A chain's response kept from losing too much of what another passes.
+
+    Parameters
+    ----------
+    stood, heard : ndarray of complex, shape (f,)
+        While the recording was made, and while it is listened to.
 
     Returns
     -------
     ndarray of complex, shape (f,)
-        H (1 + (floor / abs(H))^4), the floor lying `LARGEST_LIFT_DB` below the
-        best-passed frequency.
+        H (1 + (lift / limit)^4), where lift is heard over H, each against where it
+        passes best, and the limit is `LARGEST_LIFT_DB`.
     """
-    size = np.abs(chain)
-    floor = size.max() * amplitude(-LARGEST_LIFT_DB)
-    return np.asarray(chain * (1.0 + (floor / size) ** 4), dtype=np.complex128)
+    passes, passed = np.abs(heard), np.abs(stood)
+    lift = (passes / passes.max()) / (passed / passed.max())
+    return np.asarray(stood * (1.0 + (lift / amplitude(LARGEST_LIFT_DB)) ** 4), np.complex128)
 
 
 def band_limit(frequency_hz: Array, sample_rate_hz: float) -> Array:
-    """Gain of the raised cosine that ends the audio band, same shape as the frequencies."""
+    """Gain that ends the audio band, same shape as the frequencies.
+
+    Notes
+    -----
+    A squared sine of a squared sine, so smooth at both its ends that its response
+    in time is a fifth as long as a raised cosine's.
+    """
     start = min(PASS_HZ, PASS_FRACTION * sample_rate_hz)
     stop = min(STOP_HZ, STOP_FRACTION * sample_rate_hz)
     travel = np.clip((frequency_hz - start) / (stop - start), 0.0, 1.0)
-    return np.asarray(0.5 + 0.5 * np.cos(np.pi * travel), dtype=np.float64)
+    risen = np.square(np.sin(0.5 * np.pi * travel))
+    return np.asarray(np.square(np.cos(0.5 * np.pi * risen)), dtype=np.float64)
 
 
 def recover_emf(blocks: Iterable[Array], filters: FilterBank) -> Iterator[Array]:

@@ -150,7 +150,7 @@ def filter_bank(impulses: Array, lead: int = 0, kernels: Array | None = None) ->
         As `FilterBank` has it.
     """
     taps = int(impulses.shape[1])
-    fft_size = max(1 << 12, 4 << int(np.ceil(np.log2(taps))))
+    fft_size = max(1 << 14, 4 << int(np.ceil(np.log2(taps))))
     return FilterBank(np.fft.rfft(impulses, fft_size), taps, lead, kernels)
 
 

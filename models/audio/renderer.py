@@ -7,7 +7,7 @@ from itertools import repeat
 
 import numpy as np
 
-from presolder.models.audio.emf import filters_for, recover_emf_in_place
+from presolder.models.audio.emf import filters_for, null_db, recover_emf_in_place
 from presolder.models.audio.kernels import step_states
 from presolder.models.audio.knob import KnobPath, dials_of_steps
 from presolder.models.audio.loop import fitted_blocks
@@ -54,6 +54,11 @@ class Renderer:
         if self.shared_filters is not None:
             return self.shared_filters
         return filters_for(self.rig, self.sample_rate_hz)
+
+    @property
+    def null_db(self) -> Array | None:
+        """What is left of a jack take with nothing changed, by band; see `emf.null_db`."""
+        return null_db(self.rig, self.filters, self.sample_rate_hz)
 
     @cached_property
     def recursions(self) -> tuple[Recursion, ...]:

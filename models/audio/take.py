@@ -6,10 +6,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from presolder.models.audio.emf import bounded
-from presolder.models.circuit.equations import take_equations
+from presolder.models.circuit.equations import chain_equations, take_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import amplitude, decibels, power, power_decibels
 from presolder.models.instrument.rig import Rig
+from presolder.models.instrument.taper import DIAL_MAX
 from presolder.models.typing import Array
 
 # From where on each is worth a word; common practice, no source.
@@ -164,7 +165,7 @@ def _hum(samples: Array, sample_rate_hz: float) -> tuple[float, float]:
 
 
 def largest_lift(rig: Rig) -> tuple[float, float]:
-    """By how much taking the take's chain away lifts the band it lifts most.
+    """By how much the band is lifted that lost most on the way to the recording.
 
     Parameters
     ----------
@@ -173,15 +174,18 @@ def largest_lift(rig: Rig) -> tuple[float, float]:
     Returns
     -------
     lift_db, frequency_hz : float
-        Against the level at 500 Hz, from 100 Hz to 8 kHz; 0 for a string take.
+        Against the level at 500 Hz, from 100 Hz to 8 kHz, with the knob at 10; what
+        the chain under audition takes away again is no lift. 0 for a string take.
     """
     take = take_equations(rig)
     if take is None:
         return 0.0, 0.0
     hz = np.concatenate([[500.0], _AUDIBLE_HZ])
-    gain_db = decibels(bounded(transfer(take, hz, rig.take.dial)[0]))
+    stood = transfer(take, hz, rig.take.dial)[0]
+    heard = transfer(chain_equations(rig.as_heard, None), hz, DIAL_MAX)[0]
+    gain_db = decibels(heard / bounded(stood, heard))
     # Only what the chain does to the balance: a volume at 5 lifts all bands alike.
-    lift_db = gain_db[0] - gain_db[1:]
+    lift_db = gain_db[1:] - gain_db[0]
     most = int(np.argmax(lift_db))
     return float(lift_db[most]), float(_AUDIBLE_HZ[most])
 

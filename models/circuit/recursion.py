@@ -20,6 +20,7 @@ import numpy as np
 from numpy.polynomial import Polynomial
 
 from presolder.models.circuit.assembly import Descriptor
+from presolder.models.circuit.wave import wave_weights
 from presolder.models.instrument.taper import DIAL_MAX
 from presolder.models.typing import Array, ComplexArray
 
@@ -179,3 +180,35 @@ def discretise(
         nodes = (of_emf[..., None] * term.weights).real
         table[:, :, state_count:] += nodes.reshape(*table.shape[:2], -1)
     return Recursion(dials, table)
+
+
+def recursion_response(
+    descriptor: Descriptor, sample_rate_hz: float, dial: float, frequency_hz: Array
+) -> ComplexArray:
+    """What the recursion does to a steady sine while the knob rests.
+
+    Parameters
+    ----------
+    descriptor : Descriptor
+        The circuit.
+    sample_rate_hz : float
+    dial : float
+    frequency_hz : ndarray, shape (f,)
+
+    Returns
+    -------
+    ndarray of complex, shape (f,)
+        From the string, as for `transfer`, which it follows to the method's order.
+    """
+    (step,) = discretise(descriptor, sample_rate_hz, np.array([dial])).table
+    states = step.shape[0] - 1
+    turn = 2j * np.pi * frequency_hz / sample_rate_hz
+    nodes = np.exp(turn[:, None] * (collocation_nodes() - 1.0))
+    waves = wave_weights(descriptor.wave_seconds, frequency_hz).T
+    # Every EMF at every node, as the table has them.
+    emf = (waves[:, :, None] * nodes[:, None]).reshape(frequency_hz.size, -1)
+    # No matrix product: for one so thin the library's threads would only wait for each other.
+    driven = np.einsum("fe,oe->fo", emf, step[:, states:])
+    earlier = np.exp(-turn)[:, None, None] * step[:, :states]
+    settled = np.linalg.solve(np.eye(states) - earlier[:, :states], driven[:, :states, None])
+    return np.asarray(driven[:, states] + (earlier[:, states:] @ settled)[:, 0, 0])

@@ -43,8 +43,9 @@ def require_output(volts: float) -> None:
     """
     if not LEAST_OUTPUT_VOLTS <= volts <= MOST_OUTPUT_VOLTS:
         raise InputError(
-            f"output = {1e3 * volts:g} mV must lie between"
-            f" {1e3 * LEAST_OUTPUT_VOLTS:g} and {1e3 * MOST_OUTPUT_VOLTS:g} mV"
+            f"output = {format_quantity(volts, 'volt')} must lie between"
+            f" {format_quantity(LEAST_OUTPUT_VOLTS, 'volt')} and"
+            f" {format_quantity(MOST_OUTPUT_VOLTS, 'volt')}"
         )
 
 

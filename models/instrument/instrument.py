@@ -13,8 +13,6 @@ from presolder.models.instrument.source import CoilsInParallel, Source, Wound, c
 from presolder.models.instrument.taper import DIAL_MAX, Taper
 
 MASTER, PEDAL = "master", "pedal"
-# Of a blend pot each gang's track ends in the middle: common practice, no source.
-_BLEND_LAW = Taper("measured", points=((2.5, 0.5), (5.0, 1.0)))
 _MOST_WEIGHT = 1000.0
 Knob = TypeVar("Knob", Channel, Volume)
 
@@ -32,7 +30,8 @@ class Blend:
     """A dual pot that fades between two pickups.
 
     Each gang has a pickup at its wiper and the output at its input lug, so
-    that what is turned off does not short the other out.
+    that what is turned off does not short the other out. Its track is straight
+    and ends in the middle: common practice, no source.
 
     Attributes
     ----------
@@ -53,7 +52,7 @@ class Blend:
     def own(self, pickup: str) -> Own:
         """What it is to one of its pickups: a volume that stands somewhere."""
         stands = DIAL_MAX - self.dial if pickup == self.between[0] else self.dial
-        return Own(Volume(Pot(self.ohms, _BLEND_LAW), None, stands))
+        return Own(Volume(Pot(self.ohms, Taper("blend")), None, stands))
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from typing import Literal
 
 from presolder.models.errors import InputError
 
-Unit = Literal["ohm", "farad", "henry"]
+Unit = Literal["ohm", "farad", "henry", "volt"]
 
 
 @dataclass(frozen=True)
@@ -50,6 +50,7 @@ _RULES: dict[Unit, _UnitRules] = {
     "henry": _UnitRules(
         ("H",), {**_MICRO, "m": -3, "H": 0}, 1e-6, 1e5, '"4.5 H", "2400 mH" or 4.5'
     ),
+    "volt": _UnitRules(("V",), {**_MICRO, "m": -3, "V": 0}, 1e-6, 1e3, '"150 mV", "0.2 V" or 0.15'),
 }
 # Suffixes as people write them, in lower case, and their powers of ten: common practice, no
 # source. A lone "m" is left out: it is milli to some and mega or micro to others.
@@ -68,6 +69,7 @@ _SPOKEN: dict[Unit, dict[str, int]] = {
     "henry": {
         **dict.fromkeys(("h", "hy", "henry", "henries"), 0), "mh": -3, "uh": -6, "µh": -6, "μh": -6,
     },
+    "volt": {**dict.fromkeys(("v", "volt", "volts"), 0), "mv": -3},
 }  # fmt: skip
 # Two figures and a multiplier, in picofarads, with or without a tolerance letter
 # (IEC 60062:2016, three-character marking of capacitors; from memory).
@@ -86,13 +88,13 @@ def parse_quantity(value: object, unit: Unit) -> float:
     ----------
     value : object
         A number in base SI units, SI text or an IEC 60062 code.
-    unit : {"ohm", "farad", "henry"}
+    unit : Unit
         What the value must be.
 
     Returns
     -------
     float
-        The value in ohms, farads or henries; it may be zero or negative, since
+        The value in the base unit; it may be zero or negative, since
         whether that is sensible depends on the part (see `require_component`).
 
     Raises
@@ -238,7 +240,7 @@ def require_component(name: str, value: float, unit: Unit, *, zero_ok: bool = Fa
         What the value is called, for the message.
     value : float
         In base SI units.
-    unit : {"ohm", "farad", "henry"}
+    unit : Unit
         Selects the accepted range.
     zero_ok : bool
         Whether zero (no such part) is accepted.
@@ -291,6 +293,7 @@ _CODE_STEPS: dict[Unit, tuple[tuple[int, str], ...]] = {
     "ohm": ((9, "G"), (6, "M"), (3, "k"), (0, "R")),
     "farad": ((0, "F"), (-3, "m"), (-6, "u"), (-9, "n"), (-12, "p")),
     "henry": ((0, "H"), (-3, "m"), (-6, "u")),
+    "volt": ((0, "V"), (-3, "m"), (-6, "u")),
 }
 
 
@@ -301,7 +304,7 @@ def format_code(value: float, unit: Unit) -> str:
     ----------
     value : float
         Positive, in base SI units.
-    unit : {"ohm", "farad", "henry"}
+    unit : Unit
         What the value is.
 
     Returns
@@ -326,10 +329,10 @@ def format_quantity(value: float, unit: Unit) -> str:
     ----------
     value : float
         In base SI units.
-    unit : {"ohm", "farad", "henry"}
+    unit : Unit
         What the value is.
     """
-    symbol = {"ohm": "Ω", "farad": "F", "henry": "H"}[unit]
+    symbol = {"ohm": "Ω", "farad": "F", "henry": "H", "volt": "V"}[unit]
     if value == 0 or not math.isfinite(value):
         return f"{value:g} {symbol}"
     prefixes = {-15: "f", -12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G"}

@@ -10,7 +10,7 @@ from presolder.models.cubic import monotone_cubic
 from presolder.models.errors import InputError
 from presolder.models.typing import Array
 
-TaperKind = Literal["linear", "audio", "reverse-audio", "two-slope", "measured"]
+TaperKind = Literal["linear", "audio", "reverse-audio", "two-slope", "blend", "measured"]
 # Kinds whose midpoint bends them.
 BENT_TAPERS: tuple[TaperKind, ...] = ("audio", "reverse-audio", "two-slope")
 NAMED_TAPERS: tuple[TaperKind, ...] = tuple(
@@ -26,7 +26,7 @@ class Taper:
     Attributes
     ----------
     kind : str
-        ``linear``, ``audio``, ``reverse-audio``, ``two-slope`` or ``measured``.
+        ``linear``, ``audio``, ``reverse-audio``, ``two-slope``, ``blend`` or ``measured``.
     midpoint : float
         Fraction of the resistance below the wiper at half rotation, for
         ``audio``, ``reverse-audio`` (of its mirror) and ``two-slope``. The
@@ -104,6 +104,7 @@ def fraction_below_wiper(taper: Taper, dial: ArrayLike) -> Array:
     ``audio`` is the exponential law (b^x - 1)/(b - 1) with b = (1/m - 1)^2,
     which passes through (0, 0), (1/2, m) and (1, 1). ``two-slope`` joins the
     same three points by straight lines, as carbon tracks are really made.
+    ``blend`` rises straight to 1 at half, and stays there.
     Measured points are joined by a monotone cubic (Fritsch and Carlson, SIAM
     J. Numer. Anal. 17, 1980).
     """
@@ -117,6 +118,8 @@ def fraction_below_wiper(taper: Taper, dial: ArrayLike) -> Array:
             return 1.0 - _exponential(1.0 - rotation, taper.midpoint)
         case "two-slope":
             return np.interp(rotation, [0.0, 0.5, 1.0], [0.0, taper.midpoint, 1.0])
+        case "blend":
+            return np.minimum(2.0 * rotation, 1.0)
         case "measured":
             dials, fractions = np.array(taper.points).T
             curve = monotone_cubic(dials, fractions, rotation * DIAL_MAX)

@@ -98,9 +98,8 @@ class Ear:
         line_power = material.line_power
         take = take_equations(self.rig)
         if take is not None:
-            line_power = line_power / squared_size(
-                bounded(transfer(take, LINES_HZ, self.rig.take.dial)[0])
-            )
+            stood = transfer(take, LINES_HZ, self.rig.take.dial)[0]
+            line_power = line_power / squared_size(bounded(stood, self.bare_at_ten))
         if self.conditions.speaker_power is not None:
             line_power = line_power * self.conditions.speaker_power
         at_ten = line_power @ squared_size(self.bare_at_ten)

@@ -148,8 +148,8 @@ def pack(
     told = counted(progress, work_units(job))
     common: dict[str, Any] = {"listening": listening, "force": force, "progress": told}
     if single_file:
-        size = write_single_file(job, path, allow_large=allow_large, **common)
-        return {"page": str(path), "rig": found.name, "bytes": size}
+        made = write_single_file(job, path, allow_large=allow_large, **common)
+        return {"page": str(path), "rig": found.name} | made
     return write_pack(job, path, light=light, **common)
 
 

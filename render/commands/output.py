@@ -17,7 +17,7 @@ from presolder.render.files.ffmpeg import NO_FFMPEG_NOTE
 from presolder.render.files.folder import new_file
 from presolder.render.files.standard import STANDARD
 from presolder.render.report.table import Report
-from presolder.render.report.take import remarks
+from presolder.render.report.take import null_remark, remarks
 
 LISTENING_CAUTION = (
     "Start playback quiet and raise it slowly: designs differ in level,"
@@ -116,13 +116,20 @@ def warn_of(take: Recording, rig: Rig) -> None:
         remark(f"presolder: {take.name}: {said}")
 
 
+def _warn_of_nulls(null_db: list[dict[str, Any]] | None) -> None:
+    if (said := null_remark(null_db)) is not None:
+        remark(f"presolder: {said}")
+
+
 def say_rendered(manifest: dict[str, Any], out: Path, as_json: bool) -> None:
     """Say what a render made, or print its manifest."""
+    places = manifest.get("situations", [manifest])
+    _warn_of_nulls(places[0]["input"]["null_db"])
     if as_json:
         say_json(manifest)
         remark(LISTENING_CAUTION)
         return
-    for one in manifest.get("situations", [manifest]):
+    for one in places:
         _say_swept(one, out / one.get("folder", ""))
     click.echo(LUFS_EXPLAINED)
     click.echo(LISTENING_CAUTION)
@@ -156,6 +163,7 @@ def _counted(count: int, what: str) -> str:
 
 def say_packed(contents: dict[str, Any], out: Path, as_json: bool, wanted: str = "mp3") -> None:
     """Say what a pack holds, or print it; and where its copies have not the format wanted."""
+    _warn_of_nulls(contents["null_db"])
     ending = contents.get("listening_copies", wanted)
     if ending != wanted:
         remark(NO_FFMPEG_NOTE.format(ending=ending, wanted=wanted))

@@ -48,7 +48,7 @@ def read_pickup(section: Section) -> Pickup:
         section.quantity("capacitance", "farad", 0.0, kind="winding capacitance"),
         section.optional_quantity("eddy", "ohm", kind="eddy resistance"),
         section.quantity("leakage", "henry", 0.0, kind="leakage inductance"),
-        _read_output(section),
+        section.quantity("output", "volt", TYPICAL_OUTPUT_VOLTS),
         read_place(section, "from_bridge"),
     )
 
@@ -68,23 +68,8 @@ def read_piezo(section: Section) -> Piezo:
     return Piezo(
         section.quantity("capacitance", "farad"),
         section.optional_quantity("resistance", "ohm"),
-        _read_output(section),
+        section.quantity("output", "volt", TYPICAL_OUTPUT_VOLTS),
     )
-
-
-def _read_output(section: Section) -> float:
-    """Volts from millivolts, as a number or as text such as "250 mV"."""
-    if "output" not in section.table:
-        return TYPICAL_OUTPUT_VOLTS
-    value = section.table["output"]
-    text = str(value).removesuffix("mV").strip() if isinstance(value, str) else value
-    try:
-        millivolts = math.nan if isinstance(text, bool) else float(text)
-    except (TypeError, ValueError):
-        millivolts = math.nan
-    if not math.isfinite(millivolts):
-        raise InputError(f'output = {value!r} is not a value; write for example "250 mV"')
-    return 1e-3 * millivolts
 
 
 def read_pot(section: Section, folder: Path, kind: Kind, *extra: str) -> Pot:

@@ -111,17 +111,17 @@ def _read_pickups(whole: Section) -> dict[str, Source]:
     if "pickups" not in whole.table:
         raise InputError(f"{whole.where}: section [pickup] is missing")
     section = whole.sub("pickups")
-    coils = [coil for name in section.table for coil in _coils(section.sub(name), name)]
-    if not 1 <= len(coils) <= _MOST_PICKUPS:
-        raise InputError(f"{section.where}: {len(coils)} coils; 1 to {_MOST_PICKUPS} are possible")
-    full = coils[0].pickup.output_volts
+    pickups = {name: tuple(_coils(section.sub(name), name)) for name in section.table}
+    count = sum(map(len, pickups.values()))
+    if not 1 <= count <= _MOST_PICKUPS:
+        raise InputError(f"{section.where}: {count} coils; 1 to {_MOST_PICKUPS} are possible")
+    full = next(iter(pickups.values()))[0].pickup.output_volts
     named: dict[str, Source] = {}
-    for coil in coils:
-        named[coil.name] = replace(coil, share=coil.share * coil.pickup.output_volts / full)
-    for name in section.table:
-        parts = tuple(coil for one, coil in named.items() if one.startswith(f"{name}."))
-        if parts:
-            named[name] = CoilsInSeries(parts) if len(parts) > 1 else parts[0]
+    # In the order of the file: the first pickup is the one whose knob is turned.
+    for name, coils in pickups.items():
+        parts = tuple(replace(c, share=c.share * c.pickup.output_volts / full) for c in coils)
+        named |= {one.name: one for one in parts}
+        named[name] = CoilsInSeries(parts) if len(parts) > 1 else parts[0]
     return named
 
 

@@ -12,6 +12,7 @@ from presolder.models.typing import Array
 from presolder.render.files.audio import Bits, write_audio
 from presolder.render.files.folder import file_stems, new_folder
 from presolder.render.report.table import Block, Table, lines_of, shows_itself
+from presolder.render.report.take import null_plain
 
 
 @shows_itself
@@ -26,10 +27,14 @@ class Audition(Mapping[str, Array]):
     audio : dict of str to ndarray
         In the order that the designs were given; before any gain, so that
         differences in level are real.
+    null_db : ndarray, shape (4,), or None
+        What is left of a jack take with nothing changed, RMS in dB re the take, over 20-50,
+        50-500, 500-8000 and 8000-16000 Hz; None for a string take.
     """
 
     sample_rate: int
     audio: dict[str, Array]
+    null_db: Array | None = None
 
     def __getitem__(self, design: str) -> Array:
         return self.audio[design]
@@ -65,6 +70,7 @@ class Audition(Mapping[str, Array]):
         measured = {name: measure(samples, self.sample_rate) for name, samples in self.items()}
         return {
             "sample_rate_hz": self.sample_rate,
+            "null_db": null_plain(self.null_db),
             "designs": [
                 {"design": name, "peak_dbfs": level.peak_db, "integrated_lufs": level.loudness_lufs}
                 for name, level in measured.items()
@@ -116,4 +122,4 @@ def audition(heard: Voice, take: Array, path: KnobPath) -> Audition:
         design.name: samples
         for design, samples in zip(renderer.designs, heard.whole(path, take), strict=True)
     }
-    return Audition(int(renderer.sample_rate_hz), audio)
+    return Audition(int(renderer.sample_rate_hz), audio, heard.renderer.null_db)

@@ -43,6 +43,7 @@ from presolder.render.listening.live import live_data
 from presolder.render.listening.page import build_page
 from presolder.render.report.judged import conditions_plain, figures_plain
 from presolder.render.report.rigs import design_plain
+from presolder.render.report.take import null_plain
 
 REEL = "00_reel"
 # Common practice, no source: what most mail services accept, less the growth of encoding.
@@ -102,7 +103,7 @@ def write_single_file(
     allow_large: bool,
     force: bool,
     progress: Callable[[int], None],
-) -> int:
+) -> dict[str, Any]:
     """Render a pack and write its page alone, with the audio inside.
 
     Parameters
@@ -116,8 +117,8 @@ def write_single_file(
 
     Returns
     -------
-    int
-        Its size in bytes.
+    dict
+        Its size in ``bytes``, and ``null_db`` as in ``pack.json``.
 
     Raises
     ------
@@ -126,9 +127,11 @@ def write_single_file(
     """
     with new_file(out, force=force) as scratch, _folder_beside(scratch) as folder:
         if job.embeds:
-            _fill(job, folder, listening, True, progress, alone=True)
+            nulls = _fill(job, folder, listening, True, progress, alone=True)["null_db"]
         else:
-            page = build_page(job, _about(job), [], live_data(job, _live_setups(job)))
+            setups = _live_setups(job)
+            nulls = _nulls(setups)
+            page = build_page(job, _about(job), [], live_data(job, setups))
             (folder / "index.html").write_text(page, encoding="utf-8")
         size = (folder / "index.html").stat().st_size
         if size > MAIL_LIMIT_BYTES and not allow_large:
@@ -138,7 +141,7 @@ def write_single_file(
                 " pages"
             )
         (folder / "index.html").replace(scratch)
-    return size
+    return {"bytes": size, "null_db": nulls}
 
 
 @contextmanager
@@ -189,6 +192,11 @@ def _setups(job: PackJob) -> tuple[Setup, ...]:
     )
 
 
+def _nulls(setups: tuple[Setup, ...]) -> list[dict[str, Any]] | None:
+    """How well the take, which all situations share, comes out as it went in."""
+    return null_plain(setups[0].renderer.null_db)
+
+
 def _fill(
     job: PackJob,
     folder: Path,
@@ -219,6 +227,7 @@ def _fill(
     page = build_page(job, about, copies, live, reel)
     (folder / "index.html").write_text(page, encoding="utf-8")
     contents = _contents(job, about, written, reels, ending, light)
+    contents["null_db"] = _nulls(setups)
     if trials:
         contents["comparisons"] = {"dials": list(job.comparing.dials), "files": trials}
     contents["written"] = files_in(folder, CONTENTS)

@@ -32,7 +32,7 @@ from presolder.render.listening.after import After, join
 from presolder.render.listening.comparisons import Comparing, comparisons, with_bare
 from presolder.render.report.numbers import rounded_level
 from presolder.render.report.rigs import design_plain, rig_plain
-from presolder.render.report.take import remarks
+from presolder.render.report.take import null_plain, remarks
 
 Scratch = SpooledTemporaryFile[bytes]
 _SCRATCH_FRAMES = 1 << 16
@@ -360,6 +360,7 @@ def _manifest(
             "cut": recording.cut,
             "fitted": fit_text(recording, job.path),
             "remarks": list(remarks(recording, job.rig)),
+            "null_db": null_plain(heard.renderer.null_db),
         },
         "output": {"samples": wanted, "bits": job.bits, "gain_db": round(gain_db, 6)},
         "rig": rig_plain(heard.renderer.rig),

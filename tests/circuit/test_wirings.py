@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from netlist import Part, at_dial, fraction, parts_of, spice_response
+from netlist import Part, at_dial, parts_of, spice_response
 from presolder.models.audio.knob import steady_turn
 from presolder.models.audio.renderer import Renderer
 from presolder.models.circuit.equations import chain_equations
@@ -18,9 +18,14 @@ from presolder.models.instrument.expression import parse_expression, parse_sourc
 from presolder.models.instrument.network import Design, leaves
 from presolder.models.instrument.rig import Rig, Take
 from presolder.models.instrument.source import CoilsInParallel, CoilsInSeries, coils_of
-from presolder.models.instrument.taper import Taper
 from presolder.render.files.audio import read_recording
-from presolder.render.files.rigs import built_in_rigs, find_rig, find_situations, read_situations
+from presolder.render.files.rigs import (
+    built_in_rigs,
+    find_rig,
+    find_situations,
+    read_rig,
+    read_situations,
+)
 from random_circuits import random_wiring
 from rendering import rendered
 from running import presolder_here
@@ -145,12 +150,14 @@ def test_volts_are_the_first_pickups_wherever_the_switch_stands(tmp_path: Path) 
     assert (bridge.coil.output_volts, bridge.output_volts) == pytest.approx((0.085, 0.1))
 
 
-def test_blend_pot_and_master(tmp_path: Path) -> None:
-    """At 8 the neck's gang is part way, the bridge's full on; a gang's pickup is at its wiper."""
-    more = '[situations.there]\nswitch = "both"\nblend_dial = 8\n'
+@pytest.mark.parametrize(("dial", "share"), [(8.0, 0.4), (5.83, 0.834), (9.9, 0.02)])
+def test_blend_pot_and_master(tmp_path: Path, dial: float, share: float) -> None:
+    """The neck's gang is part way, the bridge's full on; a gang's pickup is at its wiper.
+
+    The track is straight from one end to the middle, where all of it is passed.
+    """
+    more = f'[situations.there]\nswitch = "both"\nblend_dial = {dial}\n'
     rig = situations_of(tmp_path, BLEND + MASTER, more)["there"]
-    law = Taper("measured", points=((0.0, 0.0), (2.5, 0.5), (5.0, 1.0), (10.0, 1.0)))
-    share = fraction(law, 2.0)
     neck = coil("n", "0", "7k", "2", 1.0)
     both = [*coil("b", "mid", "4k", "2", 0.5), *coil("mid", "0", "3k", "1", -0.4)]
     gangs = [
@@ -161,6 +168,34 @@ def test_blend_pot_and_master(tmp_path: Path) -> None:
     ]
     master = [Part("R", "j", "out", "150k"), Part("R", "out", "0", "100k")]
     assert_alike(rig, 4.0, [*neck, *both, *gangs, *master])
+
+
+def test_without_a_switch_the_first_pickup_of_the_file_is_turned(tmp_path: Path) -> None:
+    """However many coils the pickups have."""
+    coil = 'resistance = "4k"\ninductance = "2 H"\n'
+    split = f"[pickups.bridge.slug]\n{coil}[pickups.bridge.screw]\n{coil}"
+    neck = f"[pickups.neck]\n{coil}"
+    volumes = '[volumes.neck]\nresistance = "250k"\n[volumes.bridge]\nresistance = "500k"\n'
+    for pickups, ohms in ((split + neck, 500e3), (neck + split, 250e3)):
+        file = tmp_path / "guitar.toml"
+        file.write_text(pickups + volumes)
+        plain = read_rig(file)
+        file.write_text(pickups + volumes + '[switch]\n"both" = "neck || bridge"\n')
+        switched = read_rig(file)
+        assert plain.volume.resistance_ohms == ohms
+        assert len(plain.channels) == len(switched.channels) == 2
+    assert plain.channels[0].held_at is None
+
+
+def test_an_output_is_in_volts_as_all_else_is_in_its_unit(tmp_path: Path) -> None:
+    file = tmp_path / "guitar.toml"
+    rest = 'resistance = "4k"\ninductance = "2 H"\n[volume]\nresistance = "500k"\n'
+    for written in ("0.2", '"200 mV"', '"0.2 V"', '"200mV"'):
+        file.write_text(f"[pickup]\noutput = {written}\n{rest}")
+        assert read_rig(file).output_volts == pytest.approx(0.2)
+    file.write_text(f"[pickup]\noutput = 200\n{rest}")
+    with pytest.raises(InputError, match="output = 200 V must lie between 1 mV and 5 V"):
+        read_rig(file)
 
 
 def test_situations_change_what_they_say(tmp_path: Path) -> None:

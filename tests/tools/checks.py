@@ -7,6 +7,8 @@ Each returns rows for the validation page; the tests assert the limits, and
 from collections.abc import Callable
 from functools import cache
 
+from nulls import nulls
+
 from check_row import Row
 from checks_books import (
     attenuator,
@@ -51,6 +53,7 @@ CHECKS: tuple[Callable[[], list[Row]], ...] = (
     narrow_band_sharpness,
     takes_by_library,
     tapers,
+    nulls,
 )
 
 

@@ -43,6 +43,8 @@ def fraction(taper: object, dial: float) -> float:
             return 1 - (b ** (1 - x) - 1) / (b - 1)
         case "two-slope":
             return 2 * m * x if x < 0.5 else m + (2 * x - 1) * (1 - m)
+        case "blend":
+            return min(2 * x, 1.0)
         case _:
             points = np.array(taper.points)  # type: ignore[attr-defined]
             return float(scipy.interpolate.PchipInterpolator(points[:, 0], points[:, 1])(dial))
@@ -66,6 +68,7 @@ def following_dial(ohms: float, taper: object, rest: bool) -> str:
         "linear": x,
         "audio": f"((exp({power!r}*{x})-1)/{float(np.expm1(power))!r})",
         "reverse-audio": f"(1-(exp({power!r}*(1-{x}))-1)/{float(np.expm1(power))!r})",
+        "blend": f"({x}<0.5 ? 2*{x} : 1)",
         "two-slope": f"({x}<0.5 ? {2 * m!r}*{x} : {m!r}+(2*{x}-1)*{1 - m!r})",
     }[taper.kind]  # type: ignore[attr-defined]
     return f"'max(1,{ohms!r}*{f'(1-{share})' if rest else share})'"

@@ -43,10 +43,11 @@ export function kaiser(place, beta) {
   return Math.abs(place) < 1 ? bessel(beta * Math.sqrt(1 - place * place)) / bessel(beta) : 0;
 }
 
-// Gain of the raised cosine that ends the audio band, as models/audio/emf.py has it.
+// Gain that ends the audio band, as models/audio/emf.py has it.
 export function bandLimit(hz, rate) {
   const start = Math.min(20000, 0.42 * rate), stop = Math.min(24000, 0.5 * rate);
-  return 0.5 + 0.5 * Math.cos(Math.PI * Math.min(1, Math.max(0, (hz - start) / (stop - start))));
+  const risen = Math.sin((Math.PI / 2) * Math.min(1, Math.max(0, (hz - start) / (stop - start)))) ** 2;
+  return Math.cos((Math.PI / 2) * risen) ** 2;
 }
 
 // A signal through an impulse response, of the signal's length.

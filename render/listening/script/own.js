@@ -6,7 +6,7 @@ import { bandLimit, fft, minimumPhase, powerOfTwo, spectrum } from "./fourier.js
 export function makeOwn(data) {
   const LONGEST_S = 30, FADE_S = 0.012, LIFT_DB = 60, POINTS = 1500, LOW_HZ = 1;
   // The chain as it stood, kept from falling 60 dB under where it passes best, as pairs at places
-  // between bins; and the gain that ends the band above hearing. As models/audio/emf.py has it.
+  // between bins; and the gain that ends the band above hearing.
   function standing(rate) {
     const high = rate / 2, hz = Float64Array.from({ length: POINTS }, (_, i) => LOW_HZ * (high / LOW_HZ) ** (i / (POINTS - 1)));
     const chain = data.jack ? responseComplex(data.jack.circuit, data.jack.dial, hz) : Array.from(hz, () => [1, 0]);
