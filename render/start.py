@@ -88,4 +88,7 @@ def main() -> None:
             raise
         print("presolder: interrupted; nothing half-written is left", file=sys.stderr)
         status = 128 + heard[0]
+    # All is done; what comes while the interpreter goes away would end it without a word.
+    for stopping in _STOPPING:
+        signal.signal(stopping, signal.SIG_IGN)
     sys.exit(status)

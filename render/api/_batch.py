@@ -47,7 +47,8 @@ def batch(
     Returns
     -------
     BatchReport
-        ``done``, one a job; ``well`` if none failed.
+        ``done``, one a job; ``well`` if all are done, and none failed or is with
+        another run.
 
     Raises
     ------
@@ -57,7 +58,8 @@ def batch(
     Notes
     -----
     Each job is a process of the command line; what is finished is known by the
-    SHA-256 (FIPS 180-4) of version, options and the contents of rig and take.
+    SHA-256 (FIPS 180-4) of version, options and all files that are read, and by that
+    of what lies in its folder.
 
     Examples
     --------

@@ -24,6 +24,7 @@ from presolder.models.errors import InputError
 from presolder.models.instrument.dirt import AnyDirt
 from presolder.models.instrument.instrument import Situation
 from presolder.render.files.audio import Bits, Recording
+from presolder.render.files.folder import require_free_folder
 from presolder.render.listening.after import After, join
 from presolder.render.listening.audition import Audition, audition
 from presolder.render.listening.comparisons import Comparing
@@ -171,6 +172,7 @@ def render_files(
     >>> made["files"][0]["file"], made["files"][0]["sample_peak_dbfs"]
     ('sweep/bare.wav', -1.0)
     """
+    require_free_folder(Path(out), force=force)
     if gain_db is not None and not abs(gain_db) <= LARGEST_GAIN_DB:
         raise InputError(f"gain = {gain_db:g} dB must lie between -200 and 200")
     places = asked_places(rig)

@@ -21,7 +21,6 @@ from presolder._asked import (
 from presolder.models.audio.knob import KnobPath
 from presolder.models.audio.stairs import DIALS, PHRASE_SECONDS
 from presolder.models.audio.take import folded
-from presolder.models.errors import InputError
 from presolder.models.instrument.designs import short_list
 from presolder.models.instrument.dirt import AnyDirt
 from presolder.models.instrument.instrument import Situation
@@ -29,7 +28,7 @@ from presolder.models.instrument.player import Playing
 from presolder.models.judging.ear import LISTENING_LEVEL_DB
 from presolder.render.files.audio import Recording
 from presolder.render.files.ffmpeg import Format
-from presolder.render.files.standard import STANDARD
+from presolder.render.files.folder import require_free_pack
 from presolder.render.listening.after import After
 from presolder.render.listening.comparisons import Comparing
 from presolder.render.listening.job import PackJob, Setting
@@ -131,8 +130,7 @@ def pack(
     ... )  # doctest: +SKIP
     """
     path, places = Path(out), asked_places(rig)
-    if single_file:
-        _require_page(path)
+    require_free_pack(path, single_file=single_file, force=force)
     found, fed = places[0].rig, asked_dirts(rig, places, dirt)
     heard_by = (plays, judged_dials, take, listening_level, tone_weight, speaker)
     settings = tuple(
@@ -157,8 +155,3 @@ def _setting(place: Situation, after: After, heard_by: tuple[Any, ...]) -> Setti
     """A situation with what follows it, and the ear that judges it there."""
     ear = asked_ear(replace(place.rig, dirt=after.dirt), *heard_by)
     return Setting(place.name, place.rig, after, ear, place.weight)
-
-
-def _require_page(path: Path) -> None:
-    if path.suffix.lower() not in (".html", ".htm") and path != STANDARD:
-        raise InputError(f"a single file must end in .html, got {str(path)!r}")

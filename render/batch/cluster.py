@@ -2,13 +2,19 @@
 
 import logging
 from collections.abc import Callable, Sequence
+from contextlib import suppress
+from dataclasses import replace
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 from presolder.models.errors import InputError
 from presolder.render.batch.jobs import Job
-from presolder.render.batch.running import Done, make_records, run_alone
+from presolder.render.batch.running import Done, kept, make_records, run_alone
 
 _PATIENCE = "15s"
+# What futures say whose scheduler no longer answers.
+_LOST = ("cancelled", "lost", "pending")
 
 
 def run_on_cluster(
@@ -38,24 +44,36 @@ def run_on_cluster(
         raise InputError(
             "a cluster needs the package distributed; pip install 'presolder[cluster]'"
         ) from None
-    # What happens to workers is told by what becomes of the jobs.
-    logging.getLogger("distributed").setLevel(logging.CRITICAL)
     make_records(out)
+    # What happens to workers is told by what becomes of the jobs, not in the library's words.
+    quiet = logging.root.manager.disable
+    logging.disable(logging.CRITICAL)
     try:
         client = Client(address, timeout=_PATIENCE, set_as_default=False)
+        with client:
+            # Each by a name of its own: two batches on a scheduler may list the same job.
+            waiting = client.map(run_alone, jobs, out=out.resolve(), pure=False)
+            with suppress(Exception):  # The scheduler is gone; the disk tells what was done.
+                for _ in as_completed(waiting, loop=client.loop, raise_errors=False):
+                    progress(1)
+            return tuple(map(partial(_told, out), jobs, waiting))
     except (OSError, ValueError, TimeoutError) as error:
         raise InputError(
             f"cluster {address}: no scheduler answers ({type(error).__name__}); an address such as"
             " tcp://10.0.0.5:8786 is wanted"
         ) from None
-    with client:
-        # Each by a name of its own: two batches that share a scheduler may list the same job.
-        waiting = client.map(run_alone, jobs, out=out.resolve(), pure=False)
-        for _ in as_completed(waiting, loop=client.loop, raise_errors=False):
-            progress(1)
-        return tuple(
-            one.result()
-            if one.status == "finished"
-            else Done(job.name, job.command, "failed", 0.0, f"its worker failed: {one.status}")
-            for job, one in zip(jobs, waiting, strict=True)
-        )
+    finally:
+        logging.disable(quiet)
+
+
+def _told(out: Path, job: Job, future: Any) -> Done:  # noqa: ANN401
+    """What became of a job, by its worker or, where that cannot be asked, by its record."""
+    if future.status == "finished":
+        with suppress(Exception):
+            done: Done = future.result(timeout=_PATIENCE)
+            return done
+    made = kept(job, out)
+    if made is not None:
+        return replace(made, outcome="made")
+    lost = "the scheduler is gone" if future.status in _LOST else f"its worker: {future.status}"
+    return Done(job.name, job.command, "failed", 0.0, f"not done: {lost}; run the batch again")

@@ -111,10 +111,13 @@ def _expanded(
         if "\0" in word:
             raise InputError(f"{word!r}: a zero character can be handed to no command")
     named = section.text("name", command)
+    # A gesture, a drawer of parts, an impulse response; on the command line they stand from here.
+    said = [word.partition("=")[2] or word for word in options]
+    used = " ".join(map(_digest, sorted(_files_named(said, Path()))))
     for rig, take in product(rigs, takes or ("",)):
         rig_word, rig_digest = _rig(rig, folder, digests)
         words, digest = _take(take, command, folder, digests)
-        key = _key(command, options, rig_digest, digest)
+        key = _key(command, options, rig_digest, digest, used)
         parts = [named, Path(rig).stem, Path(take).stem] if take else [named, Path(rig).stem]
         yield " ".join(parts), command, (*words, "--rig", rig_word, *options), key
 
@@ -148,8 +151,25 @@ def _rig(name: str, folder: Path, digests: dict[Path, str]) -> tuple[str, str]:
     path = known.get(name, folder / name)
     if path not in digests:
         read_situations(path)
-        digests[path] = _digest(path)
+        named = sorted(_files_named(read_toml(path), path.parent))
+        digests[path] = " ".join(map(_digest, [path, *named]))
     return (name if name in known else str(path)), digests[path]
+
+
+def _files_named(value: object, folder: Path) -> set[Path]:
+    """Files that texts in a table name, such as a measured taper."""
+    if isinstance(value, dict):
+        value = list(value.values())
+    if isinstance(value, list):
+        return {path for one in value for path in _files_named(one, folder)}
+    return {folder / value} if isinstance(value, str) and _is_file(folder / value) else set()
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except (OSError, ValueError):
+        return False
 
 
 def _take(

@@ -16,7 +16,11 @@ from typing import Literal
 from presolder.models.cores import JOBS
 from presolder.models.errors import InputError
 from presolder.render.batch.jobs import MAKES_FOLDER, Job
-from presolder.render.files.folder import new_file, new_folder, owner_runs, owner_told, same_host
+from presolder.render.files.attached import attached
+from presolder.render.files.folder import new_file, new_folder
+from presolder.render.files.owner import holding, machine
+from presolder.render.files.record import proof
+from presolder.render.files.scratch import unique_name
 
 Outcome = Literal["made", "kept", "failed", "elsewhere"]
 RECORDS = "jobs"
@@ -136,13 +140,15 @@ class _Running:
 
     def job(self, job: Job) -> Done:
         """Run one, unless it is finished or somebody is at it."""
-        record = self._out / RECORDS / f"{job.key}.json"
-        before = _finished(record, self._out / job.name)
-        if before is not None:
-            return Done(job.name, job.command, "kept", before)
+        if (before := kept(job, self._out)) is not None:
+            return before
+        record, place = _record(job, self._out), self._out / job.name
         with _claimed(record.with_suffix(".claim")) as mine:
             if not mine:
                 return Done(job.name, job.command, "elsewhere", 0.0)
+            # Whose claim was let go in between has finished it.
+            if (before := kept(job, self._out)) is not None:
+                return before
             began = time.monotonic()
             message = self._made(job, record.with_suffix(".claim"))
             done = Done(
@@ -152,8 +158,9 @@ class _Running:
                 round(time.monotonic() - began, 2),
                 message,
             )
+            told = asdict(done) | {"key": job.key, "result": proof(place)}
             with new_file(record, force=True) as scratch:
-                scratch.write_text(json.dumps(asdict(done) | {"key": job.key}) + "\n", "utf-8")
+                scratch.write_text(json.dumps(told) + "\n", "utf-8")
             return done
 
     def _made(self, job: Job, claim: Path) -> str:
@@ -172,7 +179,7 @@ class _Running:
 
     def _process(self, job: Job, more: tuple[str, ...], claim: Path) -> tuple[str, str]:
         """Standard output of a command, and the line that it failed with."""
-        command = [sys.executable, "-m", "presolder", job.command, *job.arguments, *more]
+        command = attached([sys.executable, "-m", "presolder", job.command, *job.arguments, *more])
         with self._lock:
             if self._stopped:
                 return "", "stopped"
@@ -197,12 +204,18 @@ class _Running:
         return out, last or f"ended with status {process.returncode}"
 
 
-def _finished(record: Path, place: Path) -> float | None:
-    """Seconds that a finished job took; None if it is not finished."""
+def _record(job: Job, out: Path) -> Path:
+    """Where it is told what lies in a job's folder."""
+    return out / RECORDS / f"{job.name}.json"
+
+
+def kept(job: Job, out: Path) -> Done | None:
+    """A job that was made earlier, of these inputs, and lies there as it was made."""
     try:
-        told = json.loads(record.read_text("utf-8"))
-        if told["outcome"] == "made" and told["name"] == place.name and place.is_dir():
-            return float(told["seconds"])
+        told = json.loads(_record(job, out).read_text("utf-8"))
+        same = told["outcome"] == "made" and told["key"] == job.key
+        if same and told["result"] is not None and told["result"] == proof(out / job.name):
+            return Done(job.name, job.command, "kept", float(told["seconds"]))
     except (OSError, ValueError, KeyError, TypeError):
         pass
     return None
@@ -210,41 +223,43 @@ def _finished(record: Path, place: Path) -> float | None:
 
 @contextmanager
 def _claimed(claim: Path) -> Iterator[bool]:
-    """Whether a job is this batch's now; of two that reach for it, one gets it."""
-    mine = _claim(claim)
-    try:
-        yield mine
-    finally:
+    """Whether a job is this batch's now; of two that reach for it, one gets it.
+
+    The claim is locked as long as this process lives. Another machine, whose locks
+    may not reach here, has a claim for as long as it renews it.
+    """
+    _lay(claim)
+    with holding(claim) as held:
+        mine = held is not False and _may_take(claim, locked=held is True)
         if mine:
-            claim.unlink(missing_ok=True)
+            claim.write_text(f"{machine()}-{os.getpid()}", "utf-8")
+        try:
+            yield mine
+        finally:
+            if mine:
+                claim.unlink(missing_ok=True)
 
 
-def _abandoned(claim: Path, owner: str) -> bool:
-    """Whether whoever claimed a job elsewhere, or did not come to say so, is silent for long."""
-    if same_host(owner):
-        return False
+def _lay(claim: Path) -> None:
+    """Make a claim that is nobody's yet, unless there is one: under its name at once as it is."""
+    draft = claim.with_suffix(f".{unique_name()}")
     try:
-        return time.time() - claim.stat().st_mtime > _FRESH_SECONDS
+        draft.touch()
+        os.utime(draft, (0, 0))
+        os.link(draft, claim)
+    except OSError:
+        # There is one, or the disk has no links.
+        with suppress(OSError):
+            claim.touch(exist_ok=False)
+    finally:
+        draft.unlink(missing_ok=True)
+
+
+def _may_take(claim: Path, *, locked: bool) -> bool:
+    """Whether a claim that is not locked is nobody's."""
+    try:
+        here = claim.read_text("utf-8").startswith(f"{machine()}-")
+        silent = time.time() - claim.stat().st_mtime > _FRESH_SECONDS
     except OSError:
         return False
-
-
-def _claim(claim: Path) -> bool:
-    try:
-        with claim.open("x", encoding="utf-8") as file:
-            file.write(owner_told())
-    except FileExistsError:
-        try:
-            owner = claim.read_text("utf-8")
-        except OSError:
-            return False
-        if owner_runs(owner) and not _abandoned(claim, owner):
-            return False
-        # Whose batch was killed: renamed first, so that of two only one takes over.
-        try:
-            claim.rename(claim.with_suffix(f".{os.getpid()}"))
-            claim.with_suffix(f".{os.getpid()}").unlink(missing_ok=True)
-        except OSError:
-            return False
-        return _claim(claim)
-    return True
+    return (here and locked) or silent

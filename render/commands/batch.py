@@ -10,7 +10,7 @@ from presolder.render.commands.examples import examples
 from presolder.render.commands.options import json_option
 from presolder.render.commands.output import progress_on_terminal, say
 
-SOME_FAILED = 3
+NOT_ALL_DONE = 3
 
 
 @click.command(
@@ -45,7 +45,8 @@ def batch(
 ) -> None:
     """Run many jobs: rigs, takes, designs and commands that a file lists.
 
-    Run it again to go on where it was stopped. Exit status: 0 all are done, 3 some failed.
+    Run it again to go on where it was stopped. Exit status: 0 all are done, 3 some failed
+    or are with another run.
     """
     if workers is not None and cluster is not None:
         raise InputError(
@@ -55,4 +56,4 @@ def batch(
         report = ps.batch(jobs_file, out, workers=workers, cluster=cluster, progress=progress)
     say(report, as_json)
     if not report.well:
-        context.exit(SOME_FAILED)
+        context.exit(NOT_ALL_DONE)

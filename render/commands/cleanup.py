@@ -94,7 +94,7 @@ def cleanup(
     if not 20 <= tone_hz <= 5000:
         raise InputError(f"--tone-hz {tone_hz:g} must lie between 20 and 5000 Hz")
     require_plot_ending(plot_file)
-    alone = only_this(as_json, csv=csv_file, plot=plot_file)
+    alone = only_this(as_json, force=force, csv=csv_file, plot=plot_file)
     require_hum_db(hum_db)
     take = None if take_file is None else read_recording(take_file)
     with progress_on_terminal("playing") as progress:

@@ -92,6 +92,7 @@ def curves(
     as_json: bool,
 ) -> None:
     """Show level and treble over the dial, and the response at some dials."""
+    alone = only_this(as_json, force=force, csv=csv_file, plot=plot_file)
     designs = all_designs(design_names, designs_file, rig)
     dials, hz = parse_dials(dial_list), parse_frequencies(frequency_list)
     require_plot_ending(plot_file)
@@ -99,7 +100,6 @@ def curves(
     audible = dials[dials > 0]
     if audible.size == 0 and csv_file is None:
         raise InputError(f"--dial {dial_list} is silent; give at least one above 0")
-    alone = only_this(as_json, csv=csv_file, plot=plot_file)
     if (
         csv_file is not None
         and plot_file is not None

@@ -19,6 +19,7 @@ from presolder.render.commands.options import (
     stage_options,
 )
 from presolder.render.commands.output import progress_on_terminal, say_packed, say_rendered
+from presolder.render.files.folder import require_free_folder, require_free_pack
 
 _OUT = {False: Path("presolder-demo"), True: Path("presolder-demo-pack")}
 
@@ -53,12 +54,16 @@ def demo(
 
     As slow sweeps, as stairs (one dial after the other), and beside the bare pot.
     """
+    out = out or _OUT[as_pack]
+    if as_pack:
+        require_free_pack(out, single_file=False, force=force)
+    else:
+        require_free_folder(out, force=force)
     # Chords, whatever the rig's own takes are of.
     rig = rig.for_any_playing
     take = ps.sample("string" if rig.take.captured == "string" else "phrase")
     dirt = choose_dirt(rig, dirt_kind, drive, touch)
     require_hum_db(hum_db)
-    out = out or _OUT[as_pack]
     if light and not as_pack:
         raise InputError("--light goes with --pack")
     if as_pack:

@@ -111,7 +111,7 @@ def init(
                 _checked(question, given[question.key], as_given)
     if source is None and not all_typical:
         given = _asked(given, as_given)
-    alone = only_this(as_json, out=None if own else out)
+    alone = only_this(as_json, force=force, out=None if own else out)
     report = ps.starter(given, title)
     text = report.toml if source is None else _copied(source, given, title)
     target = own_rig_file() if own else out

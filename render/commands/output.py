@@ -14,8 +14,8 @@ from presolder.models.instrument.rig import Rig
 from presolder.render.commands.remarks import progress_is_seen, remark
 from presolder.render.files.audio import Recording
 from presolder.render.files.ffmpeg import NO_FFMPEG_NOTE
-from presolder.render.files.folder import new_file
-from presolder.render.files.standard import STANDARD
+from presolder.render.files.folder import new_file, require_free_file
+from presolder.render.files.standard import STANDARD, comes_by_pipe
 from presolder.render.report.table import Report
 from presolder.render.report.take import null_remark, remarks
 
@@ -81,31 +81,37 @@ def progress_on_terminal(label: str) -> Iterator[Callable[[int, int], None]]:
         yield told
 
 
-def only_this(as_json: bool, **files: Path | None) -> bool:
+def only_this(as_json: bool, *, force: bool, **files: Path | None) -> bool:
     """Whether a file is sent to standard output, where nothing else may then go.
+
+    Asked before any work, it also sees whether the files may be written.
 
     Parameters
     ----------
     as_json : bool
         Whether numbers go there.
+    force : bool
+        Whether files that exist may be replaced.
     **files : Path or None
         By the option's name.
 
     Raises
     ------
     InputError
-        If two things would go there.
+        If two things would go there, or a file may not be written.
     """
     there = [f"--{option} -" for option, file in files.items() if file == STANDARD]
     there += ["--json"] * as_json
     if len(there) > 1:
         raise InputError(f"{' and '.join(there)} go to standard output; give one, or a file")
+    for file in files.values():
+        require_free_file(file, force=force)
     return bool(there) and not as_json
 
 
-def default_out(take_name: str, ending: str) -> Path:
+def default_out(take: Path, ending: str) -> Path:
     """A folder named after the take, where none is given."""
-    return Path(f"{Path(take_name).stem}-{ending}")
+    return Path(f"{'take' if comes_by_pipe(take) else take.stem}-{ending}")
 
 
 def warn_of(take: Recording, rig: Rig) -> None:

@@ -32,6 +32,8 @@ from presolder.render.commands.output import (
     warn_of,
 )
 from presolder.render.files.ffmpeg import Format
+from presolder.render.files.folder import require_free_pack
+from presolder.render.files.standard import STANDARD
 from presolder.render.listening.job import LONGEST_PHRASE_SECONDS
 
 _LONGEST_TEXT = 2000
@@ -112,7 +114,9 @@ def pack(
 
     Every design as a sweep, and held at each dial at true and at matched level.
     """
-    only_this(as_json, out=out)
+    only_this(as_json, force=force, out=out if out == STANDARD else None)
+    out = out or default_out(di, "pack")
+    require_free_pack(out, single_file=single_file, force=force)
     rig = situations[0].rig
     designs = gather_designs(design_names, designs_file, rig)
     for option, text in (("--workshop", workshop), ("--note", note)):
@@ -124,7 +128,6 @@ def pack(
     held = read_turned_dials(dials)
     take = ps.read(di, start, end, trim=True, longest=LONGEST_PHRASE_SECONDS)
     warn_of(take, rig)
-    out = out or default_out(take.name, "pack")
     with progress_on_terminal("packing") as progress:
         contents = ps.pack(
             out, take, places, designs, dials=held.tolist(), sweep=sweep,

@@ -32,6 +32,7 @@ from presolder.render.commands.output import (
     warn_of,
 )
 from presolder.render.files.audio import Bits
+from presolder.render.files.folder import require_free_folder
 
 # By which drive and hum are set at least, where a shorter sweep is made.
 _LEAST_READ_S = 60.0
@@ -114,6 +115,8 @@ def render(
     as_json: bool,
 ) -> None:
     """Render recording DI through each design while the volume knob turns."""
+    out = out or default_out(di, "listen")
+    require_free_folder(out, force=force)
     places = tuple(replace(one, rig=ps.rig(one.rig, captured=captured)) for one in situations)
     rig = places[0].rig
     designs = all_designs(design_names, designs_file, rig)
@@ -122,7 +125,6 @@ def render(
     require_hum_db(hum_db)
     take = ps.read(di, start, end, trim=True, longest=max(_LEAST_READ_S, path.duration_s))
     warn_of(take, rig)
-    out = out or default_out(take.name, "listen")
     with progress_on_terminal("rendering") as progress:
         manifest = ps.render_files(
             out, take, places, designs, path, speaker=speaker, hum_db=hum_db,

@@ -68,7 +68,7 @@ def sheet(
     """
     if len(workshop) > _LONGEST_TEXT:
         raise InputError(f"--workshop has {len(workshop)} characters; at most {_LONGEST_TEXT}")
-    only_this(as_json, out=out)
+    only_this(as_json, force=force, out=out)
     if out is not None and out != STANDARD and out.suffix.lower() not in (".html", ".htm"):
         raise InputError(f"--out {str(out)!r} must end in .html")
     designs = gather_designs(design_names, designs_file, rig) or (None,)

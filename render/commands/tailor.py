@@ -97,7 +97,7 @@ def tailor(
     if not 1 <= top <= 100:
         raise InputError(f"--top {top} must lie between 1 and 100")
     require_plot_ending(plot_file)
-    alone = only_this(as_json, plot=plot_file)
+    alone = only_this(as_json, force=force, plot=plot_file)
     with place("--topology"):
         shapes = tuple(ps.design(text) for text in topologies)
         for shape in shapes:

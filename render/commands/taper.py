@@ -67,7 +67,7 @@ def taper(
         raise InputError(f"--meter {meter:g} must lie between 0.01 and 10 percent")
     if second_texts and not lugs:
         raise InputError("--second needs --lugs: at the jack one section is seen")
-    alone = only_this(as_json, out=out)
+    alone = only_this(as_json, force=force, out=out)
     report = _found(read_texts, second_texts, lugs, wiring, fitted, meter / 100.0)
     if out is not None:
         if out.suffix.lower() != ".csv" and out != STANDARD:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Literal
 
 from presolder.models.errors import InputError, one_line
+from presolder.render.files.attached import attached
 
 Format = Literal["mp3", "m4a"]
 NO_FFMPEG_NOTE = "ffmpeg is not installed: listening copies are .{ending} and not .{wanted}"
@@ -34,7 +35,9 @@ def run_ffmpeg(arguments: Sequence[str], given: bytes = b"") -> None:
     OSError
         If it cannot be run, fails, or takes too long; in one line.
     """
-    command = ["ffmpeg", "-v", "error", "-y", "-protocol_whitelist", "file,pipe", *arguments]
+    command = attached(
+        ["ffmpeg", "-v", "error", "-y", "-protocol_whitelist", "file,pipe", *arguments]
+    )
     try:
         done = subprocess.run(
             command, input=given, capture_output=True, check=False, timeout=_PATIENCE_SECONDS

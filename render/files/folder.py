@@ -1,16 +1,17 @@
-"""Output folders that appear whole or not at all."""
+"""Output files and folders that appear whole or not at all, and take nothing else away."""
 
-import json
 import os
 import re
 import shutil
-import socket
+import stat
 import unicodedata
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from presolder.models.errors import InputError
+from presolder.render.files.owner import holding, idle, machine
+from presolder.render.files.record import RECORD, recorded, write_record
 from presolder.render.files.scratch import scratch_folder, unique_name
 from presolder.render.files.standard import STANDARD, write_to_standard
 
@@ -23,11 +24,13 @@ _DEVICES = (
     "nul",
     *(f"{port}{n}" for port in ("com", "lpt") for n in range(10)),
 )
-# The files that say what was written.
-LISTINGS = (MANIFEST, CONTENTS)
 _PARTIAL = ".partial"
-# Of a place's own name in that of a scratch file, which has an ending besides.
+# Of a place's own name in that of its scratch folder.
 _LONGEST_NAME = 60
+# In a scratch folder: what is made, and what it takes the place of until that is done.
+_NEW, _EARLIER = "new", "earlier"
+# Another machine's scratch folder that was not touched for so long is nobody's.
+_FORSAKEN_SECONDS = 86_400.0
 
 
 @contextmanager
@@ -37,99 +40,113 @@ def new_folder(out: Path, *, force: bool) -> Iterator[Path]:
     Parameters
     ----------
     out : Path
-        The folder wanted. It may exist if it is empty, or with `force`, in
-        which case files of the same name are replaced, and those removed that
-        an earlier run says it wrote.
+        The folder wanted, or a link to it. It may exist if it is empty, or with
+        `force`, in which case what an earlier run wrote there, and is as it was,
+        makes room. Nothing else is taken away or replaced.
     force : bool
-        Whether the user allowed existing files to be replaced.
+        Whether the user allowed earlier results to be replaced.
 
     Yields
     ------
     Path
-        Where to write. It is removed if the block raises.
+        Where to write. It is removed if the block raises, and `out` is as it was.
 
     Raises
     ------
     InputError
-        If `out` is a file, has files in it, or cannot be written.
+        If `out` is no folder, has files in it, or cannot be written.
     """
     if out == STANDARD:
         raise InputError("-: a folder cannot go to standard output; a pack can, as a zip")
-    _check_free(out, force=force)
-    scratch = _scratch_for(out, _PARTIAL)
+    require_free_folder(out, force=force)
+    place = _followed(out)
     try:
-        out.parent.mkdir(parents=True, exist_ok=True)
-        _remove_stale(out)
-        # In here, since a signal may come as soon as it is there.
-        scratch.mkdir(0o700)
-        yield scratch
-        _check_free(out, force=force)
-        _move_into_place(scratch, out)
+        with _scratch_beside(place) as scratch:
+            new = scratch / _NEW
+            new.mkdir(0o700)
+            yield new
+            require_free_folder(out, force=force)
+            write_record(new)
+            _move_into_place(scratch, place)
     except OSError as error:
         raise _not_written(out, error) from None
-    finally:
-        shutil.rmtree(scratch, ignore_errors=True)
 
 
-def owner_told() -> str:
-    """Whose something is: host and process."""
-    return f"{_host()}-{os.getpid()}"
+def require_free_folder(out: Path, *, force: bool) -> None:
+    """See before any work whether a folder may be made, or written into.
 
-
-def owner_runs(told: str) -> bool:
-    """Whether a process that `owner_told` named still runs, as far as this host knows."""
-    number = told.rpartition("-")[2]
-    if not same_host(told) or not number.isdecimal() or os.name != "posix":
-        return True
-    return _runs(int(number))
-
-
-def same_host(told: str) -> bool:
-    """Whether what `owner_told` named is on this machine."""
-    return told.rpartition("-")[0] == _host()
-
-
-def _scratch_for(out: Path, ending: str) -> Path:
-    """A name beside `out` that no other has: hidden, with host and process."""
-    return out.parent / f".{out.name[:_LONGEST_NAME]}.{owner_told()}.{unique_name()}{ending}"
-
-
-def _host() -> str:
-    return re.sub(r"[^A-Za-z0-9]+", "_", socket.gethostname())[:40]
-
-
-def _remove_stale(out: Path) -> None:
-    """Remove what runs into the same place left behind that were killed."""
-    beginning = f".{out.name[:_LONGEST_NAME]}."
-    for path in out.parent.iterdir():
-        if not path.name.startswith(beginning) or _PARTIAL not in path.name:
-            continue
-        if not owner_runs(path.name.removeprefix(beginning).partition(".")[0]):
-            if path.is_dir():
-                shutil.rmtree(path, ignore_errors=True)
-            else:
-                path.unlink(missing_ok=True)
-
-
-def _runs(process: int) -> bool:
-    """Whether there is a process of this number."""
+    Raises
+    ------
+    InputError
+        If not.
+    """
+    if out == STANDARD:
+        return
     try:
-        os.kill(process, 0)
-    except (ProcessLookupError, OverflowError):
-        return False
-    except PermissionError:
-        return True
-    return True
+        if out.exists() and not out.is_dir():
+            raise InputError(f"{out}: is not a folder")
+        if not force and out.is_dir() and any(out.iterdir()):
+            raise InputError(f"{out}: exists and has files in it; force is needed to write into it")
+    except OSError as error:
+        raise _not_written(out, error) from None
+
+
+def require_free_file(out: Path | None, *, force: bool) -> None:
+    """See before any work whether a file may be written.
+
+    Raises
+    ------
+    InputError
+        If it is a folder, a disk, or exists and `force` is not given.
+    """
+    if out is None or out == STANDARD:
+        return
+    try:
+        kind = out.stat().st_mode
+    except FileNotFoundError:
+        return
+    except OSError as error:
+        raise _not_written(out, error) from None
+    if stat.S_ISDIR(kind):
+        raise InputError(f"{out}: is a folder; a file name is needed")
+    if _takes_a_stream(kind):
+        return
+    if not stat.S_ISREG(kind):
+        raise InputError(f"{out}: is no ordinary file, and is left alone")
+    if not force:
+        raise InputError(f"{out}: exists already; force is needed to replace it")
+
+
+def is_zip(out: Path) -> bool:
+    """Whether a pack of this name is one file, and no folder."""
+    return out.suffix.lower() == ".zip" or out == STANDARD
+
+
+def require_free_pack(out: Path, *, single_file: bool, force: bool) -> None:
+    """See before any work whether a pack, or its page alone, may be written.
+
+    Raises
+    ------
+    InputError
+        If not.
+    """
+    if single_file and out.suffix.lower() not in (".html", ".htm") and out != STANDARD:
+        raise InputError(f"a single file must end in .html, got {str(out)!r}")
+    if single_file or is_zip(out):
+        require_free_file(out, force=force)
+    else:
+        require_free_folder(out, force=force)
 
 
 @contextmanager
 def new_file(out: Path, *, force: bool = False, ending: str = "") -> Iterator[Path]:
-    """Give a scratch file beside `out`, and rename it to `out` at the end.
+    """Give a scratch file, and put it in the place of `out` at the end.
 
     Parameters
     ----------
     out : Path
-        A file, or ``-`` for standard output.
+        A file, or a link to one; a device or a pipe, which is written into; or
+        ``-`` for standard output.
     force : bool
         Whether a file that exists may be replaced.
     ending : str
@@ -145,63 +162,97 @@ def new_file(out: Path, *, force: bool = False, ending: str = "") -> Iterator[Pa
     InputError
         If `out` exists and `force` is not given, or cannot be written.
     """
-    if out == STANDARD:
-        with scratch_folder() as folder:
-            piped = folder / f"out{ending}"
-            yield piped
-            write_to_standard(piped)
-        return
-    scratch = _scratch_for(out, f"{_PARTIAL}{out.suffix}")
+    require_free_file(out, force=force)
     try:
-        if out.is_dir():
-            raise InputError(f"{out}: is a folder; a file name is needed")
-        if out.exists() and not force:
-            raise _taken(out)
-        out.parent.mkdir(parents=True, exist_ok=True)
-        _remove_stale(out)
-        scratch.touch(0o600, exist_ok=False)
-        yield scratch
-        _open_permissions(scratch)
-        if force or not out.exists():
-            _put(scratch, out, force=force)
-        else:
-            raise _taken(out)
+        if out == STANDARD or (out.exists() and _takes_a_stream(out.stat().st_mode)):
+            with scratch_folder() as folder:
+                piped = folder / f"out{ending or out.suffix}"
+                yield piped
+                _pass_on(piped, out)
+            return
+        place = _followed(out)
+        with _scratch_beside(place) as scratch:
+            file = scratch / place.name
+            file.touch(0o600)
+            yield file
+            _open_permissions(file)
+            require_free_file(out, force=force)
+            _put(file, place, out, force=force)
     except OSError as error:
         raise _not_written(out, error) from None
-    finally:
-        scratch.unlink(missing_ok=True)
 
 
-def _taken(out: Path) -> InputError:
-    return InputError(f"{out}: exists already; force is needed to replace it")
+def _takes_a_stream(kind: int) -> bool:
+    """Whether something is written into, and is never replaced: a terminal, a null, a pipe."""
+    return stat.S_ISCHR(kind) or stat.S_ISFIFO(kind)
 
 
-def _put(scratch: Path, out: Path, *, force: bool) -> None:
+def _pass_on(file: Path, out: Path) -> None:
+    if out == STANDARD:
+        write_to_standard(file)
+        return
+    with file.open("rb") as content, out.open("wb", buffering=0) as stream:
+        shutil.copyfileobj(content, stream)
+
+
+def _followed(out: Path) -> Path:
+    """Where a path leads through all links, even if there is nothing yet."""
+    return Path(os.path.realpath(out))
+
+
+@contextmanager
+def _scratch_beside(place: Path) -> Iterator[Path]:
+    """A hidden folder beside a place, this run's until it ends; others' that were killed go."""
+    place.parent.mkdir(parents=True, exist_ok=True)
+    _remove_stale(place)
+    while True:
+        # Known before it is there, so that a signal in between leaves nothing.
+        scratch = place.parent / f"{_beginning(place)}{machine()}-{unique_name()}{_PARTIAL}"
+        try:
+            scratch.mkdir(0o700)
+            with holding(scratch) as held:
+                # Not so where another run took it for a dead one's, in the moment before.
+                if held is not False:
+                    yield scratch
+                    return
+        finally:
+            shutil.rmtree(scratch, ignore_errors=True)
+
+
+def _beginning(place: Path) -> str:
+    return f".{place.name[:_LONGEST_NAME]}."
+
+
+def _remove_stale(place: Path) -> None:
+    """Remove what killed runs into the same place left behind, and give back what they took."""
+    beginning = _beginning(place)
+    for path in place.parent.iterdir():
+        told = path.name.removeprefix(beginning)
+        if told == path.name or not told.endswith(_PARTIAL) or path.is_symlink():
+            continue
+        here = told.startswith(f"{machine()}-")
+        with holding(path) as held:
+            if (held and here) or (held is not False and idle(path, _FORSAKEN_SECONDS)):
+                _undo(path, place)
+                shutil.rmtree(path, ignore_errors=True)
+
+
+def _put(file: Path, place: Path, out: Path, *, force: bool) -> None:
     """Rename a file; of two runs into one place, one wins and the other hears of it."""
     if not force:
         try:
-            os.link(scratch, out)
+            os.link(file, place)
         except FileExistsError:
-            raise _taken(out) from None
+            raise InputError(f"{out}: exists already; force is needed to replace it") from None
         except OSError:
             # File systems without links.
-            scratch.replace(out)
+            file.replace(place)
         return
-    scratch.replace(out)
+    file.replace(place)
 
 
 def _not_written(out: Path, error: OSError) -> InputError:
     return InputError(f"{out}: cannot be written: {error.strerror or error}")
-
-
-def _check_free(out: Path, *, force: bool) -> None:
-    try:
-        if out.exists() and not out.is_dir():
-            raise InputError(f"{out}: is not a folder")
-        if not force and out.is_dir() and any(out.iterdir()):
-            raise InputError(f"{out}: exists and has files in it; force is needed to write into it")
-    except OSError as error:
-        raise _not_written(out, error) from None
 
 
 def _open_permissions(path: Path) -> None:
@@ -211,43 +262,95 @@ def _open_permissions(path: Path) -> None:
     path.chmod((0o777 if path.is_dir() else 0o666) & ~umask)
 
 
-def _move_into_place(scratch: Path, out: Path) -> None:
-    _open_permissions(scratch)
-    if out.is_dir() and not any(out.iterdir()):
-        out.rmdir()
-    if not out.exists():
-        scratch.rename(out)
+def _move_into_place(scratch: Path, place: Path) -> None:
+    """Put a new result where it belongs, or leave what is there as it was."""
+    new, earlier = scratch / _NEW, scratch / _EARLIER
+    _open_permissions(new)
+    try:
+        # Whoever stands in a folder must not find another in its place.
+        stood_in = place.exists() and place.samefile(Path.cwd())
+        if not place.exists() or not (stood_in or any(place.iterdir())):
+            new.replace(place)
+            return
+        entries = recorded(place)
+        mine = {one.file for one in entries if one.is_at(place)} | ({RECORD} if entries else set())
+        _require_room(new, place, mine)
+        if _all_files(place) == mine and not stood_in:
+            place.rename(earlier)
+            new.rename(place)
+            return
+        for name in sorted(mine):
+            _moved(place / name, earlier / name)
+        for name in sorted(mine):
+            _remove_empty(place, (place / name).parent)
+        # The record last: what has it has all.
+        for source in sorted(_files(new), key=lambda path: path.name == RECORD):
+            _moved(source, place / source.relative_to(new))
+    except BaseException:
+        _undo(scratch, place)
+        raise
+
+
+def _undo(scratch: Path, place: Path) -> None:
+    """Give back what an unfinished move took from a place."""
+    new, earlier = scratch / _NEW, scratch / _EARLIER
+    # What is moved last is moved: it was finished.
+    if not earlier.is_dir() or not (new / RECORD).exists():
         return
-    _remove_earlier(out)
-    for source in sorted(scratch.rglob("*")):
-        target = out / source.relative_to(scratch)
-        if source.is_dir():
-            target.mkdir(exist_ok=True)
-        else:
-            source.replace(target)
+    if not place.exists():
+        earlier.rename(place)
+        return
+    with suppress(OSError):
+        for one in recorded(new):
+            if not (new / one.file).exists() and one.is_at(place):
+                (place / one.file).unlink()
+        for path in sorted(_files(earlier)):
+            _moved(path, place / path.relative_to(earlier))
 
 
-def _remove_earlier(out: Path) -> None:
-    """Remove what an earlier run wrote, as it tells itself, so that nothing of it is mixed in."""
-    for listing in LISTINGS:
+def _moved(source: Path, target: Path) -> None:
+    target.parent.mkdir(parents=True, exist_ok=True)
+    source.rename(target)
+
+
+def _files(folder: Path) -> Iterator[Path]:
+    """All in a folder that is no folder; links are not followed."""
+    return (path for path in folder.rglob("*") if path.is_symlink() or not path.is_dir())
+
+
+def _all_files(folder: Path) -> set[str]:
+    """Names of a folder's files, and of empty folders, which are somebody's too."""
+    found = {path.relative_to(folder).as_posix() for path in _files(folder)}
+    empty = (path for path in folder.rglob("*") if path.is_dir() and not path.is_symlink())
+    return found | {f"{p.relative_to(folder)}/" for p in empty if not any(p.iterdir())}
+
+
+def _require_room(new: Path, place: Path, mine: set[str]) -> None:
+    """Refuse to put a file where something is that presolder cannot prove to be its own."""
+    for source in _files(new):
+        name = source.relative_to(new)
+        for parent in reversed(name.parents[:-1]):
+            there = place / parent
+            if os.path.lexists(there) and (there.is_symlink() or not there.is_dir()):
+                raise _not_its_own(there)
+        if os.path.lexists(place / name) and name.as_posix() not in mine:
+            raise _not_its_own(place / name)
+
+
+def _not_its_own(path: Path) -> InputError:
+    return InputError(
+        f"{path}: is in the way, and not as presolder wrote it; move it, or choose another folder"
+    )
+
+
+def _remove_empty(place: Path, folder: Path) -> None:
+    """Remove folders that a result left empty, upwards."""
+    while folder != place:
         try:
-            written = json.loads((out / listing).read_text("utf-8"))["written"]
-            names = [name for name in written if isinstance(name, str)]
-        except (OSError, ValueError, KeyError, TypeError):
-            continue
-        for name in names:
-            parts = Path(name).parts
-            if parts and ".." not in parts and not Path(name).is_absolute():
-                (out / name).unlink(missing_ok=True)
-        for folder in sorted((p for p in out.rglob("*") if p.is_dir()), reverse=True):
-            if not any(folder.iterdir()):
-                folder.rmdir()
-
-
-def files_in(folder: Path, listing: str) -> list[str]:
-    """What a run has written into its folder, and the file that will say so."""
-    names = {p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file()}
-    return sorted({*names, listing})
+            folder.rmdir()
+        except OSError:
+            return
+        folder = folder.parent
 
 
 def file_stems(names: list[str]) -> list[str]:

@@ -14,6 +14,7 @@ from presolder.render.files.toml import read_text
 _NEEDED, _OPTIONAL = ("type", "value", "count"), ("tolerance", "price")
 _TYPES = ("resistor", "capacitor", "dual-pot")
 _MOST_ROWS = 5_000
+_MOST_FIGURES = 15
 
 
 def read_stock(path: Path) -> Stock:
@@ -56,8 +57,9 @@ def read_stock(path: Path) -> Stock:
 
 def _line(cells: dict[str, str]) -> StockLine:
     pieces, price = cells["count"], cells.get("price", "")
-    if not pieces.isdecimal():
-        raise InputError(f"count = {pieces!r} must be a whole number")
+    # Python itself refuses to read some thousand figures.
+    if not pieces.isdecimal() or len(pieces) > _MOST_FIGURES:
+        raise InputError(f"count = {pieces[:_MOST_FIGURES]!r} must be a whole number")
     try:
         cost = float(price) if price else None
     except ValueError:

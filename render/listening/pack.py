@@ -24,8 +24,13 @@ from presolder.render.files.delivery import (
     write_reel,
 )
 from presolder.render.files.ffmpeg import Format
-from presolder.render.files.folder import CONTENTS, file_stems, files_in, new_file, new_folder
-from presolder.render.files.standard import STANDARD
+from presolder.render.files.folder import (
+    CONTENTS,
+    file_stems,
+    is_zip,
+    new_file,
+    new_folder,
+)
 from presolder.render.files.tags import Tags
 from presolder.render.listening.after import join
 from presolder.render.listening.comparisons import comparisons, with_bare
@@ -86,7 +91,7 @@ def write_pack(
     InputError
         If the place cannot be written.
     """
-    if out.suffix.lower() == ".zip" or out == STANDARD:
+    if is_zip(out):
         with new_file(out, force=force) as scratch, _folder_beside(scratch) as folder:
             contents = _fill(job, folder, listening, light, progress)
             _zip(folder, scratch)
@@ -230,7 +235,6 @@ def _fill(
     contents["null_db"] = _nulls(setups)
     if trials:
         contents["comparisons"] = {"dials": list(job.comparing.dials), "files": trials}
-    contents["written"] = files_in(folder, CONTENTS)
     text = json.dumps(contents, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
     (folder / CONTENTS).write_text(text, encoding="utf-8")
     return contents

@@ -26,7 +26,7 @@ from presolder.models.judging.ear import Ear
 from presolder.models.judging.merit import unlike_bare
 from presolder.models.typing import Array
 from presolder.render.files.audio import Bits, Recording, write_audio
-from presolder.render.files.folder import MANIFEST, file_stems, files_in, new_folder
+from presolder.render.files.folder import MANIFEST, file_stems, new_folder
 from presolder.render.files.tags import Tags
 from presolder.render.listening.after import After, join
 from presolder.render.listening.comparisons import Comparing, comparisons, with_bare
@@ -136,7 +136,6 @@ def write_sweeps(
         ]
         manifests = [_finish(one, _choose_gain(one, swept), progress) for one in swept]
         manifest = manifests[0] if len(jobs) == 1 else _together(jobs, rooms, manifests)
-        manifest["written"] = files_in(folder, MANIFEST)
         text = json.dumps(manifest, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
         (folder / MANIFEST).write_text(text, encoding="utf-8")
     return manifest

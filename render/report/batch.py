@@ -19,8 +19,8 @@ class BatchReport:
 
     @property
     def well(self) -> bool:
-        """Whether none failed."""
-        return not any(one.outcome == "failed" for one in self.done)
+        """Whether all are done: none failed, and none is with another run."""
+        return all(one.outcome in ("made", "kept") for one in self.done)
 
     def blocks(self) -> tuple[Block, ...]:
         """How many of each kind, then those that failed, or all if they are few."""
@@ -31,6 +31,8 @@ class BatchReport:
             shown = tuple(one for one in self.done if one.outcome == "failed")[:_SHOWN]
         rows = tuple((one.name, one.outcome, f"{one.seconds:.1f}", one.message) for one in shown)
         head = f"{len(self.done)} jobs: {said}"
+        if counts["elsewhere"]:
+            head += f"; {counts['elsewhere']} are with another run: look again when it has ended"
         if not rows:
             return (head,)
         return (head, "", Table(("job", "outcome", "seconds", "said"), rows, words=4))

@@ -55,6 +55,7 @@ def test_render_writes_one_file_per_design_and_a_true_manifest(tmp_path: Path) -
         "series": [{"resistor": {"ohms": 47000.0}}, {"capacitor": {"farads": 1e-9}}]
     }
     assert sorted(path.name for path in out.rglob("*")) == [
+        ".presolder.json",
         "47k_series_1n.wav",
         "bare.wav",
         "manifest.json",

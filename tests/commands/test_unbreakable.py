@@ -451,57 +451,6 @@ def test_a_killed_run_is_cleared_away_by_the_next(tmp_path: Path) -> None:
     assert [path.name for path in tmp_path.iterdir()] == ["out"]
 
 
-# ---- one place, several runs -------------------------------------------------------
-
-
-def test_force_replaces_all_that_an_earlier_run_wrote(tmp_path: Path) -> None:
-    out = tmp_path / "out"
-    common = ("render", TAKE, "--travel", "0.5", "--rest", "0.1", "--out", out)
-    assert presolder_here(*common, "--design", "cap", "--design", "bare").returncode == 0
-    (out / "sweep" / "mine.wav").write_text("of the user")
-    (out / "notes.txt").write_text("of the user")
-    # What somebody has taken out meanwhile is not missed.
-    (out / "sweep" / "bare.wav").unlink()
-    assert presolder_here(*common, "--design", "series", "--force").returncode == 0
-    left = {path.relative_to(out).as_posix() for path in out.rglob("*") if path.is_file()}
-    assert left == {"manifest.json", "notes.txt", "sweep/mine.wav", "sweep/series.wav"}
-    written = json.loads((out / "manifest.json").read_text())["written"]
-    assert written == ["manifest.json", "sweep/series.wav"]
-
-
-def test_a_listing_reaches_nothing_outside(tmp_path: Path) -> None:
-    (tmp_path / "outside.txt").write_text("stays")
-    out = tmp_path / "out"
-    out.mkdir()
-    listed = {"written": ["../outside.txt", str(tmp_path / "outside.txt"), 7]}
-    (out / "manifest.json").write_text(json.dumps(listed))
-    with new_folder(out, force=True) as scratch:
-        (scratch / "a").write_text("a")
-    assert (tmp_path / "outside.txt").exists()
-
-
-def test_of_two_runs_one_wins_and_the_other_says_so(tmp_path: Path) -> None:
-    out = tmp_path / "out.zip"
-    with (
-        pytest.raises(InputError, match="exists already"),
-        new_file(out) as slower,
-    ):
-        with new_file(out) as faster:
-            faster.write_text("faster")
-        slower.write_text("slower")
-    assert out.read_text() == "faster"
-    folder = tmp_path / "folder"
-    with (
-        pytest.raises(InputError, match="has files in it"),
-        new_folder(folder, force=False) as slow_one,
-    ):
-        with new_folder(folder, force=False) as fast_one:
-            (fast_one / "a").write_text("faster")
-        (slow_one / "b").write_text("slower")
-    assert [path.name for path in folder.iterdir()] == ["a"]
-    assert sorted(path.name for path in tmp_path.iterdir()) == ["folder", "out.zip"]
-
-
 # ---- pipes, encodings, permissions --------------------------------------------------
 
 
