@@ -7,7 +7,8 @@ import pytest
 from playwright.sync_api import Browser, Playwright, sync_playwright
 
 from presolder.models.instrument.rig import Rig
-from presolder.render.files.audio import Recording, read_recording
+from presolder.render.files.audio import read_recording
+from presolder.render.files.recording import Recording
 from presolder.render.files.rigs import built_in_rigs, find_rig
 from takes import SAMPLES
 

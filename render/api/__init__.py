@@ -14,4 +14,14 @@ import lazy_loader
 importlib.import_module(f"{__name__}.render")
 del globals()["render"]
 
-__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)
+_load, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)
+
+
+def __getattr__(name: str) -> object:
+    found = _load(name)
+    if name in __all__ and callable(found) and not isinstance(found, type):
+        from ._face import said_in_one_line
+
+        found = said_in_one_line(found)
+    globals()[name] = found
+    return found

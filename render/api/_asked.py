@@ -4,8 +4,10 @@ import os
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from functools import cache
+from pathlib import Path
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from presolder.models.audio.knob import steady_turn
 from presolder.models.errors import InputError
@@ -13,21 +15,27 @@ from presolder.models.hearing.bands import LINES_HZ
 from presolder.models.hearing.material import Material, material
 from presolder.models.instrument.controls import require_dial
 from presolder.models.instrument.designs import built_in_designs, for_volume
-from presolder.models.instrument.dirt import AnyDirt
+from presolder.models.instrument.dirt import ANY_KINDS, AnyDirt, dirt_of
 from presolder.models.instrument.instrument import Situation
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.player import Player, Playing
 from presolder.models.instrument.rig import Captured, Rig
 from presolder.models.judging.ear import LISTENING_LEVEL_DB, Conditions, Ear
 from presolder.models.typing import Array
-from presolder.render.files.audio import Recording
+from presolder.render.files.audio import read_recording
 from presolder.render.files.designs import resolve_design
+from presolder.render.files.recording import Recording
 from presolder.render.files.rigs import find_rig, find_situations
 from presolder.render.files.samples import read_sample
 from presolder.render.files.speaker import load_speaker
 
+# A recording, its file, or an array of samples with its rate.
+TakeLike = Recording | str | os.PathLike[str] | tuple[ArrayLike, float]
+# A curve or a circuit, or its name.
+DirtLike = AnyDirt | str
 RigLike = Rig | str | os.PathLike[str]
 DesignLike = Design | str
+DesignsLike = DesignLike | Iterable[DesignLike]
 SituationsLike = Sequence[Situation] | str | os.PathLike[str]
 # Called with the steps done since the last call, and all there are.
 Progress = Callable[[int, int], None]
@@ -80,16 +88,38 @@ def _require_distinct(kind: str, names: Iterable[str]) -> None:
         seen.add(name)
 
 
+def asked_take(take: TakeLike) -> Recording:
+    """A recording as it is, from its file, or of an array and its rate.
+
+    Raises
+    ------
+    InputError
+        If it cannot be a take.
+    """
+    if isinstance(take, Recording):
+        return take
+    if isinstance(take, str | os.PathLike):
+        return read_recording(Path(take))
+    if not isinstance(take, tuple) or len(take) != 2:
+        raise InputError(
+            f"take is a {type(take).__name__}; give a Recording, a path, or (array, rate)"
+        )
+    samples, rate = take
+    return Recording(samples, rate)  # type: ignore[arg-type]
+
+
 def asked_design(design: DesignLike, rig: Rig) -> Design:
     """A design as it is, or by built-in name or expression.
 
     The second gangs of built-in designs are like the rig's volume pot.
     """
+    if not isinstance(design, Design | str):
+        raise InputError(f"design is a {type(design).__name__}; give a Design, a name or values")
     found = design if isinstance(design, Design) else resolve_design(design)
     return for_volume(found, rig.volume)
 
 
-def asked_designs(designs: Iterable[DesignLike] | None, rig: Rig) -> tuple[Design, ...]:
+def asked_designs(designs: DesignsLike | None, rig: Rig) -> tuple[Design, ...]:
     """Designs with distinct names; None for every built-in one.
 
     Raises
@@ -99,6 +129,8 @@ def asked_designs(designs: Iterable[DesignLike] | None, rig: Rig) -> tuple[Desig
     """
     if designs is None:
         return built_in_designs(rig.volume)
+    if isinstance(designs, Design | str):
+        designs = (designs,)
     found = tuple(asked_design(design, rig) for design in designs)
     if not found:
         raise InputError("no designs are given; at least one is needed")
@@ -133,7 +165,7 @@ def asked_ear(
     rig: Rig,
     plays: Playing | None = None,
     dials: Numbers | None = None,
-    take: Recording | None = None,
+    take: TakeLike | None = None,
     listening_level: float = LISTENING_LEVEL_DB,
     tone_weight: float | None = None,
     speaker: str | None = None,
@@ -149,6 +181,7 @@ def asked_ear(
     if take is None:
         heard = _reference(rig.take.captured)
     else:
+        take = asked_take(take)
         heard = material(take.samples, take.sample_rate_hz, take.name)
     power = None
     if speaker is not None:
@@ -165,7 +198,7 @@ def asked_dials(dials: Numbers, *, silent_ok: bool = True) -> Array:
     InputError
         If one lies outside 0-10, or is 0 where silence says nothing.
     """
-    array = np.atleast_1d(np.asarray(dials, dtype=np.float64))
+    array = _numbers("dial", dials)
     for dial in array:
         require_dial("dial", float(dial))
         if dial == 0 and not silent_ok:
@@ -178,6 +211,18 @@ def asked_dials(dials: Numbers, *, silent_ok: bool = True) -> Array:
     return array
 
 
+def _numbers(name: str, given: Numbers) -> Array:
+    """One number or a row of them, as an array of one dimension."""
+    try:
+        array = np.atleast_1d(np.asarray(given))
+    except ValueError:
+        array = np.empty((0, 0))
+    if array.ndim != 1 or array.size == 0 or array.dtype.kind not in "iuf":
+        shown = " ".join(repr(given).split())[:40]
+        raise InputError(f"{name} = {shown}: a number, or a row of some, is wanted")
+    return array.astype(np.float64)
+
+
 def asked_frequencies(hz: Numbers) -> Array:
     """Frequencies, shape (f,).
 
@@ -186,7 +231,7 @@ def asked_frequencies(hz: Numbers) -> Array:
     InputError
         If one is not above 0 and below 1 GHz.
     """
-    array = np.atleast_1d(np.asarray(hz, dtype=np.float64))
+    array = _numbers("frequency", hz)
     if not np.all((array > 0) & (array < 1e9)):
         raise InputError("frequencies must be above 0 and below 1 GHz")
     return array
@@ -200,8 +245,25 @@ def counted(progress: Progress | None, total: int) -> Callable[[int], None]:
 
 
 def asked_dirts(
-    rig: RigLike | Sequence[Situation], places: tuple[Situation, ...], dirt: AnyDirt | None
+    rig: RigLike | Sequence[Situation], places: tuple[Situation, ...], dirt: DirtLike | None
 ) -> tuple[AnyDirt | None, ...]:
     """What each situation feeds: what is given, or its own; a rig alone only what is given."""
     alone = isinstance(rig, Rig | str | os.PathLike)
-    return tuple(dirt if alone or dirt is not None else one.rig.dirt for one in places)
+    given = asked_dirt(dirt)
+    return tuple(given if alone or dirt is not None else one.rig.dirt for one in places)
+
+
+def asked_dirt(dirt: DirtLike | None) -> AnyDirt | None:
+    """A curve or circuit as it is, or by its name.
+
+    Raises
+    ------
+    InputError
+        If there is none of that name.
+    """
+    if not isinstance(dirt, str):
+        return dirt
+    for kind in ANY_KINDS:
+        if dirt == kind:
+            return dirt_of(kind)
+    raise InputError(f"dirt {dirt!r} is unknown; one of {', '.join(ANY_KINDS)}")

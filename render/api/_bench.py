@@ -8,9 +8,11 @@ from presolder._asked import (
     DesignLike,
     Numbers,
     RigLike,
+    TakeLike,
     asked_design,
     asked_ear,
     asked_rig,
+    asked_take,
 )
 from presolder.models.audio.take import sounding
 from presolder.models.errors import InputError, place
@@ -22,7 +24,6 @@ from presolder.models.judging.merit import merit
 from presolder.models.judging.ranking import first_choice
 from presolder.models.measuring.third_octaves import spectrum
 from presolder.models.measuring.verify import verify as compare_takes
-from presolder.render.files.audio import Recording
 from presolder.render.report.orders import OrderList, order_list
 from presolder.render.report.sheet import Sheet
 from presolder.render.report.verify import VerifyReport
@@ -34,7 +35,7 @@ def sheet(
     *,
     plays: Playing | None = None,
     dials: Numbers | None = None,
-    take: Recording | None = None,
+    take: TakeLike | None = None,
     listening_level: float = LISTENING_LEVEL_DB,
     tone_weight: float | None = None,
     speaker: str | None = None,
@@ -85,7 +86,7 @@ def sheet(
 
 
 def verify(
-    rig: RigLike, takes: Mapping[float, Recording], design: DesignLike = "bare"
+    rig: RigLike, takes: Mapping[float, TakeLike], design: DesignLike = "bare"
 ) -> VerifyReport:
     """Compare takes of a finished guitar at several dials with the prediction.
 
@@ -94,7 +95,7 @@ def verify(
     rig : Rig or str
         As described before it was built; its ``[take]`` says into what the
         takes were recorded.
-    takes : mapping of float to Recording
+    takes : mapping of float to Recording, path, or array and rate
         By dial, above 0: the same phrase, played alike. Silence at either end
         is left out; sample rates may differ.
     design : Design or str
@@ -124,7 +125,7 @@ def verify(
     found = asked_rig(rig)
     chosen = asked_design(design, found)
     spectra = []
-    for dial, take in takes.items():
+    for dial, take in ((dial, asked_take(given)) for dial, given in takes.items()):
         require_dial("dial", float(dial))
         if dial == 0:
             raise InputError("dial 0 is silent")

@@ -1,29 +1,32 @@
 """At which dial a clipping stage turns clean."""
 
-from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
 
 from presolder._asked import (
-    DesignLike,
+    DesignsLike,
+    DirtLike,
     Numbers,
     Progress,
     RigLike,
+    TakeLike,
     asked_designs,
     asked_dials,
+    asked_dirt,
     asked_rig,
+    asked_take,
     counted,
 )
 from presolder._describe import sample
 from presolder.models.errors import InputError
 from presolder.models.instrument.designs import short_list
-from presolder.models.instrument.dirt import AnyDirt, Dirt
+from presolder.models.instrument.dirt import Dirt
 from presolder.models.instrument.stage import Stage
 from presolder.models.judging.cleanup import REFERENCE_HZ, clean_up
 from presolder.models.judging.played import DIALS as PLAYED_DIALS
 from presolder.models.judging.played import played, tones
-from presolder.render.files.audio import Recording
+from presolder.render.files.recording import Recording
 from presolder.render.listening.after import After
 from presolder.render.report.cleanup import CleanupReport
 
@@ -33,12 +36,12 @@ _PLAYED_SECONDS = 2.0
 
 def cleanup(
     rig: RigLike,
-    designs: Iterable[DesignLike] | None = None,
+    designs: DesignsLike | None = None,
     *,
-    dirt: AnyDirt | None = None,
+    dirt: DirtLike | None = None,
     tone_hz: float = REFERENCE_HZ,
     dials: Numbers | None = None,
-    take: Recording | None = None,
+    take: TakeLike | None = None,
     hum_db: float | None = None,
     progress: Progress | None = None,
 ) -> CleanupReport:
@@ -47,9 +50,9 @@ def cleanup(
     Parameters
     ----------
     rig : Rig or str
-    designs : iterable of Design or str, optional
+    designs : Design, str or iterable of them, optional
         By default every built-in one; into a circuit, the few easily told apart.
-    dirt : Dirt or Stage, optional
+    dirt : Dirt, Stage or str, optional
         The curve or circuit; by default the rig's own, or a smooth curve.
     tone_hz : float
         The reference tone, 20 to 5000 Hz. It reaches a curve at dial 10 by the
@@ -57,7 +60,7 @@ def cleanup(
         pickup's output, as one string of a chord.
     dials : float or array_like, shape (d,), optional
         Rising positions above 0.
-    take : Recording, optional
+    take : Recording, path, or array and rate, optional
         What is played; by default two seconds of a bundled one.
     hum_db : float, optional
         Hum and hiss, dB re the take's loudest second, -140 to 0.
@@ -91,7 +94,7 @@ def cleanup(
     found = asked_rig(rig)
     if take is None:
         found = found.for_any_playing
-    chosen_dirt = dirt or found.dirt or Dirt("smooth")
+    chosen_dirt = asked_dirt(dirt) or found.dirt or Dirt("smooth")
     if not 20 <= tone_hz <= 5000:
         raise InputError(f"{tone_hz:g} must lie between 20 and 5000 Hz")
     given = None if dials is None else asked_dials(dials, silent_ok=False)
@@ -105,7 +108,7 @@ def cleanup(
         chosen, told = asked_designs(designs, found), counted(progress, held.size)
         fine = CLEANUP_DIALS if given is None else given
         figures = tuple(clean_up(found, one.network, chosen_dirt, fine, tone_hz) for one in chosen)
-    heard = take or _phrase()
+    heard = _phrase() if take is None else asked_take(take)
     after = After(chosen_dirt, None, hum_db).loaded(heard.sample_rate_hz)
     under = played(found, chosen, after, heard.samples, heard.sample_rate_hz, held, told)
     return CleanupReport(found, chosen_dirt, tone_hz, chosen, figures, heard.name, under)

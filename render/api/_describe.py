@@ -14,9 +14,10 @@ from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Captured, Rig, Take
 from presolder.models.instrument.starter import starter as fill_in
 from presolder.models.instrument.stock import Stock
-from presolder.render.files.audio import Recording, read_recording
+from presolder.render.files.audio import read_recording
 from presolder.render.files.designs import read_designs, resolve_design
 from presolder.render.files.points import read_gesture
+from presolder.render.files.recording import Recording
 from presolder.render.files.rigs import DEFAULT_RIG, built_in_rigs, find_rig, find_situations
 from presolder.render.files.samples import read_sample
 from presolder.render.files.stock import read_stock

@@ -5,9 +5,11 @@ from dataclasses import replace
 
 from presolder._asked import (
     DesignLike,
+    DesignsLike,
     Numbers,
     Progress,
     SituationsLike,
+    TakeLike,
     asked_designs,
     asked_ear,
     asked_situations,
@@ -22,7 +24,6 @@ from presolder.models.judging.ear import LISTENING_LEVEL_DB
 from presolder.models.judging.everywhere import recommend_everywhere
 from presolder.models.judging.need import need as judge_need
 from presolder.models.judging.situations import Heard, ranked_overall
-from presolder.render.files.audio import Recording
 from presolder.render.report.everywhere import (
     ComparisonEverywhere,
     NeedEverywhere,
@@ -34,7 +35,7 @@ def _heard(
     situations: SituationsLike,
     plays: Playing | None,
     dials: Numbers | None,
-    take: Recording | None,
+    take: TakeLike | None,
     listening_level: float,
     tone_weight: float | None,
     speaker: str | None,
@@ -54,7 +55,7 @@ def need_everywhere(
     plays: Playing | None = None,
     dials: Numbers | None = None,
     *,
-    take: Recording | None = None,
+    take: TakeLike | None = None,
     listening_level: float = LISTENING_LEVEL_DB,
     tone_weight: float | None = None,
     speaker: str | None = None,
@@ -99,11 +100,11 @@ def need_everywhere(
 
 def compare_everywhere(
     situations: SituationsLike,
-    designs: Iterable[DesignLike] | None = None,
+    designs: DesignsLike | None = None,
     *,
     plays: Playing | None = None,
     dials: Numbers | None = None,
-    take: Recording | None = None,
+    take: TakeLike | None = None,
     listening_level: float = LISTENING_LEVEL_DB,
     tone_weight: float | None = None,
     speaker: str | None = None,
@@ -114,7 +115,7 @@ def compare_everywhere(
     ----------
     situations : sequence of Situation, or str
         From `situations`, or a rig's name or file.
-    designs : iterable of Design or str, optional
+    designs : Design, str or iterable of them, optional
         By default every built-in one.
     plays, dials, take, listening_level, tone_weight, speaker
         As for `compare`.
@@ -156,7 +157,7 @@ def tailor_everywhere(
     gangs: Iterable[Value] | None = None,
     plays: Playing | None = None,
     dials: Numbers | None = None,
-    take: Recording | None = None,
+    take: TakeLike | None = None,
     listening_level: float = LISTENING_LEVEL_DB,
     tone_weight: float | None = None,
     speaker: str | None = None,

@@ -8,9 +8,11 @@ import numpy as np
 
 from presolder._asked import (
     DesignLike,
+    DesignsLike,
     Numbers,
     Progress,
     RigLike,
+    TakeLike,
     asked_design,
     asked_designs,
     asked_dials,
@@ -58,7 +60,6 @@ from presolder.models.judging.tolerance import (
 )
 from presolder.models.judging.travel import Wanted, fit_travel, pots_sold
 from presolder.models.typing import Array, ComplexArray
-from presolder.render.files.audio import Recording
 from presolder.render.files.travel import read_wanted
 from presolder.render.report.curves import Curves, Ends
 from presolder.render.report.figures import Comparison
@@ -148,7 +149,7 @@ def response_db(rig: RigLike, design: DesignLike, hz: Numbers, dial: Numbers) ->
 
 def curves(
     rig: RigLike,
-    designs: Iterable[DesignLike] | None = None,
+    designs: DesignsLike | None = None,
     dials: Numbers = (10.0, 7.0, 5.0, 3.0, 1.0),
     *,
     hz: Numbers = FREQUENCIES_HZ,
@@ -162,7 +163,7 @@ def curves(
     Parameters
     ----------
     rig : Rig or str
-    designs : iterable of Design or str, optional
+    designs : Design, str or iterable of them, optional
         By default every built-in one.
     dials : float or array_like, shape (d,)
         Dial positions.
@@ -290,7 +291,7 @@ def need(
     plays: Playing | None = None,
     dials: Numbers | None = None,
     *,
-    take: Recording | None = None,
+    take: TakeLike | None = None,
     listening_level: float = LISTENING_LEVEL_DB,
     tone_weight: float | None = None,
     speaker: str | None = None,
@@ -307,7 +308,7 @@ def need(
     dials : float or array_like, shape (d,), optional
         Positions above 0 that count; by default where this way of playing
         leaves the knob.
-    take : Recording, optional
+    take : Recording, path, or array and rate, optional
         What is heard; by default a bundled take.
     listening_level : float
         Of its loudest second at dial 10, dB SPL.
@@ -347,11 +348,11 @@ def need(
 
 def compare(
     rig: RigLike,
-    designs: Iterable[DesignLike] | None = None,
+    designs: DesignsLike | None = None,
     *,
     plays: Playing | None = None,
     dials: Numbers | None = None,
-    take: Recording | None = None,
+    take: TakeLike | None = None,
     listening_level: float = LISTENING_LEVEL_DB,
     tone_weight: float | None = None,
     speaker: str | None = None,
@@ -362,14 +363,14 @@ def compare(
     ----------
     rig : Rig or str
         Heard into what it really feeds: its dirt, if it has one.
-    designs : iterable of Design or str, optional
+    designs : Design, str or iterable of them, optional
         By default every built-in one.
     plays : {"full", "rolls-back", "swells", "cleans-up-dirt"}, optional
         What the player does with the knob; by default as the rig says.
     dials : float or array_like, shape (d,), optional
         Positions above 0 that count; by default where this way of playing
         leaves the knob.
-    take : Recording, optional
+    take : Recording, path, or array and rate, optional
         What is heard; by default a bundled take.
     listening_level : float
         Of its loudest second at dial 10, dB SPL.
@@ -414,7 +415,7 @@ def tailor(
     gangs: Iterable[Value] | None = None,
     plays: Playing | None = None,
     dials: Numbers | None = None,
-    take: Recording | None = None,
+    take: TakeLike | None = None,
     listening_level: float = LISTENING_LEVEL_DB,
     tone_weight: float | None = None,
     speaker: str | None = None,
@@ -441,7 +442,7 @@ def tailor(
     dials : float or array_like, shape (d,), optional
         Positions above 0 that count; by default where this way of playing
         leaves the knob.
-    take : Recording, optional
+    take : Recording, path, or array and rate, optional
         What is heard; by default a bundled take.
     listening_level : float
         Of its loudest second at dial 10, dB SPL.
@@ -507,7 +508,7 @@ def travel(
     series: str = "E6",
     topologies: Iterable[DesignLike] | None = None,
     plays: Playing | None = None,
-    take: Recording | None = None,
+    take: TakeLike | None = None,
     listening_level: float = LISTENING_LEVEL_DB,
     tone_weight: float | None = None,
     speaker: str | None = None,

@@ -8,22 +8,25 @@ from typing import Any
 
 from presolder._asked import (
     SWEEP,
-    DesignLike,
+    DesignsLike,
+    DirtLike,
     Progress,
     RigLike,
+    TakeLike,
     asked_designs,
+    asked_dirt,
     asked_dirts,
     asked_ear,
     asked_places,
     asked_rig,
+    asked_take,
     counted,
 )
 from presolder.models.audio.knob import KnobPath
 from presolder.models.audio.stairs import DIALS, PHRASE_SECONDS
 from presolder.models.errors import InputError
-from presolder.models.instrument.dirt import AnyDirt
 from presolder.models.instrument.instrument import Situation
-from presolder.render.files.audio import Bits, Recording
+from presolder.render.files.audio import Bits
 from presolder.render.files.folder import require_free_folder
 from presolder.render.listening.after import After, join
 from presolder.render.listening.audition import Audition, audition
@@ -34,12 +37,12 @@ LARGEST_GAIN_DB = 200.0
 
 
 def render(
-    take: Recording,
+    take: TakeLike,
     rig: RigLike,
-    designs: Iterable[DesignLike] | None = None,
+    designs: DesignsLike | None = None,
     path: KnobPath = SWEEP,
     *,
-    dirt: AnyDirt | None = None,
+    dirt: DirtLike | None = None,
     speaker: str | None = None,
     hum_db: float | None = None,
 ) -> Audition:
@@ -47,15 +50,16 @@ def render(
 
     Parameters
     ----------
-    take : Recording
-        From `read`; cut or looped to the length of the path.
+    take : Recording, path, or array and rate
+        Cut or looped to the length of the path. An array has the shape (n,),
+        (channels, n) or (n, channels).
     rig : Rig or str
         The instrument, what it feeds, and how the take was made.
-    designs : iterable of Design or str, optional
+    designs : Design, str or iterable of them, optional
         By default every built-in one.
     path : KnobPath
         From `turn` or `gesture`; by default a slow turn from 10 to 0.
-    dirt : Dirt or Stage, optional
+    dirt : Dirt, Stage or str, optional
         A clipping curve after the chain, or a circuit that the guitar feeds and
         is part of; its input then loads the guitar.
     speaker : str, optional
@@ -91,20 +95,20 @@ def render(
     >>> bool(abs(audio["cap"] - take.samples[:, :48000])[:, :47900].max() < 1e-3)
     True
     """
-    found = asked_rig(rig)
+    found, heard = asked_rig(rig), asked_take(take)
     chosen = asked_designs(designs, found)
-    heard = join(take, found, chosen, After(dirt, speaker, hum_db))
-    return audition(heard, take.samples, path)
+    joined = join(heard, found, chosen, After(asked_dirt(dirt), speaker, hum_db))
+    return audition(joined, heard.samples, path)
 
 
 def render_files(
     out: str | os.PathLike[str],
-    take: Recording,
+    take: TakeLike,
     rig: RigLike | Sequence[Situation],
-    designs: Iterable[DesignLike] | None = None,
+    designs: DesignsLike | None = None,
     path: KnobPath = SWEEP,
     *,
-    dirt: AnyDirt | None = None,
+    dirt: DirtLike | None = None,
     speaker: str | None = None,
     hum_db: float | None = None,
     stairs: bool = False,
@@ -175,14 +179,14 @@ def render_files(
     require_free_folder(Path(out), force=force)
     if gain_db is not None and not abs(gain_db) <= LARGEST_GAIN_DB:
         raise InputError(f"gain = {gain_db:g} dB must lie between -200 and 200")
-    places = asked_places(rig)
+    places, recording = asked_places(rig), asked_take(take)
     jobs = tuple(
         SweepJob(
-            take,
+            recording,
             one.rig,
             asked_designs(designs, places[0].rig),
             path,
-            asked_ear(replace(one.rig, dirt=fed), take=take, speaker=speaker),
+            asked_ear(replace(one.rig, dirt=fed), take=recording, speaker=speaker),
             bits,
             gain_db,
             After(fed, speaker, hum_db),

@@ -5,7 +5,16 @@ from collections.abc import Iterable, Mapping
 
 import numpy as np
 
-from presolder._asked import DesignLike, Progress, RigLike, asked_design, asked_rig, counted
+from presolder._asked import (
+    DesignLike,
+    Progress,
+    RigLike,
+    TakeLike,
+    asked_design,
+    asked_rig,
+    asked_take,
+    counted,
+)
 from presolder.models.circuit.ohms import direct_ohms
 from presolder.models.errors import InputError, place
 from presolder.models.instrument.controls import Load
@@ -23,7 +32,6 @@ from presolder.models.measuring.coil_fit import rig_from_responses as fit_rig
 from presolder.models.measuring.sine_sweep import swept_response
 from presolder.models.measuring.track import track_at_jack, track_at_lugs
 from presolder.models.typing import Array
-from presolder.render.files.audio import Recording
 from presolder.render.files.rigs import DEFAULT_RIG, find_rig
 from presolder.render.report.cable import CableReport
 from presolder.render.report.pickup import PickupReport
@@ -214,8 +222,8 @@ def rig_from_responses(
 
 
 def response_from_sweep(
-    played: Recording,
-    recorded: Recording,
+    played: TakeLike,
+    recorded: TakeLike,
     added_farads: float = 0.0,
     added_ohms: float = math.inf,
     *,
@@ -225,7 +233,7 @@ def response_from_sweep(
 
     Parameters
     ----------
-    played, recorded : Recording
+    played, recorded : Recording, path, or array and rate
         Of one sample rate; the recording may start late.
     added_farads, added_ohms : float
         The known capacitor and resistor that were across the pickup.
@@ -253,13 +261,14 @@ def response_from_sweep(
     >>> import presolder as ps
     >>> ps.response_from_sweep(ps.read("sweep.wav"), ps.read("heard.wav"))  # doctest: +SKIP
     """
-    if recorded.sample_rate_hz != played.sample_rate_hz:
+    sent, heard = asked_take(played), asked_take(recorded)
+    if heard.sample_rate_hz != sent.sample_rate_hz:
         raise InputError(
-            f"{recorded.name}: sample rate {recorded.sample_rate_hz} differs from that of"
-            f" {played.name}, {played.sample_rate_hz}"
+            f"{heard.name}: sample rate {heard.sample_rate_hz} differs from that of"
+            f" {sent.name}, {sent.sample_rate_hz}"
         )
-    with place(recorded.name):
-        hz, gain_db = swept_response(played.samples[0], recorded.samples[0], played.sample_rate_hz)
+    with place(heard.name):
+        hz, gain_db = swept_response(sent.samples[0], heard.samples[0], sent.sample_rate_hz)
     gain_db = gain_db - 20 * np.log10(hz) if rising else gain_db
     return Response(hz, gain_db, added_farads, added_ohms)
 
@@ -359,7 +368,8 @@ def taper_at_lugs(
 
 def _by_dial(ohms: Mapping[float, float]) -> tuple[Array, Array]:
     """Dials and readings."""
-    return np.array([float(d) for d in ohms]), np.array([float(r) for r in ohms.values()])
+    pairs = list(ohms.items())
+    return np.array([float(dial) for dial, _ in pairs]), np.array([float(one) for _, one in pairs])
 
 
 def cable_by_length(metres: float, kind: CableKind = "ordinary") -> CableReport:

@@ -8,25 +8,26 @@ from typing import Any
 
 from presolder._asked import (
     SWEEP,
-    DesignLike,
+    DesignsLike,
+    DirtLike,
     Numbers,
     Progress,
     RigLike,
+    TakeLike,
     asked_designs,
     asked_dirts,
     asked_ear,
     asked_places,
+    asked_take,
     counted,
 )
 from presolder.models.audio.knob import KnobPath
 from presolder.models.audio.stairs import DIALS, PHRASE_SECONDS
 from presolder.models.audio.take import folded
 from presolder.models.instrument.designs import short_list
-from presolder.models.instrument.dirt import AnyDirt
 from presolder.models.instrument.instrument import Situation
 from presolder.models.instrument.player import Playing
 from presolder.models.judging.ear import LISTENING_LEVEL_DB
-from presolder.render.files.audio import Recording
 from presolder.render.files.ffmpeg import Format
 from presolder.render.files.folder import require_free_pack
 from presolder.render.listening.after import After
@@ -39,13 +40,13 @@ HELD = (10.0, 8.0, 6.0, 4.0, 2.0)
 
 def pack(
     out: str | os.PathLike[str],
-    take: Recording,
+    take: TakeLike,
     rig: RigLike | Sequence[Situation],
-    designs: Iterable[DesignLike] | None = None,
+    designs: DesignsLike | None = None,
     *,
     dials: Iterable[float] = HELD,
     sweep: KnobPath = SWEEP,
-    dirt: AnyDirt | None = None,
+    dirt: DirtLike | None = None,
     speaker: str | None = None,
     hum_db: float | None = None,
     stairs: bool = False,
@@ -78,7 +79,7 @@ def pack(
     rig : Rig, str or sequence of Situation
         As for `render_files`; the listener changes between several situations
         while it plays.
-    designs : iterable of Design or str, optional
+    designs : Design, str or iterable of them, optional
         By default a few of the built-in ones that are easily told apart.
     dials : iterable of float
         1 to 12 held positions above 0.
@@ -129,10 +130,10 @@ def pack(
     ...     "customer.zip", ps.read("my-di.wav"), "my-guitar.toml", ["bare", "68k + 1n5"]
     ... )  # doctest: +SKIP
     """
-    path, places = Path(out), asked_places(rig)
+    path, places, recording = Path(out), asked_places(rig), asked_take(take)
     require_free_pack(path, single_file=single_file, force=force)
     found, fed = places[0].rig, asked_dirts(rig, places, dirt)
-    heard_by = (plays, judged_dials, take, listening_level, tone_weight, speaker)
+    heard_by = (plays, judged_dials, recording, listening_level, tone_weight, speaker)
     settings = tuple(
         _setting(place, After(one, speaker, hum_db), heard_by)
         for place, one in zip(places, fed, strict=True)
@@ -140,7 +141,7 @@ def pack(
     chosen = short_list(found.volume) if designs is None else asked_designs(designs, found)
     comparing = Comparing(stairs, beside_bare, tuple(map(float, stair_dials)), phrase_s)
     job = PackJob(
-        replace(take, samples=folded(take.samples)), settings, chosen, sweep,
+        replace(recording, samples=folded(recording.samples)), settings, chosen, sweep,
         tuple(map(float, dials)), comparing, workshop, note, recordings,
     )  # fmt: skip
     told = counted(progress, work_units(job))

@@ -14,7 +14,7 @@ from presolder.models.instrument.taper import Taper
 from presolder.models.judging.tolerance import Spread
 from presolder.models.measuring.cable import Hung, Resonance
 from presolder.models.measuring.coil import Impedance, Response
-from presolder.render.files.audio import Recording
+from presolder.render.files.recording import Recording
 
 __all__ = [
     "Channel",

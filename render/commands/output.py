@@ -12,9 +12,9 @@ import click
 from presolder.models.errors import InputError
 from presolder.models.instrument.rig import Rig
 from presolder.render.commands.remarks import progress_is_seen, remark
-from presolder.render.files.audio import Recording
 from presolder.render.files.ffmpeg import NO_FFMPEG_NOTE
 from presolder.render.files.folder import new_file, require_free_file
+from presolder.render.files.recording import Recording
 from presolder.render.files.standard import STANDARD, comes_by_pipe
 from presolder.render.report.table import Report
 from presolder.render.report.take import null_remark, remarks

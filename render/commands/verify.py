@@ -11,7 +11,7 @@ from presolder.render.commands.completion import complete_designs
 from presolder.render.commands.examples import examples
 from presolder.render.commands.options import given_design, json_option, read_at_dial, rig_option
 from presolder.render.commands.output import say
-from presolder.render.files.audio import Recording
+from presolder.render.files.recording import Recording
 
 DOES_NOT_FIT = 3
 _TAKES = "the same phrase, played alike, with the input gain left alone"

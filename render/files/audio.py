@@ -6,7 +6,6 @@ import re
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from functools import cached_property
 from pathlib import Path
 from tempfile import TemporaryFile
 from typing import Literal
@@ -14,20 +13,25 @@ from typing import Literal
 import numpy as np
 import soundfile
 
-from presolder.models.audio.take import SILENT_DB, Flaws, flaws, leading_silence
-from presolder.models.decibels import amplitude, decibels
+from presolder.models.audio.take import SILENT_DB, leading_silence
+from presolder.models.decibels import amplitude
 from presolder.models.errors import InputError, one_line
 from presolder.models.typing import Array
 from presolder.render.files.ffmpeg import decode_with_ffmpeg
+from presolder.render.files.recording import (
+    HIGHEST_RATE_HZ,
+    LONGEST_SECONDS,
+    SHORTEST_SECONDS,
+    Recording,
+    require_format,
+    require_sound,
+)
 from presolder.render.files.scratch import scratch_folder
 from presolder.render.files.standard import comes_by_pipe, does_not_fit, input_name, readable
 from presolder.render.files.tags import Tags
 
 # What customers send that libsndfile does not read.
 FFMPEG_ENDINGS = (".m4a", ".aac", ".mp4")
-LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 44_100, 192_000
-SHORTEST_SECONDS = 0.1
-LONGEST_SECONDS = 3600.0
 # Of a take; more is kept on disk. Six minutes at 44.1 kHz.
 MOST_HELD_BYTES = 128_000_000
 Bits = Literal["16", "24", "float"]
@@ -39,56 +43,10 @@ _PROMISED = re.compile(r"^(?:data|  Data size) : (\d+)$", re.MULTILINE)
 # In others a seek may land beside its place.
 _SEEKS_EXACTLY = ("WAV", "WAVEX", "FLAC", "AIFF", "W64", "RF64", "AU")
 LOWEST_IMPULSE_RATE_HZ = 8_000
-# Below this a take is raised by more than any interface's noise allows; common practice, no source.
-QUIETEST_DBFS = -90.0
 _UNKNOWN_LENGTH = 0x7FFF0000
 _SAMPLE_BYTES = {"PCM_16": 2, "PCM_24": 3, "PCM_32": 4, "FLOAT": 4, "DOUBLE": 8}
 _W64_HEAD_BYTES = 24
 _DITHER_SEED = 16
-
-
-@dataclass(frozen=True, eq=False)
-class Recording:
-    """A take.
-
-    Attributes
-    ----------
-    samples : ndarray, shape (channels, n)
-        Full scale is 1.0. Of a long take they lie on disk, and can only be read.
-    sample_rate_hz : int
-        Sample rate.
-    name : str
-        File name.
-    sha256 : str
-        Of the file's bytes.
-    cut : str
-        What of the file was left out, in words; empty for nothing.
-    whole_samples : int or None
-        How long the take is, if only its beginning is held.
-    """
-
-    samples: Array
-    sample_rate_hz: int
-    name: str
-    sha256: str
-    cut: str = ""
-    whole_samples: int | None = None
-
-    @property
-    def sample_count(self) -> int:
-        """Length in samples, also of what is not held."""
-        held = int(self.samples.shape[1])
-        return held if self.whole_samples is None else self.whole_samples
-
-    @property
-    def duration_s(self) -> float:
-        """Length in seconds, also of what is not held."""
-        return self.sample_count / self.sample_rate_hz
-
-    @cached_property
-    def flaws(self) -> Flaws:
-        """What is wrong with what is held of it."""
-        return flaws(self.samples, self.sample_rate_hz)
 
 
 def read_recording(
@@ -176,11 +134,11 @@ def _scan(path: Path, audible: Path) -> _Scan:
     peaks, count = [], 0
     with _opened(audible, path) as file:
         rate, channels = int(file.samplerate), int(file.channels)
-        _check_format(path, channels, rate)
+        require_format(str(path), channels, rate)
         for block in _blocks_of(path, file):
             peaks.append(float(np.abs(block).max()))
             count += block.shape[1]
-    _check_peaks(path, np.array(peaks), count / rate)
+    require_sound(str(path), np.array(peaks), count / rate)
     return _Scan(rate, channels, count, np.array(peaks))
 
 
@@ -353,16 +311,6 @@ def _sha256(path: Path, shown: Path) -> str:
         raise InputError(f"{shown}: cannot be read: {error.strerror}") from None
 
 
-def _check_format(path: Path, channels: int, sample_rate_hz: int) -> None:
-    if channels > 2:
-        raise InputError(f"{path}: {channels} channels; mono or stereo is accepted")
-    if not LOWEST_RATE_HZ <= sample_rate_hz <= HIGHEST_RATE_HZ:
-        raise InputError(
-            f"{path}: sample rate {sample_rate_hz} Hz; accepted:"
-            f" {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} Hz"
-        )
-
-
 def _refuse_cut_short(path: Path, file: soundfile.SoundFile) -> None:
     """Refuse a WAV whose header promises more than is there.
 
@@ -406,23 +354,6 @@ def _blocks_of(path: Path, file: soundfile.SoundFile) -> Iterator[Array]:
         raise InputError(
             f"{path}: damaged or cut short: its header promises {promised} samples,"
             f" {count} are there"
-        )
-
-
-def _check_peaks(path: Path, peaks: Array, seconds: float) -> None:
-    if seconds < SHORTEST_SECONDS:
-        raise InputError(f"{path}: {seconds:.3g} s long; at least {SHORTEST_SECONDS:g} s is needed")
-    peak = peaks.max()  # NaN if any sample is
-    if not np.isfinite(peak):
-        raise InputError(f"{path}: holds samples that are not finite numbers (NaN or infinity)")
-    if peak == 0:
-        raise InputError(f"{path}: holds only silence")
-    if peak > 1e6:
-        raise InputError(f"{path}: peaks at {peak:.3g}, which is not audio with full scale 1.0")
-    if peak < amplitude(QUIETEST_DBFS):
-        raise InputError(
-            f"{path}: peaks at {decibels(peak):.0f} dBFS, which is silence to every ear; at least"
-            f" {QUIETEST_DBFS:g} dBFS is needed"
         )
 
 

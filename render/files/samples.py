@@ -4,7 +4,8 @@ from importlib import resources
 from pathlib import Path
 
 from presolder.models.errors import InputError
-from presolder.render.files.audio import Recording, read_recording
+from presolder.render.files.audio import read_recording
+from presolder.render.files.recording import Recording
 
 SAMPLES = ("phrase", "string", "chords")
 

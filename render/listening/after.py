@@ -13,7 +13,7 @@ from presolder.models.errors import place
 from presolder.models.instrument.dirt import AnyDirt, Dirt
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
-from presolder.render.files.audio import Recording
+from presolder.render.files.recording import Recording
 from presolder.render.files.speaker import load_speaker
 
 

@@ -13,8 +13,8 @@ from presolder.models.instrument.stage import Stage
 from presolder.models.judging.ear import Ear
 from presolder.models.judging.merit import Heard, Merit, heard_at, merit
 from presolder.models.judging.situations import Heard as SituationHeard
-from presolder.render.files.audio import Recording
 from presolder.render.files.folder import file_stems
+from presolder.render.files.recording import Recording
 from presolder.render.listening.after import After
 from presolder.render.listening.comparisons import Comparing
 from presolder.render.report.sheet import Sheet

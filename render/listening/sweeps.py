@@ -25,8 +25,9 @@ from presolder.models.instrument.rig import Rig
 from presolder.models.judging.ear import Ear
 from presolder.models.judging.merit import unlike_bare
 from presolder.models.typing import Array
-from presolder.render.files.audio import Bits, Recording, write_audio
+from presolder.render.files.audio import Bits, write_audio
 from presolder.render.files.folder import MANIFEST, file_stems, new_folder
+from presolder.render.files.recording import Recording
 from presolder.render.files.tags import Tags
 from presolder.render.listening.after import After, join
 from presolder.render.listening.comparisons import Comparing, comparisons, with_bare

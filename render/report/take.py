@@ -8,7 +8,7 @@ from presolder.models.audio.emf import NULL_BANDS_HZ
 from presolder.models.audio.take import LARGEST_LIFT_DB, largest_lift
 from presolder.models.instrument.rig import Rig
 from presolder.models.typing import Array
-from presolder.render.files.audio import Recording
+from presolder.render.files.recording import Recording
 from presolder.render.report.numbers import rounded
 
 # Above which what is left of a take with nothing changed is worth a word; common practice, no

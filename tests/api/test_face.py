@@ -6,16 +6,19 @@ import json
 import subprocess
 import sys
 from collections.abc import Callable
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+import soundfile
 from numpydoc.docscrape import FunctionDoc
 
 import presolder as ps
 from presolder.models.audio import emf, renderer
 from presolder.models.circuit import equations
+from presolder.models.errors import InputError
 from presolder.models.judging import merit as figures
 from presolder.render.cli import SUMMARIES
 from presolder.render.listening import job
@@ -279,3 +282,124 @@ def test_a_pack_works_everything_out_once(
     # Six tables and the take; three a design; and the page's answer whether one is needed,
     # which judges all built-in designs.
     assert counts["assemble"] <= 8 + 3 * 3 + 15 + 6
+
+
+# Without noughts, of which there are two.
+TONE = np.sin(np.arange(60_000) * 0.05) * 0.2 + 0.3
+TWO = np.stack([TONE, -0.5 * TONE])
+
+
+@pytest.mark.parametrize(
+    ("given", "meant"),
+    [
+        (TONE, TONE[None]),
+        (TWO, TWO),
+        # As soundfile reads it.
+        (TWO.T, TWO),
+        (TWO.T.copy(), TWO),
+        (TWO.astype(np.float32), TWO.astype(np.float32)),
+        (np.rint(TWO * 2**15).astype(np.int16), np.rint(TWO * 2**15) / 2**15),
+        (np.rint(TWO * 2**31).astype(">i4"), np.rint(TWO * 2**31) / 2**31),
+        (np.rint(TWO * 2**7 + 2**7).astype(np.uint8), np.rint(TWO * 2**7) / 2**7),
+        (TONE.tolist(), TONE[None]),
+    ],
+)
+def test_an_array_is_a_take(given: Any, meant: np.ndarray) -> None:
+    take = ps.Recording(given, 48_000.0)  # type: ignore[arg-type]
+    assert np.array_equal(take.samples, meant) and take.samples.dtype == np.float64
+    assert type(take.sample_rate_hz) is int and take.flaws is not None
+    assert (
+        take.sha256 == sha256(np.ascontiguousarray(meant, np.float64).tobytes()).hexdigest()
+    )
+
+
+def test_integers_are_scaled_as_soundfile_scales_them(tmp_path: Path) -> None:
+    for kind, subtype in (("int16", "PCM_16"), ("int32", "PCM_32")):
+        soundfile.write(tmp_path / "a.wav", TONE, 48_000, subtype=subtype)
+        whole, rate = soundfile.read(tmp_path / "a.wav", dtype=kind)
+        assert np.array_equal(
+            ps.Recording(whole, rate).samples, ps.read(tmp_path / "a.wav").samples
+        )
+
+
+@pytest.mark.parametrize(
+    ("samples", "rate", "said"),
+    [
+        (np.ones((4, 9600)), 48_000, "4 channels; mono or stereo"),
+        (np.full(9600, np.nan), 48_000, "not finite"),
+        (np.zeros(9600), 48_000, "only silence"),
+        (TONE[:100], 48_000, "at least 0.1 s"),
+        (TONE, 0, "sample rate 0 Hz"),
+        (TONE, 48_000.5, "a whole number"),
+        (TONE, "48k", "is no number"),
+        (TONE, True, "is no number"),
+        (TONE * 1e9, 48_000, "not audio with full scale"),
+        (np.arange(9600), 48_000, "holds int64"),
+        (TONE + 0j, 48_000, "holds complex128"),
+        ([TONE, TONE[:3]], 48_000, "rows of several lengths"),
+        (np.zeros((2, 2, 2)), 48_000, "has the shape"),
+        (3.0, 48_000, "has the shape"),
+    ],
+)
+def test_an_array_that_is_no_take(samples: Any, rate: Any, said: str) -> None:
+    with pytest.raises(InputError, match=said):
+        ps.Recording(samples, rate)
+
+
+def test_a_take_may_be_a_path_an_array_or_a_recording(tmp_path: Path) -> None:
+    """In everything that takes one; two channels come out as two."""
+    soundfile.write(tmp_path / "a.wav", TWO.T, 48_000, subtype="DOUBLE")
+    path, turn = tmp_path / "a.wav", ps.turn(10, 5, travel=0.1, rest=0)
+    ways: list[Any] = [path, str(path), (TWO, 48_000), (TWO.T, 48_000), ps.read(path)]
+    works: tuple[Callable[[Any], Any], ...] = (
+        lambda take: ps.render(take, "humbucker-500k", "cap", turn)["cap"].tolist(),
+        lambda take: ps.need("humbucker-500k", take=take).plain(),
+        lambda take: ps.compare("humbucker-500k", "cap", take=take).plain(),
+        lambda take: ps.verify("humbucker-500k", {10: take, 5: take}).plain(),
+        lambda take: ps.cleanup("humbucker-500k", "cap", take=take, dials=[8.0]).plain(),
+    )
+    for work in works:
+        # But for what it is called.
+        first, *others = (json.dumps(work(take)).replace("a.wav", "array") for take in ways)
+        assert all(first == other for other in others)
+    assert ps.render((TWO.T, 48_000), "humbucker-500k", "cap", turn)["cap"].shape == (2, 4800)
+
+
+@pytest.mark.parametrize(
+    ("call", "said"),
+    [
+        (lambda: ps.render("x.wav", "humbucker-500k"), "x.wav: no such file"),
+        (lambda: ps.render(TONE, "humbucker-500k"), "give a Recording, a path, or"),
+        (lambda: ps.render((TONE, 48_000), 3), "rig = 3: Rig or str is wanted"),
+        (
+            lambda: ps.render((TONE, 48_000), "humbucker-500k", dirt="no"),
+            "dirt 'no' is unknown; one of",
+        ),
+        (lambda: ps.compare("humbucker-500k", designs=[3]), "design is a int; give a Design"),
+        (lambda: ps.need("humbucker-500k", dials="abc"), "dial = 'abc': a number, or a row"),
+        (lambda: ps.tailor("humbucker-500k", top="x"), "top = 'x': int is wanted"),
+        (lambda: ps.order([3]), "jobs = .3.: iterable of .* is wanted"),
+        (ps.turn, "turn: missing a required argument: 'start'"),
+    ],
+)
+def test_a_slip_is_said_in_one_line(call: Callable[[], object], said: str) -> None:
+    with pytest.raises(InputError, match=said) as told:
+        call()
+    assert "\n" not in str(told.value)
+
+
+def test_a_fault_of_ones_own_is_no_slip(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What goes wrong inside, with nothing wrong in what was given, is not put on the caller."""
+    monkeypatch.setattr("presolder._judge.transfer", lambda *_: {}[1])
+    with pytest.raises(KeyError):
+        ps.response("humbucker-500k", "cap", hz=500, dial=5)
+
+
+def test_names_stand_for_what_they_name() -> None:
+    turn = ps.turn(10, 5, travel=0.1, rest=0)
+    take = (TONE, 48_000)
+    by_name = ps.render(take, "humbucker-500k", "cap", turn, dirt="smooth")["cap"]
+    assert np.array_equal(
+        by_name,
+        ps.render(take, "humbucker-500k", [ps.design("cap")], turn, dirt=ps.dirt("smooth"))["cap"],
+    )

@@ -41,7 +41,7 @@ from presolder.models.judging.cleanup import (
     tone_harmonics,
     total_harmonic_distortion,
 )
-from presolder.render.files.audio import Recording
+from presolder.render.files.recording import Recording
 from rendering import Array, band_rms, rendered, resting, rms
 from running import presolder_here
 from takes import SAMPLES

@@ -21,7 +21,7 @@ from presolder.models.audio.renderer import Renderer
 from presolder.models.instrument.controls import Pot
 from presolder.models.instrument.designs import short_list
 from presolder.models.instrument.rig import Rig, Take
-from presolder.render.files.audio import Recording
+from presolder.render.files.recording import Recording
 from presolder.render.files.rigs import built_in_rigs, find_rig
 from random_circuits import random_rig
 from rendering import rendered, resting, rms

@@ -7,7 +7,7 @@ from presolder.models.audio.knob import steady_turn
 from presolder.models.instrument.controls import Pot
 from presolder.models.instrument.designs import short_list
 from presolder.models.instrument.rig import Rig
-from presolder.render.files.audio import Recording
+from presolder.render.files.recording import Recording
 from rendering import rendered
 
 # One of each topology, and the plainest twice.

@@ -28,7 +28,7 @@ from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.stage import STAGE_KINDS, Stage, StageKind
 from presolder.models.judging.played import CLEAN, Played, cleaning_order, compared, played, tones
-from presolder.render.files.audio import Recording
+from presolder.render.files.recording import Recording
 from rendering import Array, resting, rms
 from rigs import as_string_take
 

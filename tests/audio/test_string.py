@@ -12,7 +12,7 @@ from presolder.models.audio.knob import KnobPath
 from presolder.models.instrument.stage import Stage
 from presolder.models.instrument.string import String
 from presolder.models.typing import Array
-from presolder.render.files.audio import Recording
+from presolder.render.files.recording import Recording
 from presolder.render.listening.after import After
 from presolder.render.listening.job import Setting
 

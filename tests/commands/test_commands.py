@@ -17,7 +17,7 @@ import presolder as ps
 from presolder.models.errors import InputError
 from presolder.models.instrument.designs import BUILT_IN, short_list
 from presolder.render.commands.options import parse_frequencies
-from presolder.render.files.audio import Recording
+from presolder.render.files.recording import Recording
 from presolder.render.files.rigs import find_rig
 from presolder.render.report.take import remarks
 from rendering import rms

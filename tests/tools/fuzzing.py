@@ -6,6 +6,7 @@ no number that is none, nothing left behind, and no wait.
 """
 
 import contextlib
+import inspect
 import io
 import os
 import re
@@ -24,6 +25,8 @@ import numpy as np
 import soundfile
 from hypothesis import strategies as st
 
+import presolder as ps
+from presolder.models.audio.knob import KnobPath
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.errors import InputError, OddValueWarning
@@ -363,7 +366,80 @@ def command_lines(draw: st.DrawFn) -> list[str]:
     return ["x" if "/" in word or word.startswith("..") else word for word in words]
 
 
+# ---- the face ---------------------------------------------------------------------------
+
+_TONE = np.sin(np.arange(9600) * 0.05) * 0.2
+# Of a fitting kind, or nearly.
+_GOOD: dict[str, tuple[Any, ...]] = {
+    "take": ((_TONE, 48_000), (_TONE.reshape(-1, 1), 44_100.0), "none-such.wav", (_TONE, 0)),
+    "samples": (_TONE, _TONE[None], np.stack([_TONE, -_TONE]), (_TONE * 3e4).astype(np.int16)),
+    "sample_rate_hz": (48_000, np.int32(96_000), 44_100.0),
+    "rig": ("humbucker-500k", "none-such"), "name_or_path": ("piezo-buffered",),
+    "designs": ("cap", ["cap", "bare"], ("68k + 1n5",), []), "design": ("cap", "33k + (110k || 680p)"),
+    "path": (KnobPath((0.0, 0.1), (10.0, 5.0)),), "dirt": ("smooth", None, "none-such"),
+    "dials": (8, [8, 6.5], (7,), np.array([9.0, 3.0])), "dial": (5, [1, 10]), "hz": (500, [100.0, 3e3]),
+    "speaker": (None, "plain"), "hum_db": (None, -60), "plays": ("swells", None, "full"),
+    "listening_level": (70,), "tone_weight": (None, 0.5), "kind": ("diodes", "ordinary"), "drive": (10,),
+    "start": (10,), "stop": (0,), "travel": (0.1,), "rest": (0,), "points": ([(0, 10), (0.2, 5)],),
+    "text": ("halfway at 5", "10k"), "metres": (4.5,), "readings": ([],), "responses": ([],),
+    "resistance_ohms": (8e3,), "bare_hz": (6900,), "loaded_hz": (3100,), "added_farads": (470e-12,),
+    "ohms": ({10: 96e3, 5: 20e3, 0.0: 8e3}, {}), "meter_error": (0.01,), "fitted": ("bare",),
+    "wiring": ("lug",), "jobs": ([("humbucker-500k", "cap")], []), "stock": (None,), "name": ("phrase",),
+    "takes": ({10: (_TONE, 48_000), 6.0: (_TONE, 48_000)}, {}), "answers": ({"pickup": "single-coil"},),
+    "title": ("mine",), "captured": ("jack", "string", None), "seed": (1,), "draws": (10,),
+}  # fmt: skip
+_ODD = (
+    None, True, 0, -1, 3, 1e309, float("nan"), 10**30, "", "x", b"x", "8", (), [], [None], [[]], {}, {1: 2},
+    {"a": "b"}, set(), object(), np.array(3.0), np.zeros((0, 3)), np.zeros((2, 2, 2)), np.array(["a"]),
+    np.array([1 + 2j]), np.full(9600, np.nan), np.ones(9600, bool), np.arange(9600), [_TONE, _TONE[:5]],
+    (_TONE,), (_TONE, None), (_TONE, 48_000, 1), lambda: 3, Path(), 1j, np.float32(5.0), np.int64(7),
+)  # fmt: skip
+_FACE = (
+    "Recording", "render", "need", "compare", "curves", "response", "response_db", "builds", "rig", "design",
+    "designs", "dirt", "turn", "gesture", "read", "sample", "situations", "starter", "stock", "turn_wanted",
+    "cable_by_length", "cable_from_readings", "cable_from_responses", "coil_from_readings",
+    "coil_from_responses", "taper_at_jack", "taper_at_lugs", "order", "sheet", "verify", "cleanup",
+)  # fmt: skip
+# What is only quick with these.
+_BRIEF: dict[str, dict[str, Any]] = {
+    "render": {"designs": ["cap"], "path": KnobPath((0.0, 0.1), (10.0, 5.0))}, "compare": {"designs": "cap"},
+    "curves": {"designs": "cap"}, "builds": {"draws": 10}, "sheet": {"design": "cap"},
+    "cleanup": {"designs": "cap", "dials": [8.0], "take": (_TONE, 48_000)},
+}  # fmt: skip
+
+
+@st.composite
+def face_calls(draw: st.DrawFn) -> tuple[str, dict[str, Any]]:
+    """A function of the face, with arguments of which some are of no kind that it takes."""
+    name = draw(st.sampled_from(_FACE))
+    given = dict(_BRIEF.get(name, {}))
+    for argument, about in inspect.signature(getattr(ps, name)).parameters.items():
+        if argument in ("progress", "as_given"):
+            continue
+        fit = st.sampled_from(_GOOD.get(argument, (None,)))
+        if about.default is inspect.Parameter.empty:
+            given[argument] = draw(st.one_of(fit, fit, st.sampled_from(_ODD)))
+        elif draw(st.integers(0, 3)) == 0:
+            given[argument] = draw(st.one_of(fit, st.sampled_from(_ODD)))
+    return name, given
+
+
+def _face(call: tuple[str, dict[str, Any]]) -> None:
+    name, given = call
+    with in_scratch(), warnings.catch_warnings():
+        warnings.simplefilter("error")
+        warnings.simplefilter("ignore", OddValueWarning)
+        try:
+            made = getattr(ps, name)(**given)
+        except InputError as error:
+            require(str(error).strip() and "\n" not in str(error), "an error that is not one line")
+            return
+        if name == "render":
+            require(all(np.isfinite(audio).all() for audio in made.values()), "sound that is none")
+
+
 TARGETS = {
+    "face": Target(face_calls(), _face, 12),
     "rig": Target(spoilt_text(_rigs()), reading(_rig, ".toml"), 16),
     "designs": Target(spoilt_text(_DESIGNS), reading(_designs, ".toml"), 16),
     "jobs": Target(spoilt_text(_JOBS), reading(read_jobs, ".toml"), 10),
