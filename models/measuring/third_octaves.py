@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.stats import chi2
 
 from presolder.models.decibels import power, power_decibels
 from presolder.models.errors import InputError
@@ -15,6 +16,11 @@ _EDGE = 10.0 ** (1.0 / 20.0)
 _SEGMENT_SECONDS = 0.25
 # Bands this far below a take's strongest one are noise as likely as not.
 _QUIETEST_DB = 60.0
+# Noise is looked for in so many of a take's windows, the quietest, band by band; a band that is
+# more than half of it tells nothing. How well it is known: common practice, no source.
+_QUIET_SHARE, _MOST_NOISE, _NOISE_KNOWN = 0.1, 0.5, 0.35
+# A Hann window's lines are so many to a number of its own (Harris, Proc. IEEE 66, 1978).
+_LINES_A_NUMBER = 1.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,12 +35,28 @@ class Spectrum:
         The band that each line is in.
     band_db : ndarray, shape (b,)
         Level of each band of `BAND_HZ`.
+    noise_share : ndarray, shape (b,)
+        How much of its power is noise, as far as its quietest moments tell.
     """
 
     line_hz: Array
     line_power: Array
     line_band: NDArray[np.intp]
     band_db: Array
+    noise_share: Array
+
+    @property
+    def signal_db(self) -> Array:
+        """Level of each band without its noise; NaN where it does not stand out of it."""
+        told = self.noise_share <= _MOST_NOISE
+        told &= self.band_db > self.band_db.max() - _QUIETEST_DB
+        return np.where(told, self.band_db + power_decibels(1.0 - self.noise_share * told), np.nan)
+
+    @property
+    def noise_db(self) -> Array:
+        """How uncertain noise makes that level, as a standard deviation in dB."""
+        share = np.minimum(self.noise_share, _MOST_NOISE)
+        return np.asarray(10.0 / np.log(10.0) * _NOISE_KNOWN * share / (1.0 - share))
 
 
 def spectrum(samples: Array, sample_rate_hz: float) -> Spectrum:
@@ -58,31 +80,43 @@ def spectrum(samples: Array, sample_rate_hz: float) -> Spectrum:
     Notes
     -----
     Overlapping Hann windows (Welch, IEEE Trans. Audio Electroacoust. 15, 1967).
+    Of steady noise the quietest tenth of the windows has less than the mean, by
+    what the chi-squared distribution of a band's power says.
     """
     size = int(_SEGMENT_SECONDS * sample_rate_hz)
     if samples.size < 4 * size:
         raise InputError(f"only {samples.size / sample_rate_hz:.2f} s long; at least 1 s is needed")
     window = np.hanning(size)
     starts = np.arange(0, samples.size - size + 1, size // 2)
-    power = np.zeros(size // 2 + 1)
-    for start in starts:
-        power += np.square(np.abs(np.fft.rfft(window * samples[start : start + size])))
     hz = np.asarray(np.fft.rfftfreq(size, 1.0 / sample_rate_hz), dtype=np.float64)
     edges = np.append(BAND_HZ / _EDGE, BAND_HZ[-1] * _EDGE)
     band = np.searchsorted(edges, hz, side="right") - 1
     inside = (band >= 0) & (band < BAND_HZ.size)
-    sums = np.bincount(band[inside], power[inside], BAND_HZ.size)
+    power, each = np.zeros(int(inside.sum())), np.zeros((starts.size, BAND_HZ.size))
+    for i, start in enumerate(starts):
+        lines = np.square(np.abs(np.fft.rfft(window * samples[start : start + size])[inside]))
+        power += lines
+        each[i] = np.bincount(band[inside], lines, BAND_HZ.size)
+    sums = each.sum(axis=0)
     if not np.any(sums > 0):
         raise InputError("is silent")
     # Power per sample, so that takes of unequal rates compare.
     levels = power_decibels(sums / starts.size / np.square(window.sum()))
-    return Spectrum(hz[inside], power[inside], band[inside], levels)
+    count = np.bincount(band[inside], minlength=BAND_HZ.size)
+    return Spectrum(hz[inside], power, band[inside], levels, _noise_share(each, count))
 
 
-def usable(spectra: list[Spectrum]) -> NDArray[np.bool_]:
-    """Bands that stand out of the noise in every take, shape (b,)."""
-    levels = np.array([one.band_db for one in spectra])
-    return np.asarray(np.all(levels > levels.max(axis=1, keepdims=True) - _QUIETEST_DB, axis=0))
+def _noise_share(each: Array, lines: NDArray[np.intp]) -> Array:
+    """The share of noise in bands of so many lines, by their power in each window, (n, b)."""
+    quiet = max(2, int(_QUIET_SHARE * len(each)))
+    least = np.sort(each, axis=0)[:quiet].mean(axis=0)
+    freedom = 2.0 * np.maximum(lines / _LINES_A_NUMBER, 1.0)
+    share = quiet / len(each)
+    below = chi2.ppf(share, freedom)
+    # The mean of a chi-squared below a quantile, over the whole mean.
+    expected = chi2.cdf(below, freedom + 2.0) / share
+    mean = np.maximum(each.mean(axis=0), np.finfo(float).tiny)
+    return np.asarray(np.minimum(least / expected / mean, 1.0))
 
 
 def band_weights(reference: Spectrum, frequency_hz: Array) -> Array:

@@ -4,17 +4,16 @@ Takes of the same phrase at several dials are compared band by band with the
 guitar as described, and with every fault of `faults`.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 import scipy
-from numpy.typing import NDArray
 
 from presolder.models.circuit.assembly import assemble
 from presolder.models.circuit.response import transfer
-from presolder.models.decibels import decibels
+from presolder.models.decibels import decibels, power, power_decibels
 from presolder.models.errors import InputError
 from presolder.models.instrument.network import (
     Capacitor,
@@ -36,11 +35,11 @@ from presolder.models.measuring.faults import (
     faults,
 )
 from presolder.models.measuring.telling import Reading, telling_dial, telling_reading
-from presolder.models.measuring.third_octaves import BAND_HZ, Spectrum, band_weights, usable
-from presolder.models.measuring.wobble import Straying, left_over, misfit, straying, whitened
+from presolder.models.measuring.third_octaves import BAND_HZ, Spectrum, band_weights
+from presolder.models.measuring.wobble import Straying, Wobble
 from presolder.models.typing import Array
 
-Verdict = Literal["fits", "one cause", "several causes", "unexplained"]
+Verdict = Literal["fits", "cannot tell", "one cause", "several causes", "unexplained"]
 # The guitar as described is doubted when chance and ordinary parts would be this
 # far off once in two hundred times, in any take by itself or in all together.
 _DOUBT = 0.995
@@ -48,11 +47,13 @@ _DOUBT = 0.995
 _DISBELIEF = 0.9999
 # A fault is taken up when it makes the takes e^5 = 150 times likelier.
 SIGNIFICANT_CHI2 = 10.0
-# A rival is given up when the best fault makes the takes e^3 = 20 times likelier.
-CLEAR_CHI2 = 6.0
+# A rival is given up when the best fault makes the takes e^5 = 150 times likelier.
+CLEAR_CHI2 = 10.0
 _MODEL_HZ = np.geomspace(140.0, 7200.0, 72)
 _TREBLE_HZ = 1900.0
 _FEWEST_BANDS, _FEWEST_TREBLE_BANDS = 6, 3
+# What all designs have in common is heard at 10 only: a take from about there is needed.
+AT_TEN = 9.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,8 +121,9 @@ class Findings:
 
     Attributes
     ----------
-    verdict : {"fits", "one cause", "several causes", "unexplained"}
-        Fits the prediction; or one fault, or several, are not rejected by the
+    verdict : {"fits", "cannot tell", "one cause", "several causes", "unexplained"}
+        Fits the prediction; or nothing speaks against it, but no take was made
+        at 10, or noise hides what would; or one fault, or several, are not rejected by the
         takes; or all that were tried are.
     dial : ndarray, shape (t,)
         From high to low.
@@ -139,8 +141,10 @@ class Findings:
         The ohmmeter reading that tells most of the remaining ones apart, if any does.
     ask_dial : float or None
         The dial at which one more take would tell the two of `in_question` apart.
+    hidden : tuple of str
+        Faults that these takes would show, were it not for their noise.
     unseen : tuple of str
-        Faults that these takes would not show.
+        Faults that these takes do not tell from none; of a value its half and double.
     treble : bool
         Whether the takes have enough treble to judge by.
     highest_hz : float
@@ -158,6 +162,7 @@ class Findings:
     tried: tuple[Cause, ...]
     ask_ohms: Reading | None
     ask_dial: float | None
+    hidden: tuple[str, ...]
     unseen: tuple[str, ...]
     treble: bool
     highest_hz: float
@@ -303,48 +308,55 @@ def judged(told: Foretold, spectra: list[Spectrum]) -> Findings:
     InputError
         If too few bands are usable.
     """
-    bands = usable(spectra)
-    if bands.sum() < _FEWEST_BANDS:
-        raise InputError("fewer than 6 third-octave bands stand out of the noise in every take")
-    levels = np.array([one.band_db for one in spectra])
-    measured = levels - levels[0]
-    banded = _Banded(band_weights(spectra[0], _MODEL_HZ)[:, bands])
-    described = banded.levels(told.described_db)[0]
-    parts = banded.straying(told.described_strayed_db, told.described_db[0])
-    residual = measured[:, bands] - described
-    plain = float(misfit(residual, parts))
+    levels = np.array([one.signal_db for one in spectra])
+    # What is played is unknown: a band tells something if two takes have it.
+    levels[:, np.isfinite(levels).sum(axis=0) < 2] = np.nan
+    seen = np.isfinite(levels)
+    if seen.any(axis=0).sum() < _FEWEST_BANDS:
+        raise InputError("fewer than 6 third-octave bands stand out of the noise in two takes")
+    noise = np.array([one.noise_db for one in spectra])
+    evidence = _Evidence(
+        Wobble(np.where(seen, noise, np.inf)), band_weights(spectra[0], _MODEL_HZ), levels
+    )
+    described = evidence.banded(told.described_db)[0]
+    moves = evidence.moves(told.described_strayed_db, told.described_db[0])
+    parts = evidence.wobble.straying(moves)
+    residual = levels - described
+    plain = float(evidence.wobble.misfit(residual, parts))
     tried = []
     for fault, gain, strayed in zip(told.fault, told.gain_db, told.strayed_db, strict=True):
         own = told.described_db[0] if fault.values else gain[0]
-        spread = banded.straying(strayed, own)
-        tried.append(_fitted(fault, measured, banded.levels(gain), spread, bands))
+        spread = evidence.wobble.straying(evidence.moves(strayed, own))
+        tried.append(_fitted(fault, evidence, evidence.banded(gain), spread))
     tried.sort(key=lambda cause: cause.chi2)
-    off = _dials_off(told.dial, left_over(residual, parts))
-    size = told.dial.size, int(bands.sum())
-    verdict, causes = _verdict(plain, bool(off), tried, *size)
+    off = _dials_off(told.dial, residual, moves, evidence.wobble)
+    freedom = evidence.wobble.freedom
+    verdict, causes = _verdict(plain, bool(off), tried, freedom)
+    hidden, unseen = _unseen(told, evidence, described, moves, plain)
+    if verdict == "fits" and (told.dial.max() < AT_TEN or hidden):
+        verdict = "cannot tell"
     several = verdict == "several causes"
-    expected = np.full_like(measured, np.nan)
-    expected[:, bands] = described
     return Findings(
-        verdict, told.dial, np.where(bands, measured, np.nan), expected, plain,
-        _limit(_DOUBT, *size), off, causes, tuple(tried),
+        verdict, told.dial, levels - levels[0], np.where(seen, described, np.nan), plain,
+        _limit(_DOUBT, freedom), off, causes, tuple(tried),
         telling_reading([cause.guitar for cause in causes]) if several else None,
-        _telling_dial(causes, told.dial, banded) if several else None,
-        _unseen(told, banded, described, parts),
-        int((bands & (BAND_HZ > _TREBLE_HZ)).sum()) >= _FEWEST_TREBLE_BANDS,
-        float(BAND_HZ[bands].max()),
+        _telling_dial(causes, told.dial, evidence) if several else None,
+        hidden, unseen,
+        int((seen.any(axis=0) & (BAND_HZ > _TREBLE_HZ)).sum()) >= _FEWEST_TREBLE_BANDS,
+        float(BAND_HZ[seen.any(axis=0)].max()),
     )  # fmt: skip
 
 
-def _telling_dial(causes: tuple[Cause, ...], dial: Array, banded: "_Banded") -> float | None:
+def _telling_dial(causes: tuple[Cause, ...], dial: Array, evidence: "_Evidence") -> float | None:
     """Where to play once more to tell the two in question apart."""
     pair = _rivals(causes)
     if pair is None:
         return None
 
     def apart(dials: Array) -> float:
-        first, second = (banded.levels(_gain_db(cause.guitar, dials)) for cause in pair)
-        return float(np.square(whitened(first - second)).sum())
+        first, second = (evidence.banded(_gain_db(cause.guitar, dials)) for cause in pair)
+        quiet = Wobble(np.where(evidence.wobble.seen.any(axis=0), np.zeros_like(first), np.inf))
+        return float(np.square(quiet.whitened(first - second)).sum())
 
     return telling_dial(dial, apart, CLEAR_CHI2)
 
@@ -355,25 +367,25 @@ def _rivals(causes: tuple[Cause, ...]) -> tuple[Cause, Cause] | None:
 
 
 @dataclass(frozen=True, eq=False)
-class _Banded:
-    """From responses to usable bands, weighted by the spectrum of what is played."""
+class _Evidence:
+    """What takes tell: how certain their bands are, what these are made of, and their levels."""
 
+    wobble: Wobble
     weights: Array
+    levels_db: Array
 
-    def levels(self, gain_db: Array) -> Array:
-        """Shape (..., t, f) to (..., t, b)."""
-        return np.asarray(10.0 * np.log10(10.0 ** (gain_db / 10.0) @ self.weights))
+    def banded(self, gain_db: Array) -> Array:
+        """From responses to bands, shape (..., t, f) to (..., t, b)."""
+        return np.asarray(power_decibels(power(gain_db) @ self.weights))
 
-    def straying(self, moved_db: Array, from_db: Array) -> Straying:
+    def moves(self, moved_db: Array, from_db: Array) -> Array:
         """What a standard deviation of each part does to the bands of a guitar."""
-        return straying(self.levels(from_db + moved_db) - self.levels(from_db))
+        return self.banded(from_db + moved_db) - self.banded(from_db)
 
 
-def _fitted(
-    fault: Fault, measured: Array, levels: Array, parts: Straying, bands: NDArray[np.bool_]
-) -> Cause:
+def _fitted(fault: Fault, evidence: _Evidence, levels: Array, parts: Straying) -> Cause:
     """The value of a fault that fits best; between two of its values, by a straight line."""
-    seen = measured[:, bands]
+    seen, misfit = evidence.levels_db, evidence.wobble.misfit
     chi2 = misfit(seen - levels, parts)
     best = int(np.argmin(chi2))
     value = fault.values[best] if fault.values else fault.nominal
@@ -388,9 +400,7 @@ def _fitted(
         if some[k] < least:
             least, at = float(some[k]), between[k]
             value = _between(fault, best, other, float(share[k]))
-    left = np.full_like(measured, np.nan)
-    left[:, bands] = seen - at
-    return Cause(fault, value, least, left)
+    return Cause(fault, value, least, seen - at)
 
 
 def _between(fault: Fault, one: int, other: int, share: float) -> float:
@@ -400,29 +410,35 @@ def _between(fault: Fault, one: int, other: int, share: float) -> float:
     return float(low * (high / low) ** share)
 
 
-def _limit(probability: float, takes: int, bands: int) -> float:
-    return float(scipy.stats.chi2.ppf(probability, (takes - 1) * bands))
+def _limit(probability: float, freedom: int) -> float:
+    return float(scipy.stats.chi2.ppf(probability, freedom))
 
 
-def _dials_off(dial: Array, left: Array) -> tuple[float, ...]:
+def _dials_off(dial: Array, residual: Array, moves: Array, wobble: Wobble) -> tuple[float, ...]:
     """Dials whose level or shape chance would not be this far off."""
-    takes, bands = left.shape[0], left.shape[1] - 1
-    # Each take's share of the freedom that the common spectrum leaves; two tests a take.
-    share = 1.0 - 1.0 / takes
-    each = 1.0 - (1.0 - _DOUBT) / (2 * takes)
-    shape = np.square(left[:, :-1]).sum(axis=1) / share > scipy.stats.chi2.ppf(each, bands - 1)
-    level = np.square(left[:, -1]) / share > scipy.stats.chi2.ppf(each, 1)
-    return tuple(float(d) for d in dial[shape | level])
+
+    def misfit(some: Wobble) -> float:
+        return float(some.misfit(residual, some.straying(moves)))
+
+    # Two tests a take.
+    each, whole, off = 1.0 - (1.0 - _DOUBT) / (2 * dial.size), misfit(wobble), []
+    for take, stood in enumerate(dial):
+        at_any, without = wobble.at_any_level(take), wobble.without(take)
+        of_level, of_shape = misfit(at_any), misfit(without)
+        freedom = max(wobble.freedom - without.freedom - 1, 1)
+        if whole - of_level > _limit(each, 1) or of_level - of_shape > _limit(each, freedom):
+            off.append(float(stood))
+    return tuple(off)
 
 
 def _verdict(
-    plain: float, any_off: bool, tried: list[Cause], takes: int, bands: int
+    plain: float, any_off: bool, tried: list[Cause], freedom: int
 ) -> tuple[Verdict, tuple[Cause, ...]]:
     best = tried[0] if tried else None
     better = best is not None and plain - best.chi2 >= SIGNIFICANT_CHI2
-    if plain <= _limit(_DOUBT, takes, bands) and not any_off and not better:
+    if plain <= _limit(_DOUBT, freedom) and not any_off and not better:
         return "fits", ()
-    if best is None or best.chi2 > _limit(_DISBELIEF, takes, bands):
+    if best is None or best.chi2 > _limit(_DISBELIEF, freedom):
         return "unexplained", ()
     remain = [cause for cause in tried if cause.chi2 - best.chi2 < CLEAR_CHI2]
     remain.sort(key=lambda cause: PLAUSIBILITY.index(cause.fault.kind))
@@ -441,20 +457,48 @@ def culprits(causes: Sequence[Cause]) -> tuple[str, ...]:
     return tuple(seen)
 
 
-def _unseen(told: Foretold, banded: _Banded, described: Array, parts: Straying) -> tuple[str, ...]:
-    """Faults that would change these takes by less than what is taken up."""
-    blind = []
+def _unseen(
+    told: Foretold, evidence: _Evidence, described: Array, moves: Array, plain: float
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Faults that these takes do not tell from none: those that noise hides, and all.
+
+    Of a value its double and its half.
+    """
+    noisy = evidence.wobble
+    quiet = Wobble(np.where(noisy.seen.any(axis=0), np.zeros_like(described), np.inf))
+    parts, quiet_parts = noisy.straying(moves), quiet.straying(moves)
+    hidden, blind = [], []
     for fault, gain in zip(told.fault, told.gain_db, strict=True):
-        far = banded.levels(gain)
-        if fault.values:
-            values = np.array(fault.values)
-            if fault.unit in ("dial", "midpoint"):
-                far = far[np.abs(values - fault.nominal) >= 2 * fault.spread]
-            else:
-                far = far[(values >= 2 * fault.nominal) & (values < 4 * fault.nominal)]
-        if far.size and np.median(misfit(far - described, parts)) < SIGNIFICANT_CHI2:
-            blind.append(fault.culprit if fault.values else fault.text)
-    return tuple(dict.fromkeys(blind))
+        slips, untold = tuple(_slips(fault)), []
+        for words, k in slips:
+            far = evidence.banded(gain[k])
+            seen = float(noisy.misfit(far - described, parts))
+            rejected = float(noisy.misfit(evidence.levels_db - far, parts)) - plain
+            if seen < SIGNIFICANT_CHI2 or rejected < CLEAR_CHI2:
+                untold.append(words)
+            # By their noise, and not because they are few or far from where it shows.
+            if seen < SIGNIFICANT_CHI2 and (
+                float(quiet.misfit(far - described, quiet_parts)) > 2 * SIGNIFICANT_CHI2
+            ):
+                hidden.append(words)
+        both = len(untold) == len(slips) > 1
+        blind += [f"the {fault.culprit}'s value"] if both else untold
+    return tuple(dict.fromkeys(hidden)), tuple(dict.fromkeys(blind))
+
+
+def _slips(fault: Fault) -> Iterator[tuple[str, int]]:
+    """A fault in words, and which of its guitars has it; of a value that is twice off, or half."""
+    if not fault.values:
+        yield fault.text, 0
+        return
+    values = np.array(fault.values)
+    if fault.unit in ("dial", "midpoint"):
+        wanted = [fault.nominal - 3 * fault.spread, fault.nominal + 3 * fault.spread]
+        wanted = [one for one in wanted if values[0] <= one <= values[-1]]
+    else:
+        wanted = [0.5 * fault.nominal, 2.0 * fault.nominal]
+    for value in wanted:
+        yield fault.worded(value), int(np.argmin(np.abs(np.log((values + 1e-9) / (value + 1e-9)))))
 
 
 def in_figures(levels_db: Array) -> tuple[Array, Array]:

@@ -48,7 +48,7 @@ def verify(
     """Compare recordings at several dials with the prediction.
 
     Says whether they fit, and if not, which faults agree with them.
-    Exit status: 0 it fits, 3 it does not, 2 something given cannot be used.
+    Exit status: 0 it fits, 3 it does not or that cannot be told, 2 something given cannot be used.
     """
     design = given_design(design_name)
     takes = read_takes(take_texts)

@@ -9,7 +9,7 @@ from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
 from presolder.models.measuring.telling import Reading
 from presolder.models.measuring.third_octaves import BAND_HZ
-from presolder.models.measuring.verify import Cause, Findings, in_figures
+from presolder.models.measuring.verify import AT_TEN, Cause, Findings, in_figures
 from presolder.render.report.numbers import finite, ohms_text
 from presolder.render.report.table import Block, Table, lines_of, shows_itself
 
@@ -78,6 +78,12 @@ class VerifyReport:
                     " and a player's wobble allow."
                 )
                 return (said, *self._caveats())
+            case "cannot tell":
+                said = (
+                    "Nothing speaks against it at the dials recorded, but whether it fits cannot be"
+                    f" told: {'; '.join(self._untold())}."
+                )
+                return (said, *self._caveats())
             case "unexplained":
                 assert found.nearest is not None
                 return (
@@ -101,6 +107,18 @@ class VerifyReport:
                     *self._to_tell(),
                     *self._caveats(),
                 )
+
+    def _untold(self) -> list[str]:
+        """Why it cannot be told, and what would mend it."""
+        found, why = self.found, []
+        if found.dial.max() < AT_TEN:
+            why.append("no take was made at 10, where the guitar is heard without its bypass")
+        if found.hidden:
+            why.append(
+                "the takes' own noise hides what would show that"
+                f" {'; that '.join(found.hidden)}: record louder, or further from what hums"
+            )
+        return why
 
     def _where(self) -> str:
         off = self.found.off
@@ -131,8 +149,8 @@ class VerifyReport:
                 f"The takes hold nothing above {found.highest_hz:.0f} Hz that stands out of the"
                 " noise: too little treble to judge by. Play brighter, or louder into the input."
             )
-        if found.verdict == "fits" and found.unseen:
-            said.append(f"These takes would not show: {'; '.join(found.unseen)}.")
+        if found.verdict in ("fits", "cannot tell") and found.unseen:
+            said.append(f"These takes would fit as well if: {'; '.join(found.unseen)}.")
         return said
 
     def lines(self) -> list[str]:
@@ -160,6 +178,7 @@ class VerifyReport:
                 "ohms": finite(np.array(found.ask_ohms.ohms), 1),
             },
             "ask_dial": found.ask_dial,
+            "hidden": list(found.hidden),
             "unseen": list(found.unseen),
             "enough_treble": found.treble,
             "band_hz": [round(float(hz), 2) for hz in BAND_HZ],

@@ -308,9 +308,7 @@ def test_an_array_is_a_take(given: Any, meant: np.ndarray) -> None:
     take = ps.Recording(given, 48_000.0)  # type: ignore[arg-type]
     assert np.array_equal(take.samples, meant) and take.samples.dtype == np.float64
     assert type(take.sample_rate_hz) is int and take.flaws is not None
-    assert (
-        take.sha256 == sha256(np.ascontiguousarray(meant, np.float64).tobytes()).hexdigest()
-    )
+    assert take.sha256 == sha256(np.ascontiguousarray(meant, np.float64).tobytes()).hexdigest()
 
 
 def test_integers_are_scaled_as_soundfile_scales_them(tmp_path: Path) -> None:

@@ -17,13 +17,15 @@ from bench import (
     heard,
     phrase,
     planted_faults,
+    played_again,
     recorded,
     response,
     wobbling,
 )
-from confusion import PLAYINGS, SMALL_DB, matrix, totals
+from confusion import PLAYINGS, SMALL_DB, in_noise, matrix, totals
 from scipy.signal import resample_poly
 
+import presolder as ps
 from netlist import at_dial, parts_of
 from presolder.models.circuit.assembly import assemble
 from presolder.models.circuit.response import transfer
@@ -41,7 +43,6 @@ from presolder.models.measuring.third_octaves import (
     band_gain_db,
     band_weights,
     spectrum,
-    usable,
 )
 from presolder.models.measuring.verify import (
     _MODEL_HZ,
@@ -53,8 +54,9 @@ from presolder.models.measuring.verify import (
     strayed_guitars,
     verify,
 )
-from presolder.models.measuring.wobble import BAND_WOBBLE_DB, LEVEL_WOBBLE_DB, whitened
+from presolder.models.measuring.wobble import BAND_WOBBLE_DB, LEVEL_WOBBLE_DB, Wobble
 from presolder.render.files.rigs import built_in_rigs, find_rig
+from presolder.render.report.verify import VerifyReport
 from rigs import single
 from running import in_process, presolder_here, program_at
 from takes import DOCS, PROGRAMS
@@ -116,7 +118,8 @@ def test_planted_faults(playings: int) -> None:
     whole = counted.total()
     assert whole >= 120 * playings
     assert (counted["alone"] + counted["among others"]) / whole >= 0.95 - few(playings, 0.95, whole)
-    assert counted["alone"] / whole >= 0.60
+    # What is 150 times less likely is given up, and no less, so that nothing wrong is named alone.
+    assert counted["alone"] / whole >= 0.45
     assert counted["another alone"] / whole <= 0.02 + few(playings, 0.02, whole)
     good = next(row.large for row in rows if row.name == "good")
     assert good["said to fit"] / good.total() >= 0.95
@@ -179,7 +182,7 @@ def test_the_value_that_is_named_is_the_one_that_was_put_in() -> None:
         ("68k + 1n5", "120k + 1n5", 120e3),
         ("120k || 680p", "120k || 1n5", 1.5e-9),
     ):
-        (cause,) = found(rig, parse_expression(told), (rig, parse_expression(built))).causes
+        cause = found(rig, parse_expression(told), (rig, parse_expression(built))).tried[0]
         # As near as the player's wobble lets it: measured within 6.3 %; neighbours lie 21 % apart.
         assert cause.value == pytest.approx(value, rel=0.12)
     # Without wobble, between the least that is tried, a 17.8th, and the next, which is a 14.7th.
@@ -193,8 +196,8 @@ def test_the_value_that_is_named_is_the_one_that_was_put_in() -> None:
     volume = rig.first.volume
     for midpoint in (0.3, 0.08):
         bent = replace(volume, taper=replace(volume.taper, midpoint=midpoint))
-        (cause,) = found(rig, None, (rig.with_volume(bent), None)).causes
-        assert cause.value == pytest.approx(midpoint, abs=0.003)
+        cause = found(rig, None, (rig.with_volume(bent), None)).tried[0]
+        assert cause.value == pytest.approx(midpoint, abs=0.01)
 
 
 def test_faults_of_a_gang() -> None:
@@ -219,10 +222,10 @@ def test_a_guitar_in_which_nothing_can_be_suspected() -> None:
 
 
 def test_one_dial_that_is_off_is_not_diluted() -> None:
-    """4.7 dB at one dial of five, in the level alone: common to all bands."""
+    """7.5 dB at one dial of five, in the level alone: common to all bands."""
     rig, network, _ = guitar_of(0)
     gains = played(rig, network, 5)
-    gains[3] = gains[3] + 4.7
+    gains[3] = gains[3] + 7.5
     said = verify(rig, network, np.array(DIALS), [heard(gain) for gain in gains])
     assert said.verdict != "fits"
     assert said.off == (3.0,)
@@ -230,12 +233,13 @@ def test_one_dial_that_is_off_is_not_diluted() -> None:
 
 def test_chance_alone_puts_a_dial_off_once_in_two_hundred_times() -> None:
     """Takes that wobble in level and in 17 bands, as is assumed of a player, and nothing else."""
-    random, goes = np.random.default_rng(3), 4_000
+    random, goes, wobble = np.random.default_rng(3), 1_000, Wobble(np.zeros((len(DIALS), 17)))
     level = random.normal(0, LEVEL_WOBBLE_DB, (goes, len(DIALS), 1))
-    left = whitened(level + random.normal(0, BAND_WOBBLE_DB, (goes, len(DIALS), 17)))
-    alarms = sum(bool(_dials_off(np.array(DIALS), one)) for one in left)
+    left = level + random.normal(0, BAND_WOBBLE_DB, (goes, len(DIALS), 17))
+    nothing = np.zeros((0, len(DIALS), 17))
+    alarms = sum(bool(_dials_off(np.array(DIALS), one, nothing, wobble)) for one in left)
     # A half percent, give or take three standard deviations.
-    assert 7 < alarms < 34
+    assert 0 < alarms < 12
 
 
 def test_where_a_dials_shape_and_level_begin_to_be_off() -> None:
@@ -244,14 +248,17 @@ def test_where_a_dials_shape_and_level_begin_to_be_off() -> None:
     Two tests a take leave each 0.0005, beyond which a chi squared of three
     degrees lies from 17.73 on and one of one degree from 12.12 (tables; from memory).
     """
-    wobble = np.random.default_rng(4).normal(0, BAND_WOBBLE_DB, (20_000, 4))
-    assert np.square(whitened(wobble)[:, :-1]).sum(axis=1).mean() == pytest.approx(3.0, rel=0.03)
-    for column, limit in ((0, 17.73), (4, 12.12)):
+    wobble, nothing = Wobble(np.zeros((5, 4))), np.zeros((0, 5, 4))
+    # Of which the spectrum common to the takes has had its fifth.
+    shape, level = np.array([1.0, -1.0, 0.0, 0.0]) / np.sqrt(2), np.full(4, 0.5)
+    for direction, limit, variance in (
+        (shape, 17.73, BAND_WOBBLE_DB**2),
+        (level, 12.12, BAND_WOBBLE_DB**2 + 4 * LEVEL_WOBBLE_DB**2),
+    ):
         for chi2, off in ((limit - 0.1, ()), (limit + 0.1, (5.0,))):
-            left = np.zeros((5, 5))
-            # Of which the spectrum common to the takes has had its fifth.
-            left[2, column] = np.sqrt(0.8 * chi2)
-            assert _dials_off(np.array(DIALS), left) == off
+            residual = np.zeros((5, 4))
+            residual[2] = direction * np.sqrt(chi2 * variance / 0.8)
+            assert _dials_off(np.array(DIALS), residual, nothing, wobble) == off
 
 
 def test_readings_count_from_the_highest_dial() -> None:
@@ -262,7 +269,7 @@ def test_readings_count_from_the_highest_dial() -> None:
     seen = np.isfinite(said.measured_db[0])
     assert seen.sum() > 10 and np.all(said.measured_db[0, seen] == 0)
     for row, one in zip(said.measured_db, spectra, strict=True):
-        assert row[seen] == pytest.approx((one.band_db - spectra[0].band_db)[seen])
+        assert row[seen] == pytest.approx((one.signal_db - spectra[0].signal_db)[seen])
     gains = [response(parts_of(rig, network, at_dial(dial)), _GRID_HZ) for dial in DIALS]
     gain_db = 20 * np.log10(np.array(gains) / gains[0])
     wanted = band_gain_db(spectra[0], _GRID_HZ, gain_db)
@@ -376,7 +383,62 @@ def test_says_what_the_takes_cannot_show() -> None:
     rig, network, _ = guitar_of(0)
     said = found(rig, network, (rig, network), 2, (10.0, 9.0))
     assert said.verdict == "fits"
-    assert {"volume taper", "C1"} <= set(said.unseen)
+    assert {"the C1's value", "the volume pot's value"} <= set(said.unseen)
+    assert any("of its track at half" in one for one in said.unseen)
+
+
+@pytest.mark.parametrize("noise_db", [-90, -70, -50])
+def test_noise_is_found_in_the_quiet_moments(noise_db: float) -> None:
+    """White noise under a phrase with a second's silence: its share of each band is told."""
+    audio, rate = phrase()
+    late = np.concatenate([np.zeros(rate), audio])
+    noise = np.random.default_rng(1).normal(0, 10 ** (noise_db / 20), late.size)
+    found, alone = spectrum(late + noise, rate), spectrum(noise, rate)
+    true = 10 ** ((alone.band_db - found.band_db) / 10)
+    large = true > 0.003
+    assert np.abs(10 * np.log10(found.noise_share[large] / true[large])).max(initial=0.0) < 3.0
+    clean = spectrum(late, rate)
+    told = np.isfinite(found.signal_db)
+    off = np.abs(found.signal_db - clean.band_db)[told]
+    assert (off <= 3 * found.noise_db[told] + 0.05).all()
+
+
+@pytest.mark.parametrize("at_ten", [True, False])
+def test_a_take_at_ten_is_needed(at_ten: bool) -> None:
+    rig, network, _ = guitar_of(0)
+    dials = (10.0, 7.0, 4.0) if at_ten else (8.0, 6.0, 3.0)
+    said = found(rig, network, (rig, network), 3, dials)
+    assert said.verdict == ("fits" if at_ten else "cannot tell")
+    told = "\n".join(VerifyReport(rig, ps.design("cap"), said).lines())
+    assert ("no take was made at 10" in told) != at_ten
+
+
+def test_a_bypass_to_ground_in_noise() -> None:
+    """A resistor and a capacitor from the input lug to ground, in what a bench has for noise: its
+    capacitor is not blamed alone."""
+    rig = find_rig("humbucker-500k").as_recorded
+    network = parse_expression("68k + 1n5")
+    (fault,) = (one for one in faults(rig, network) if one.kind == "lugs" and "input" in one.text)
+    told = foretold(rig, network, np.array(DIALS))
+    chain = fault.guitars[0].chain()
+    gains = list(np.abs(transfer(assemble(chain.branches), _GRID_HZ, np.array(DIALS))))
+    for noise in (-110.0, -90.0, -78.0, -70.0):
+        for seed in range(3):
+            said = judged(told, played_again(gains, np.random.default_rng(seed), noise))
+            assert "lugs" in [cause.fault.kind for cause in said.causes], (noise, seed)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("count", [60, pytest.param(900, marks=THOROUGH)])
+def test_planted_faults_as_a_bench_records_them(count: int) -> None:
+    """Noise of -110 to -60 dBFS, each take late, louder or softer, and every part astray."""
+    said = in_noise(count)
+    good, faulty = said["good"], said["large"]
+    assert faulty["another alone"] == 0
+    # What the takes do not tell from none is named where they fit.
+    limit = 0.02 + 2 * np.sqrt(0.02 / (count / 2))
+    assert faulty["passed over"] / faulty.total() <= limit
+    assert good["called faulty"] / good.total() <= limit
 
 
 def test_band_gain_of_noise_is_the_mean_square_response() -> None:
@@ -396,7 +458,7 @@ def test_band_gain_of_noise_is_the_mean_square_response() -> None:
 def test_a_line_between_two_known_frequencies_has_a_share_of_each() -> None:
     """By logarithms; beyond them, all of the nearest."""
     lines, band = np.array([900.0, 1000.0, 1300.0]), np.array([8, 8, 8])
-    one = Spectrum(lines, np.array([1.0, 5.0, 2.0]), band, np.zeros(BAND_HZ.size))
+    one = Spectrum(lines, np.array([1.0, 5.0, 2.0]), band, *np.zeros((2, BAND_HZ.size)))
     share = 5 * np.log(1000 / 950) / np.log(1200 / 950)
     weights = band_weights(one, np.array([950.0, 1200.0]))[:, 8]
     assert weights == pytest.approx(np.array([1 + 5 - share, 2 + share]) / 8)
@@ -411,7 +473,8 @@ def test_bands_above_the_take_are_empty_and_left_out() -> None:
     rise = np.diff(found.band_db[full]) - 1.0
     assert np.abs(rise).max() < 1.5 and abs(rise.mean()) < 0.2
     assert found.band_db[-1] < found.band_db[full].min() - 60
-    assert usable([found])[full].all() and not usable([found])[-1]
+    # Steady, so that its quietest moments are as loud as it: all of it is taken for noise.
+    assert found.noise_share[full].min() > 0.5 and np.isnan(found.signal_db).all()
     with pytest.raises(InputError, match="is silent"):
         spectrum(np.zeros(8_000), 8_000)
     with pytest.raises(InputError, match="only 0.50 s long"):
@@ -422,9 +485,15 @@ def test_misfit_counts_as_chi_squared_does() -> None:
     """Wobble of the assumed size gives a mean of (takes - 1) x bands."""
     random = np.random.default_rng(11)
     takes, bands = 4, 17
-    residuals = random.normal(0, 0.7, (2000, takes, bands)) + random.normal(0, 1, (2000, takes, 1))
-    values = np.square(whitened(residuals)).sum(axis=(1, 2))
-    freedom = (takes - 1) * bands
+    level, noise = random.normal(0, 1.75, (2000, takes, 1)), random.uniform(0, 2, (takes, bands))
+    # Two bands that one take alone has, and one that none has, tell nothing.
+    noise[1:, :2] = noise[:, 2] = np.inf
+    sizes = np.sqrt(0.7**2 + np.where(np.isfinite(noise), noise, 0.0) ** 2)
+    residuals = random.normal(0, 1, (2000, takes, bands)) * sizes + level
+    wobble = Wobble(noise)
+    values = np.square(wobble.whitened(residuals)).sum(axis=-1)
+    freedom = (takes - 1) * (bands - 3)
+    assert wobble.freedom == freedom
     assert np.mean(values) == pytest.approx(freedom, rel=0.02)
     assert np.var(values) == pytest.approx(2 * freedom, rel=0.1)
 

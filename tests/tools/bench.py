@@ -4,7 +4,7 @@ The circuits are solved here a second time, by node voltages, from the netlists
 of `netlist.py`. Faults are written down as a technician would make them.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 
@@ -12,6 +12,7 @@ import numpy as np
 import soundfile
 
 from netlist import Part, _add, at_dial, parts_of
+from presolder.models.audio.take import sounding
 from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.network import Capacitor, Network, Parallel, Series
 from presolder.models.instrument.rig import Rig
@@ -107,7 +108,26 @@ def heard(gain_db: Array) -> Spectrum:
     gain = np.interp(np.log(plain.line_hz), np.log(_GRID_HZ), gain_db)
     power = plain.line_power * 10 ** (gain / 10)
     sums = np.bincount(plain.line_band, power, BAND_HZ.size)
-    return Spectrum(plain.line_hz, power, plain.line_band, 10 * np.log10(sums))
+    return Spectrum(plain.line_hz, power, plain.line_band, 10 * np.log10(sums), plain.noise_share)
+
+
+def played_again(
+    gains: Sequence[Array], random: np.random.Generator, noise_dbfs: float
+) -> list[Spectrum]:
+    """Takes as a bench makes them: each played again, up to a second late, louder or softer, in noise.
+
+    Of the first one the loudest sample is at -6 dBFS; the noise is white, an RMS.
+    """
+    rate = phrase()[1]
+    scale = 0.5 / np.abs(recorded(20 * np.log10(gains[0]))).max()
+    takes = []
+    for gain in gains:
+        audio = scale * recorded(wobbling(gain, random, 0.0))
+        audio = np.concatenate([np.zeros(int(random.integers(rate))), audio])
+        audio *= 10 ** (random.uniform(-3.0, 3.0) / 20)
+        audio += random.normal(0.0, 10 ** (noise_dbfs / 20), audio.size)
+        takes.append(spectrum(sounding(audio[None], rate)[0], rate))
+    return takes
 
 
 def recorded(gain_db: Array) -> Array:
@@ -128,11 +148,11 @@ def responses(guitar: int, fault: str, spread_seed: int | None = None) -> tuple[
     return tuple(response(planted.parts(dial), _GRID_HZ) for dial in DIALS)
 
 
-def largest_change_db(guitar: int, fault: str) -> float:
+def largest_change_db(guitar: int, fault: str, spread_seed: int | None = None) -> float:
     """By how much a fault moves any frequency of any take against the one at 10."""
     changes = []
     for name in (fault, "good"):
-        level = 20 * np.log10(np.array(responses(guitar, name)))
+        level = 20 * np.log10(np.array(responses(guitar, name, spread_seed)))
         changes.append(level - level[0])
     inside = (BAND_HZ[0] < _GRID_HZ) & (BAND_HZ[-1] > _GRID_HZ)
     return float(np.abs(changes[0] - changes[1])[:, inside].max())

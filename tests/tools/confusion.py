@@ -13,6 +13,7 @@ from bench import (
     heard,
     largest_change_db,
     planted_faults,
+    played_again,
     responses,
     wobbling,
 )
@@ -23,7 +24,7 @@ PLAYINGS = 5
 GOOD_PLAYINGS = 40
 # What moves no band of any take by this is within what a player's wobble hides.
 SMALL_DB = 3.0
-OUTCOMES = ("alone", "among others", "said to fit", "others", "another alone")
+OUTCOMES = ("alone", "among others", "said to fit", "cannot tell", "others", "another alone")
 # What the search calls each culprit that is not named alike: by its kinds.
 _KINDS = {
     "swap": ("swapped",), "joined": ("joined",), "lugs": ("lugs",), "old": ("old",),
@@ -51,8 +52,8 @@ def is_it(planted: Fault, cause: Cause) -> bool:
 
 
 def outcome(planted: Fault, found: Findings) -> str:
-    if found.verdict == "fits":
-        return "said to fit"
+    if found.verdict in ("fits", "cannot tell"):
+        return "said to fit" if found.verdict == "fits" else "cannot tell"
     alone = len(culprits(found.causes)) == 1
     if any(is_it(planted, cause) for cause in found.causes):
         return "alone" if alone else "among others"
@@ -76,6 +77,49 @@ def matrix(playings: int = PLAYINGS, *, with_spread: bool = False) -> tuple[Row,
                 found = judged(told, [heard(wobbling(gain, random)) for gain in gains])
                 (row.small if small else row.large)[outcome(planted, found)] += 1
     return tuple(rows.values())
+
+
+def in_noise(count: int, seed: int = 0) -> dict[str, Counter[str]]:
+    """Guitars as a bench records them, every other one good: what is said of them.
+
+    Of large faults it is told how often one is *passed over*: said to fit, and not
+    named among what the takes do not tell.
+    """
+    random, said = (
+        np.random.default_rng(seed),
+        {"good": Counter(), "large": Counter(), "small": Counter()},
+    )
+    told = {}
+    for number in range(count):
+        guitar, spread = int(random.integers(len(GUITARS))), int(random.integers(1 << 20))
+        rig, network, old = guitar_of(guitar)
+        if guitar not in told:
+            told[guitar] = foretold(rig, network, np.array(DIALS), old)
+        kinds = tuple(planted_faults(rig, network, old))
+        planted = kinds[0 if number % 2 == 0 else int(random.integers(1, len(kinds)))]
+        gains = responses(guitar, planted.name, spread)
+        noise_dbfs = float(random.uniform(-110.0, -60.0))
+        found = judged(told[guitar], played_again(gains, random, noise_dbfs))
+        if planted.name == "good":
+            good = "called good" if found.verdict in ("fits", "cannot tell") else "called faulty"
+            said["good"][found.verdict if good == "called good" else good] += 1
+            continue
+        changed = largest_change_db(guitar, planted.name, spread)
+        size = "large" if changed >= SMALL_DB else "small"
+        said[size][_in_noise(planted, found)] += 1
+    return said
+
+
+def _in_noise(planted: Fault, found: Findings) -> str:
+    if found.verdict != "fits":
+        return outcome(planted, found)
+    words = [
+        cause.fault.culprit if cause.fault.values else cause.fault.text
+        for cause in found.tried
+        if is_it(planted, cause)
+    ]
+    named = any(word in untold for word in words for untold in found.unseen)
+    return "said to fit, and named" if named else "passed over"
 
 
 def totals(rows: tuple[Row, ...]) -> Counter[str]:
