@@ -142,6 +142,7 @@ class Instrument:
             tone=None if self._only_volume else self.tone,
             position=position,
             behind_switch=self._only_volume and len(self.positions) > 1,
+            blend_dial=None if self.blend is None else self.blend.dial,
             buffer=self.buffer,
             pedal=None
             if pedal is None

@@ -141,6 +141,8 @@ class Rig:
         Where its switch stands; empty if it has none.
     behind_switch : bool
         Whether the switch lies before the first channel's volume, which all share.
+    blend_dial : float or None
+        Where the blend pot stands that two of its volumes are the gangs of, if it has one.
     """
 
     channels: tuple[Channel, ...]
@@ -158,6 +160,7 @@ class Rig:
     pedal: Pedal | None = None
     position: str = ""
     behind_switch: bool = False
+    blend_dial: float | None = None
 
     def __post_init__(self) -> None:
         if not 1 <= len(self.channels) <= MOST_CHANNELS:

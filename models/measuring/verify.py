@@ -45,8 +45,8 @@ Verdict = Literal["fits", "cannot tell", "one cause", "several causes", "unexpla
 _DOUBT = 0.995
 # No fault is believed that chance would be this far off from once in ten thousand times.
 _DISBELIEF = 0.9999
-# A fault is taken up when it makes the takes e^5 = 150 times likelier.
-SIGNIFICANT_CHI2 = 10.0
+# A fault is taken up when it makes the takes e^6 = 400 times likelier.
+SIGNIFICANT_CHI2 = 12.0
 # A rival is given up when the best fault makes the takes e^5 = 150 times likelier.
 CLEAR_CHI2 = 10.0
 _MODEL_HZ = np.geomspace(140.0, 7200.0, 72)

@@ -3,6 +3,7 @@
 import math
 
 from presolder.models.instrument.quantities import format_quantity
+from presolder.models.measuring.soldered import Ohms
 from presolder.models.typing import Array
 
 
@@ -19,6 +20,17 @@ def rounded(value: float | None, decimals: int = 4) -> float | None:
 def finite(values: Array, decimals: int = 4) -> list[float | None]:
     """Numbers for JSON, null where there is none."""
     return [round(float(value), decimals) if math.isfinite(value) else None for value in values]
+
+
+def span_text(ohms: Ohms) -> str:
+    """A reading in two figures, and between what it lies with pots as they are sold."""
+    low, middle, high = (ohms_text(one, 2) for one in (ohms.low, ohms.middle, ohms.high))
+    if low == middle == high:
+        return middle
+    unit = f" {middle.split()[-1]}"
+    if low.endswith(unit) and high.endswith(unit):
+        low, high = low.removesuffix(unit), high.removesuffix(unit)
+    return f"{middle} ({low} to {high})"
 
 
 def ohms_text(ohms: float, figures: int = 3, near_zero: float = 100.0) -> str:

@@ -12,7 +12,7 @@ import numpy as np
 from presolder.render.report.soldering import CAUTIONS, PotBlock, Step
 
 # Sizes of type, from large to small, and the paper within its margins: A4 less 9 mm all round.
-_SIZES = (11.0, 10.4, 9.8, 9.2, 8.7, 8.3, 8.0, 7.6)
+_SIZES = (11.0, 10.4, 9.8, 9.2, 8.7, 8.3, 8.0, 7.6, 7.2)
 _WIDTH, _HEIGHT = 544.0, 790.0
 SMALLEST_POINTS = _SIZES[-1]
 # Height of the guitar's schematic for each of its channels, over the size of type.

@@ -194,7 +194,7 @@ class Sheet:
             "orders": soldering.orders(self.rig, network),
             "ceramics": soldering.CERAMIC_NOTE if capacitors else "",
             "removal": soldering.removal_note(self.rig, network),
-            "before": soldering.preparations(network),
+            "before": soldering.preparations(self.rig, network),
             "pots": pots,
             "cautions": soldering.CAUTIONS,
             "alike": len({pot.lugs for pot in pots}) == 1,

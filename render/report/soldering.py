@@ -26,18 +26,18 @@ from presolder.models.instrument.placement import (
 )
 from presolder.models.instrument.quantities import format_quantity
 from presolder.models.instrument.rig import Channel, Rig
-from presolder.models.instrument.taper import BENT_TAPERS, Taper
+from presolder.models.instrument.taper import BENT_TAPERS, DIAL_MAX, Taper
 from presolder.models.judging.ranking import effort
 from presolder.models.measuring.soldered import (
     GANG_DIALS,
     Probe,
     Work,
-    bare_ohms,
+    across,
     gang_ohms,
     probes,
     works,
 )
-from presolder.render.report.numbers import ohms_text
+from presolder.render.report.numbers import ohms_text, span_text
 
 # From here on film capacitors are what is sold.
 _FILM_FARADS = 10e-9
@@ -190,11 +190,12 @@ def removal_note(rig: Rig, network: Network | None) -> str:
     return f"Take out the bypass that is fitted now, {format_network(old)}."
 
 
-def preparations(network: Network | None) -> tuple[Step, ...]:
+def preparations(rig: Rig, network: Network | None) -> tuple[Step, ...]:
     """What comes before the first joint.
 
     Parameters
     ----------
+    rig : Rig
     network : Network or None
         What will be fitted.
 
@@ -205,13 +206,20 @@ def preparations(network: Network | None) -> tuple[Step, ...]:
     if network is None:
         return ()
     gangs = any(isinstance(leaf, Gang) for leaf in leaves(network))
+    independent = any(work.wiring == "independent" for work in works(rig))
     steps = [
         Step(
             "Photograph the wiring, disconnect a battery if there is one, and cover the finish"
             " around the cavity; hot solder marks it."
         ),
         Step(
-            "Find the lugs, nothing plugged in. The middle one is the wiper lug.",
+            "Find the lugs by the meter, nothing plugged in: a left-handed pot has its outer lugs"
+            " the other way round. The middle one is the wiper lug"
+            + (
+                ", where this guitar's pickup comes in; its input lug carries the output."
+                if independent
+                else "."
+            ),
             "knob at 10, the outer lug that reads near 0 Ω to the wiper lug is the input lug, the"
             " other outer one the ground lug",
         ),
@@ -242,9 +250,13 @@ def pot_blocks(rig: Rig, network: Network | None) -> tuple[PotBlock, ...]:
     if network is None:
         return ()
     blocks = []
-    for work in works(rig):
+    for work in works(rig, network):
         title = f"{_whose(rig, work)}volume pot, {_pot_text(work.one.volume)}"
-        steps = (*_removal(rig, work), *_soldering(work, network))
+        steps = (
+            _first_reading(rig, work, network),
+            *_removal(rig, work, network),
+            *_soldering(rig, work, network),
+        )
         blocks.append(PotBlock(title, steps, _lug_table(rig, work, network)))
     return tuple(blocks)
 
@@ -255,42 +267,73 @@ def _whose(rig: Rig, work: Work) -> str:
     return f"{work.name} "
 
 
-def _removal(rig: Rig, work: Work) -> list[Step]:
+def _others_stand(rig: Rig, work: Work) -> str:
+    """Where all else stands that a reading depends on, to follow the knob's place."""
+    if rig.pedal is not None and work.one is rig.pedal.volume:
+        return ""
+    said = [f"switch at {rig.position!r}"] if rig.position else []
+    if rig.blend_dial is not None:
+        said.append(f"blend at {rig.blend_dial:g}")
+    else:
+        for name, other in zip(rig.volume_names, rig.channels, strict=False):
+            at = other.held_at if work.others_at is None else work.others_at
+            if other is not work.one and at is not None:
+                said.append(f"{name} volume at {at:g}")
+    if rig.master is not None and work.one is not rig.master:
+        at = DIAL_MAX if rig.master.held_at is None else rig.master.held_at
+        said.append(f"master at {at:g}")
+    return "".join(f", {one}" for one in said)
+
+
+def _first_reading(rig: Rig, work: Work, network: Network) -> Step:
+    """What the meter says before the iron, and will again unless something changes."""
+    read = across(work, network)
+    return Step(
+        "Before the iron, write down what you read: a pot may be a fifth off.",
+        f"knob at {read.dial:g}{_others_stand(rig, work)}, input lug to wiper lug"
+        f" {span_text(read.before)}",
+    )
+
+
+def _removal(rig: Rig, work: Work, network: Network) -> list[Step]:
     """Taking out what is fitted now."""
     old = rig.take.network
     if old is None:
         return []
     parts = ", ".join(value_text(placed.leaf) for placed in placed_parts(old))
-    ohms = bare_ohms(work, 0.0)
+    read = across(work, network)
     return [
         Step(
             f"Take out the bypass that is fitted now, {format_network(old)} ({parts}): unsolder it"
             " from the input lug and the wiper lug.",
-            f"knob at 0, input lug to wiper lug {ohms_text(ohms)}",
+            f"knob at {read.dial:g}{_others_stand(rig, work)}, input lug to wiper lug"
+            f" {span_text(read.without)}",
         )
     ]
 
 
-def _soldering(work: Work, network: Network) -> list[Step]:
-    placed = placed_parts(network)
+def _soldering(rig: Rig, work: Work, network: Network) -> list[Step]:
+    placed, standing = placed_parts(network), _others_stand(rig, work)
     gangs = [part for part in placed if isinstance(part.leaf, Gang)]
     steps = _fit_gangs(gangs, work.one.volume)
-    steps += [_solder(probe) for probe in probes(work, network)]
+    steps += [_solder(probe, standing) for probe in probes(work, network)]
     joints = sorted({p for part in placed for p in (part.start, part.end) if p[:5] == "joint"})
     if joints:
         them = "it" if len(joints) == 1 else "them"
         steps.append(
             Step(
-                f"Keep {' and '.join(joints)} in the air, away from the case, and sleeve {them}."
+                f"Keep {' and '.join(joints)} in the air, away from the case and from shielding,"
+                f" which are ground, and sleeve {them}."
                 " Neither resistors nor these capacitors have a polarity."
             )
         )
-    ground = "wiper lug" if work.wiring == "lug" else "wiper lug (pickup off)"
+    read = across(work, network)
     steps.append(
         Step(
             "Look it over before closing.",
-            "knob at 10, input lug to wiper lug near 0 Ω; knob at 0,"
-            f" {ground} to ground near 0 Ω; at 10 nothing has changed by ear",
+            f"knob at {read.dial:g}{standing}, input lug to wiper lug {span_text(read.after)};"
+            " knob at 10, input lug to wiper lug near 0 Ω; knob at 0, wiper lug to ground near 0 Ω;"
+            " at 10 nothing has changed by ear",
         )
     )
     return steps
@@ -305,14 +348,14 @@ def _fit_gangs(gangs: list[Placed], volume: Pot) -> list[Step]:
             " of section 1. Lugs without a section are section 1's; a clockwise lug is the outer"
             " one that the wiper reaches at 10.",
             "section 1, outer lug to outer lug, before its leads:"
-            f" {ohms_text(volume.resistance_ohms)}",
+            f" {ohms_text(volume.resistance_ohms, 2)}; all within a fifth",
         )
     ]
     for part in gangs:
         assert isinstance(part.leaf, Gang)
         used, unused = _gang_lugs(part.leaf)
         read = ", ".join(
-            f"{ohms_text(ohms)} at {dial:g}"
+            f"{ohms_text(ohms, 2)} at {dial:g}"
             for dial, ohms in zip(GANG_DIALS, gang_ohms(part.leaf), strict=True)
         )
         steps.append(
@@ -331,7 +374,7 @@ def _gang_lugs(gang: Gang) -> tuple[str, str]:
     return lugs if gang.at_ten == "zero" else lugs[::-1]
 
 
-def _solder(probe: Probe) -> Step:
+def _solder(probe: Probe, standing: str) -> Step:
     part = probe.part
     start, end = _the(part.start), _the(part.end)
     if isinstance(part.leaf, Gang):
@@ -343,20 +386,19 @@ def _solder(probe: Probe) -> Step:
         )
     else:
         do = f"Solder {part.name}, {value_text(part.leaf)}, from {start} to {end}."
-    return Step(do, _check(probe))
+    return Step(do, _check(probe, standing))
 
 
-def _check(probe: Probe) -> str:
-    part = probe.part
-    where = f"knob at {probe.dial:g}, {part.start} to {part.end}"
+def _check(probe: Probe, standing: str) -> str:
+    part, ohms = probe.part, span_text(probe.ohms)
+    where = f"knob at {probe.dial:g}{standing}, {part.start} to {part.end}"
     if isinstance(part.leaf, Capacitor):
-        still = "open" if probe.ohms == float("inf") else f"still {ohms_text(probe.ohms)}"
+        still = "open" if probe.ohms.middle == float("inf") else f"still {ohms}"
         return f"{where} {still}, not near 0 Ω"
     if probe.tells:
-        without = ohms_text(probe.without_ohms)
-        return f"{where} {ohms_text(probe.ohms)} (without it {without})"
+        return f"{where} {ohms}; without it {span_text(probe.without)}"
     own = "" if isinstance(part.leaf, Gang) else f"by itself, before: {value_text(part.leaf)}; "
-    return f"{own}{where} {ohms_text(probe.ohms)}, with or without it"
+    return f"{own}{where} {ohms}, with or without it"
 
 
 def _the(place: str) -> str:
@@ -419,8 +461,8 @@ def _own_tone(rig: Rig, work: Work) -> Tone | None:
 CAUTIONS: tuple[str, ...] = (
     "Unplug the guitar from the amplifier, and anything else, before you open it.",
     "A soldering iron burns long after it is switched off; stand it in its holder.",
-    "Solder in moving air or under an extractor, keep the fumes out of your face, and wash your"
-    " hands afterwards.",
+    "Solder in moving air or under an extractor, and keep the fumes out of your face.",
+    "Solder may hold lead, old joints do: wash your hands afterwards.",
     "Wear eye protection: hot solder spits and cut leads fly.",
     "Heat damages pots: no more than about three seconds a lug, then let it cool.",
     "Never open a mains-powered amplifier; it can kill when it is unplugged.",
