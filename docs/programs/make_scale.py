@@ -135,16 +135,18 @@ def draw() -> None:
         # By relative error, since the largest is not to rule the rest.
         table = np.stack(columns, axis=1)
         terms = np.linalg.lstsq(table / seconds[:, None], np.ones(count.size), rcond=None)[0]
-        axes.plot(count, table @ terms, color="0.6", lw=1)
-        axes.plot(count, seconds, "o", color="C0")
+        axes.plot(count, table @ terms, color="0.6", lw=1, label="straight, as above")
+        axes.plot(count, seconds, "o", color="C0", label="processor time")
         axes.set(xlabel=label, ylabel="s of processor", ylim=(0, None), xlim=(0, None))
         said = f"{terms[0]:.2g} s + {terms[1]:.3g} s each"
         if kind == "audio":
             said += f" + {terms[2]:.3g} s an hour of takes"
         axes.set_title(said, fontsize=9)
         beside = axes.twinx()
-        beside.plot(count, memory, "s", color="C1", ms=4)
+        beside.plot(count, memory, "s", color="C1", ms=4, label="memory (right)")
         beside.set(ylabel="MB at most", ylim=(0, max(400.0, 1.1 * memory.max())))
+    named = {line.get_label(): line for axes in figure.axes for line in axes.get_lines()}
+    figure.legend(handles=list(named.values()), loc="outside lower center", ncols=3, frameon=False)
     figure.savefig(PICTURE, metadata={"Date": None})
 
 

@@ -108,6 +108,13 @@ def gated_loudness(powers: Array) -> float | None:
     return float(_OFFSET_DB + power_decibels(loud[loud > relative].mean()))
 
 
+def loudest_lufs(powers: Array) -> float:
+    """Loudness of the loudest 400 ms of what `hop_powers` measured; of silence, minus infinity."""
+    window = np.ones(min(_HOPS_PER_BLOCK, max(powers.size, 1)))
+    most = np.convolve(powers, window / window.size, mode="valid").max(initial=0.0)
+    return float(_OFFSET_DB + power_decibels(most))
+
+
 def hop_powers(blocks: Iterable[Array], sample_rate_hz: float) -> Array:
     """Mean square after K-weighting of each whole 100 ms, summed over channels, shape (hops,)."""
     hop = round(_HOP_SECONDS * sample_rate_hz)

@@ -6,10 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from presolder.models.audio.loudness import integrated_loudness
+from presolder.models.audio.loudness import hop_powers, integrated_loudness, loudest_lufs
 from presolder.models.decibels import decibels
 
 PEAK_DBFS = -1.0
+# So much louder than the take's own loudest moment dirt may be, or one setting of the volume
+# would not serve both.
+DIRT_OVER_CLEAN_LU = 3.0
 
 
 @dataclass(frozen=True)
@@ -43,6 +46,14 @@ def shared_gain_db(peaks_db: Iterable[float]) -> float:
     """
     loudest = max(peaks_db)
     return PEAK_DBFS - loudest if np.isfinite(loudest) else 0.0
+
+
+def clean_lufs(take: NDArray[np.floating], sample_rate_hz: float) -> float:
+    """Loudness of a take's loudest 400 ms with its peak at -1 dBFS, shape (channels, n)."""
+    samples = np.asarray(take, dtype=np.float64)
+    peak = max(float(samples.max()), -float(samples.min()))
+    powers = hop_powers([samples], sample_rate_hz)
+    return loudest_lufs(powers) + PEAK_DBFS - float(decibels(peak))
 
 
 def matching_gains_db(levels: list[Level]) -> list[float | None]:

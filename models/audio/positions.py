@@ -7,8 +7,17 @@ from typing import Literal, get_args
 import numpy as np
 from numpy.typing import NDArray
 
+from presolder.models.audio.ends import faded
 from presolder.models.audio.knob import KnobPath
-from presolder.models.audio.matching import Level, matching_gains_db, measure, shared_gain_db
+from presolder.models.audio.loudness import hop_powers, loudest_lufs
+from presolder.models.audio.matching import (
+    DIRT_OVER_CLEAN_LU,
+    Level,
+    clean_lufs,
+    matching_gains_db,
+    measure,
+    shared_gain_db,
+)
 from presolder.models.audio.renderer import Renderer
 from presolder.models.audio.stages import Stages, Voice, evenly_driven, voice
 from presolder.models.cores import side_by_side
@@ -139,11 +148,13 @@ def _voice_pieces(
 
     def at(place: tuple[int, Voice, float | None, KnobPath]) -> list[_Rendered]:
         setup, joined, dial, path = place
-        audios = [whole.astype(np.float32) for whole in joined.whole(path, take)]
-        return [
-            _Rendered(setup, index, dial, audio, measure(audio, rate))
-            for index, audio in enumerate(audios)
-        ]
+        made = []
+        for index, whole in enumerate(joined.whole(path, take)):
+            (ended,) = faded([whole], whole.shape[1], rate)
+            audio = ended.astype(np.float32)
+            loudest = -np.inf if dirt is None else loudest_lufs(hop_powers([ended], rate))
+            made.append(_Rendered(setup, index, dial, audio, measure(audio, rate), loudest))
+        return made
 
     rendered = []
     places = [
@@ -154,7 +165,10 @@ def _voice_pieces(
     for some in side_by_side(at, places):
         rendered += some
         progress(1)
-    return _levelled(name, rendered)
+    ceiling = np.inf
+    if dirt is not None:
+        ceiling = clean_lufs(take, rate) + DIRT_OVER_CLEAN_LU
+    return _levelled(name, rendered, ceiling)
 
 
 @dataclass(frozen=True, eq=False)
@@ -166,18 +180,29 @@ class _Rendered:
     dial: float | None
     audio: NDArray[np.float32]
     level: Level
+    # Of its loudest 400 ms; minus infinity where it has no ceiling.
+    loudest_lufs: float
 
 
-def _levelled(name: VoiceName, rendered: list[_Rendered]) -> list[Piece]:
+def _levelled(name: VoiceName, rendered: list[_Rendered], ceiling_lufs: float) -> list[Piece]:
     """Pieces of one voice with the gains that make them comparable."""
-    true_gain_db = shared_gain_db(one.level.peak_db for one in rendered)
+    loudest = max(one.loudest_lufs for one in rendered)
+    true_gain_db = min(
+        shared_gain_db(one.level.peak_db for one in rendered), ceiling_lufs - loudest
+    )
     swept = [one for one in rendered if one.dial is None]
     held = [one for one in rendered if one.dial is not None]
-    matched = {
-        id(one): gain_db
-        for alike in (swept, held)
-        for one, gain_db in zip(alike, matching_gains_db([one.level for one in alike]), strict=True)
-    }
+    matched: dict[int, float | None] = {}
+    for alike in (swept, held):
+        gains_db = matching_gains_db([one.level for one in alike])
+        over = [
+            one.loudest_lufs + gain_db - ceiling_lufs
+            for one, gain_db in zip(alike, gains_db, strict=True)
+            if gain_db is not None
+        ]
+        too_loud = max(0.0, *over) if over else 0.0
+        for one, gain_db in zip(alike, gains_db, strict=True):
+            matched[id(one)] = None if gain_db is None else gain_db - too_loud
     return [
         Piece(one.setup, one.design, one.dial, name, one.audio, true_gain_db, matched[id(one)])
         for one in rendered

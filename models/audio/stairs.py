@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from presolder.models.audio.ends import faded
 from presolder.models.audio.knob import KnobPath
 from presolder.models.audio.matching import measure
 from presolder.models.audio.stages import Voice
@@ -11,8 +12,7 @@ from presolder.models.decibels import amplitude
 from presolder.models.typing import Array
 
 DIALS = (10.0, 8.0, 7.0, 6.0, 5.0, 4.0, 3.0)
-PHRASE_SECONDS = 2.4
-_FADE_SECONDS = 0.01
+PHRASE_SECONDS = 2.5
 _STEP_GAP_SECONDS, _BESIDE_GAP_SECONDS, _PLACE_GAP_SECONDS = 0.25, 0.15, 0.6
 
 
@@ -43,13 +43,10 @@ def held_phrases(voice: Voice, take: Array, dials: tuple[float, ...]) -> list[li
     """
     rate = voice.renderer.sample_rate_hz
     seconds = take.shape[1] / rate
-    fade = np.ones(take.shape[1])
-    count = min(round(_FADE_SECONDS * rate), take.shape[1] // 2)
-    fade[:count] = (np.arange(count) + 0.5) / count
-    fade *= fade[::-1]
+    paths = [KnobPath((0.0, seconds), (dial, dial)) for dial in dials]
     return [
-        [audio * fade for audio in voice.whole(KnobPath((0.0, seconds), (dial, dial)), take)]
-        for dial in dials
+        [np.concatenate(list(faded([audio], audio.shape[1], rate)), axis=1) for audio in audios]
+        for audios in (voice.whole(path, take) for path in paths)
     ]
 
 
@@ -73,7 +70,7 @@ def beside_bare(
     design: int,
     bare: int,
     sample_rate_hz: float,
-    gains: list[float] | None = None,
+    gains: list[list[float]] | None = None,
 ) -> Strip:
     """Bare, design, bare at each dial.
 
@@ -84,8 +81,8 @@ def beside_bare(
     design, bare : int
         Their indices.
     sample_rate_hz : float
-    gains : list of float, optional
-        What to multiply the design with at each dial.
+    gains : list of list of float, optional
+        What to multiply each design with, at each dial.
 
     Returns
     -------
@@ -93,25 +90,29 @@ def beside_bare(
         Three pieces a dial.
     """
     pieces, gaps = [], []
-    for at_dial, gain in zip(held, gains or [1.0] * len(held), strict=True):
-        other = at_dial[bare]
-        pieces += [other, gain * at_dial[design], other]
+    for row, at_dial in enumerate(held):
+        own, its = (1.0, 1.0) if gains is None else (gains[bare][row], gains[design][row])
+        other = own * at_dial[bare]
+        pieces += [other, its * at_dial[design], other]
         gaps += [_BESIDE_GAP_SECONDS, _BESIDE_GAP_SECONDS, _PLACE_GAP_SECONDS]
     return _joined(pieces, gaps, sample_rate_hz)
 
 
-def gains_to_bare(held: list[list[Array]], bare: int, sample_rate_hz: float) -> list[list[float]]:
-    """Gains that make every design as loud as the bare pot, by design and then by dial.
+def gains_to_loudest(
+    held: list[list[Array]], bare: int, sample_rate_hz: float
+) -> list[list[float]]:
+    """Gains that make all as loud as the bare pot at its loudest dial, by design and by dial.
 
     Notes
     -----
     Loudness after ITU-R BS.1770; what has none, for silence, stays as it is.
     """
     levels = [[measure(audio, sample_rate_hz).loudness_lufs for audio in row] for row in held]
+    loudest = max((row[bare] for row in levels if row[bare] is not None), default=None)  # type: ignore[type-var]
     return [
         [
-            1.0 if own is None or row[bare] is None else amplitude(row[bare] - own)  # type: ignore[operator]
-            for row, own in ((row, row[design]) for row in levels)
+            1.0 if own is None or loudest is None else amplitude(loudest - own)
+            for own in (row[design] for row in levels)
         ]
         for design in range(len(held[0]))
     ]

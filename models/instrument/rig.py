@@ -301,16 +301,19 @@ class Rig:
         independent = ", independent wiring" if self.volume_wiring == "independent" else ""
         first = self.first
         held = "" if first.held_at is None else f", at {first.held_at:g}"
+        blended = self.blend_dial is not None
+        turned = f"{first.volume}{independent}{held}"
         rows = [
             *switch,
             ("pickup", str(first.pickup)),
-            ("volume", f"{first.volume}{independent}{held}"),
+            ("blend", f"{first.volume}, at {self.blend_dial:g}") if blended else ("volume", turned),
         ]
         if first.tone is not None:
             rows.append(("tone", str(first.tone)))
         for ordinal, other in zip(ORDINALS[1:], self.channels[1:], strict=False):
             rows.append((ordinal, f"pickup {other.pickup}"))
-            rows.append(("", f"volume {other.volume}, {_stands(other)}"))
+            if not blended:
+                rows.append(("", f"volume {other.volume}, {_stands(other)}"))
             if other.tone is not None:
                 rows.append(("", f"tone {other.tone}"))
         rows += self._onward_rows()

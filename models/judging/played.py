@@ -82,7 +82,7 @@ class Played:
     def unevenness_db(self) -> float:
         """By how much its steps from dial to dial differ: their standard deviation."""
         steps = np.diff(decibels(np.maximum(self.distortion, _FLOOR))) / np.diff(self.dial)
-        return float(np.std(steps))
+        return float(np.std(steps)) if steps.size else 0.0
 
     @property
     def edge_left_db(self) -> float:

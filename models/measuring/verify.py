@@ -313,7 +313,10 @@ def judged(told: Foretold, spectra: list[Spectrum]) -> Findings:
     levels[:, np.isfinite(levels).sum(axis=0) < 2] = np.nan
     seen = np.isfinite(levels)
     if seen.any(axis=0).sum() < _FEWEST_BANDS:
-        raise InputError("fewer than 6 third-octave bands stand out of the noise in two takes")
+        raise InputError(
+            "fewer than 6 third-octave bands stand out of the noise in two takes; play a phrase"
+            " with pauses, since steady sound counts as noise"
+        )
     noise = np.array([one.noise_db for one in spectra])
     evidence = _Evidence(
         Wobble(np.where(seen, noise, np.inf)), band_weights(spectra[0], _MODEL_HZ), levels

@@ -79,7 +79,7 @@ def demo(
     with progress_on_terminal("rendering") as progress:
         manifest = ps.render_files(
             out, take, rig, short_list(rig.volume), sweep, dirt=dirt, speaker=speaker,
-            hum_db=hum_db, stairs=True, beside_bare=True, phrase_s=1.2, force=force,
+            hum_db=hum_db, stairs=True, beside_bare=True, phrase_s=2.5, force=force,
             progress=progress,
         )  # fmt: skip
     say_rendered(manifest, out, as_json)

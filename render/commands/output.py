@@ -31,7 +31,7 @@ LUFS_EXPLAINED = (
 _TRIALS = {
     "stairs": "the phrase at one dial after the other",
     "ab_true": "bare, design, bare at each dial, at true loudness",
-    "ab_matched": "the same, made equally loud",
+    "ab_matched": "the same, all as loud as at 10",
 }
 
 

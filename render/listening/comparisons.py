@@ -13,7 +13,7 @@ from presolder.models.audio.stairs import (
     PHRASE_SECONDS,
     Strip,
     beside_bare,
-    gains_to_bare,
+    gains_to_loudest,
     held_phrases,
     stairs,
 )
@@ -30,7 +30,7 @@ SHORTEST_SECONDS, LONGEST_SECONDS = 0.5, 30.0
 _SAID = {
     "stairs": "dial by dial",
     "ab_true": "beside bare, at true loudness",
-    "ab_matched": "beside bare, equally loud",
+    "ab_matched": "beside bare, all as loud as at 10",
 }
 
 
@@ -149,10 +149,10 @@ def comparisons(
     if asked.beside_bare:
         bare = next(i for i, design in enumerate(designs) if design.network is None)
         others = [i for i in range(len(designs)) if i != bare]
-        gains = gains_to_bare(held, bare, rate)
+        gains = gains_to_loudest(held, bare, rate)
         chosen = tuple(designs[i] for i in others)
         as_it_is = [beside_bare(held, i, bare, rate) for i in others]
-        matched = [beside_bare(held, i, bare, rate, gains[i]) for i in others]
+        matched = [beside_bare(held, i, bare, rate, gains) for i in others]
         made += _levelled("ab_true", chosen, as_it_is) + _levelled("ab_matched", chosen, matched)
     return made
 

@@ -12,9 +12,11 @@ from typing import Any
 
 import numpy as np
 
+from presolder.models.audio.ends import faded
 from presolder.models.audio.knob import KnobPath
-from presolder.models.audio.loudness import gated_loudness, hop_powers
-from presolder.models.audio.matching import shared_gain_db
+from presolder.models.audio.loop import sounding_count
+from presolder.models.audio.loudness import gated_loudness, hop_powers, loudest_lufs
+from presolder.models.audio.matching import DIRT_OVER_CLEAN_LU, clean_lufs, shared_gain_db
 from presolder.models.audio.renderer import sample_count
 from presolder.models.audio.stages import Voice, evenly_driven
 from presolder.models.cores import side_by_side
@@ -242,15 +244,22 @@ def _after_chain(
     peak = 0.0
     done = raw if heard.stages.nothing_after else scratch()
 
-    def passing() -> Iterator[Array]:
-        nonlocal peak
+    rate = job.recording.sample_rate_hz
+
+    def kept() -> Iterator[Array]:
         for block in heard.through(_raw_blocks(job, raw)):
-            peak = max(peak, float(block.max()), -float(block.min()))
             if done is not raw:
                 done.write(np.ascontiguousarray(block.T).tobytes())
             yield block
 
-    powers = hop_powers(passing(), job.recording.sample_rate_hz)
+    def measured() -> Iterator[Array]:
+        # As it will be written.
+        nonlocal peak
+        for block in faded(kept(), sample_count(job.path, rate), rate):
+            peak = max(peak, float(block.max()), -float(block.min()))
+            yield block
+
+    powers = hop_powers(measured(), rate)
     if done is not raw:
         raw.close()
     return done, _Measured(peak, powers)
@@ -260,8 +269,13 @@ def _choose_gain(one: _Swept, swept: Sequence[_Swept]) -> float:
     """What is asked for, or what brings the loudest peak of all that feed the same to its place."""
     job = one.job
     if job.gain_db is None:
-        alike = [other.peak for other in swept if other.job.after == job.after]
-        return shared_gain_db([float(decibels(max(alike)))])
+        alike = [other for other in swept if other.job.after == job.after]
+        gain_db = shared_gain_db([float(decibels(max(other.peak for other in alike)))])
+        if job.after.dirt is None:
+            return gain_db
+        loudest = max(loudest_lufs(each.powers) for other in alike for each in other.measured)
+        clean = clean_lufs(job.recording.samples, job.recording.sample_rate_hz)
+        return min(gain_db, clean + DIRT_OVER_CLEAN_LU - loudest)
     loudest = float(decibels(one.peak))
     if job.bits != "float" and loudest + job.gain_db > 0:
         design = job.designs[int(np.argmax([each.peak for each in one.measured]))]
@@ -302,8 +316,9 @@ def _write_files(
 
 def _write_file(job: SweepJob, raw: Scratch, path: Path, gain_db: float, tags: Tags) -> None:
     gain = amplitude(gain_db)
-    scaled = (block * gain for block in _raw_blocks(job, raw))
     rate, channels = job.recording.sample_rate_hz, job.recording.samples.shape[0]
+    blocks = faded(_raw_blocks(job, raw), sample_count(job.path, rate), rate)
+    scaled = (block * gain for block in blocks)
     write_audio(path, scaled, rate, channels, job.bits, tags)
 
 
@@ -383,11 +398,15 @@ def _parts_plain(network: Network | None) -> dict[str, Any] | None:
 
 def fit_text(recording: Recording, path: KnobPath) -> str:
     """Say in words how the take was made to last as long as the knob path."""
-    seconds = path.duration_s
+    seconds, rate = path.duration_s, recording.sample_rate_hz
     have = recording.sample_count
-    wanted = sample_count(path, recording.sample_rate_hz)
+    wanted = sample_count(path, rate)
+    sounding = sounding_count(have, wanted, rate)
     if wanted == have:
         return f"as it is, {seconds:.2f} s"
     if wanted < have:
         return f"cut from {recording.duration_s:.2f} s to {seconds:.2f} s"
+    if sounding < wanted:
+        times = f"looped to {sounding / rate:.2f} s" if sounding > have else f"{have / rate:.2f} s"
+        return f"{times}, then silence to {seconds:.2f} s"
     return f"looped with crossfades from {recording.duration_s:.2f} s to {seconds:.2f} s"

@@ -64,18 +64,19 @@ def plot_cleanup(
             axes.axhline(line, color="0.8", linewidth=0.8, zorder=0)
     for axes in (level, bright):
         axes.set_xlabel("volume dial")
-    playing.set_xlim(float(min(one.dial[0] for one in played)), 10.0)
-    _name_lines(playing, labels)
+    lowest = float(min(one.dial[0] for one in played))
+    playing.set_xlim(10.0, lowest)
+    _name_lines(playing, lowest - 0.15, labels)
     figure.suptitle(title, x=0.01, ha="left", fontsize=11, parse_math=False)
     save(figure, canvas)
 
 
-def _name_lines(axes: Axes, labels: list[tuple[float, str, str]]) -> None:
-    """Each line's name beyond the right end, in a column, by height at the left."""
+def _name_lines(axes: Axes, dial: float, labels: list[tuple[float, str, str]]) -> None:
+    """Each line's name beyond its end, where the knob is lowest, in a column."""
     labels.sort()
     heights = spread_apart([place for place, *_ in labels], 0.13, math.inf)
     for (_, name, colour), height in zip(labels, heights, strict=True):
         axes.annotate(
-            name, (10.15, 10.0**height), color=colour, fontsize=9, ha="left", va="center",
+            name, (dial, 10.0**height), color=colour, fontsize=9, ha="left", va="center",
             annotation_clip=False, parse_math=False,
         )  # fmt: skip

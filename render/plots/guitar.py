@@ -9,7 +9,7 @@ from schemdraw import Drawing, elements
 
 from presolder.models.instrument.controls import Pickup, Pot, Tone
 from presolder.models.instrument.onward import Buffer, Volume
-from presolder.models.instrument.quantities import format_code, format_quantity
+from presolder.models.instrument.quantities import format_quantity
 from presolder.models.instrument.rig import Channel, Rig
 from presolder.models.instrument.source import (
     CoilsInParallel,
@@ -18,6 +18,7 @@ from presolder.models.instrument.source import (
     Source,
     Wound,
 )
+from presolder.models.instrument.stage import Stage
 
 _INCHES, _POINTS = 0.22, 9
 # Of a sans-serif font, in drawing units: a digit is 0.56 em wide, and capitals are wider.
@@ -83,7 +84,11 @@ def _draw_channel(pen: _Pen, channel: Channel, name: str, rig: Rig, widest: floa
     _draw_source(pen.drawing, channel.pickup, f"{name}pickup", pen.y)
     pen.x = width / 2
     pen.line_to(widest, pen.y)
-    _draw_volume(pen, channel, f"{name}volume", rig.volume_wiring, channel.tone)
+    blend = rig.blend_dial is not None and channel.volume.taper.kind == "blend"
+    section = f"blend, section {1 + rig.channels.index(channel)}"
+    stands = rig.blend_dial if blend else channel.held_at
+    said = section if blend else f"{name}volume"
+    _draw_volume(pen, channel, said, rig.volume_wiring, channel.tone, stands)
 
 
 def _draw_onward(pen: _Pen, rig: Rig) -> None:
@@ -92,19 +97,24 @@ def _draw_onward(pen: _Pen, rig: Rig) -> None:
         _draw_tone(pen, rig.tone, "tone for all")
     if rig.master is not None:
         after = rig.tone if rig.tone is not None and rig.tone.wiring == "fifties" else None
-        _draw_volume(pen, rig.master, "master volume", "lug", after)
+        _draw_volume(pen, rig.master, "master volume", "lug", after, rig.master.held_at)
     if rig.buffer is not None and rig.buffer.place == "guitar":
         _draw_buffer(pen, rig.buffer)
     if rig.cable_farads > 0:
-        _draw_down(pen, elements.Capacitor, f"cable\n{format_code(rig.cable_farads, 'farad')}")
+        _draw_down(pen, elements.Capacitor, f"cable\n{format_quantity(rig.cable_farads, 'farad')}")
     if rig.buffer is not None and rig.buffer.place == "cable":
         _draw_buffer(pen, rig.buffer)
     if rig.pedal is not None:
-        _draw_volume(pen, rig.pedal.volume, "volume pedal", "lug", None)
+        volume = rig.pedal.volume
+        _draw_volume(pen, volume, "volume pedal", "lug", None, volume.held_at)
+    if isinstance(rig.dirt, Stage):
+        _draw_box(pen, str(rig.dirt.kind))
+        return
     if rig.dirt is not None:
-        said = f"input\n{rig.dirt.kind}"
+        resistance = format_quantity(rig.dirt.load.resistance_ohms, "ohm")
+        said = f"{rig.dirt.kind}\ninput {resistance}"
     elif rig.load.resistance_ohms < float("inf"):
-        said = f"input\n{format_code(rig.load.resistance_ohms, 'ohm')}"
+        said = f"input\n{format_quantity(rig.load.resistance_ohms, 'ohm')}"
     else:
         said = "open"
     _draw_down(pen, elements.Resistor, said)
@@ -170,10 +180,10 @@ def _draw_coil(
 ) -> None:
     if isinstance(coil, Piezo):
         kind: Callable[[], schemdraw.elements.Element] = elements.Capacitor
-        said = f"{name}\n{format_code(coil.capacitance_farads, 'farad')}"
+        said = f"{name}\n{format_quantity(coil.capacitance_farads, 'farad')}"
     else:
         kind = elements.Inductor2
-        said = f"{name}\n{format_code(coil.resistance_ohms, 'ohm')}"
+        said = f"{name}\n{format_quantity(coil.resistance_ohms, 'ohm')}"
         said += f"  {format_quantity(coil.inductance_henries, 'henry')}"
     if reversed_:
         said += "\nreversed"
@@ -186,22 +196,27 @@ def _draw_coil(
 
 
 def _draw_volume(
-    pen: _Pen, one: Channel | Volume, name: str, wiring: str, tone: Tone | None
+    pen: _Pen,
+    one: Channel | Volume,
+    name: str,
+    wiring: str,
+    tone: Tone | None,
+    stands: float | None,
 ) -> None:
     """A pot from where the signal is; the signal goes on from its other lug."""
     drawing, top = pen.drawing, pen.y
     if tone is not None and tone.wiring == "modern":
         _draw_tone(pen, tone, "tone")
     said = f"{name}\n{_pot_text(one.volume)}"
-    said += "" if one.held_at is None else f"\nat {one.held_at:g}"
+    said += "" if stands is None else f"\nat {stands:g}"
     x = pen.x + 1.2
     if wiring == "independent":
         # The pickup is at the wiper, the output at the input lug.
         pen.line_to(pen.x + 0.4, top)
-        pot = elements.Potentiometer().at((x + 0.6, top + 0.8)).to((x + 0.6, top - _POT_HEIGHT))  # type: ignore[no-untyped-call]
+        pot = elements.Potentiometer().at((x + 0.6, top)).to((x + 0.6, top - _POT_HEIGHT))  # type: ignore[no-untyped-call]
         drawing.add(pot.flip())
         _join(drawing, (pen.x, top), pot.absanchors["tap"])
-        end = (x + 0.6, top + 0.8)
+        end = (x + 0.6, top)
     else:
         pen.line_to(x, top)
         pot = elements.Potentiometer().at((x, top)).to((x, top - _POT_HEIGHT))  # type: ignore[no-untyped-call]
@@ -227,8 +242,11 @@ def _join(drawing: Drawing, start: tuple[float, float], end: tuple[float, float]
 
 def _draw_bypass_mark(drawing: Drawing, pot: elements.Potentiometer) -> None:
     """Where the design goes: a star at the input lug and at the wiper."""
-    for place, side in (("start", 0.35), ("tap", 0.3)):
+    middle = pot.absanchors["start"][0]
+    for place in ("start", "tap"):
         x, y = pot.absanchors[place]
+        # Beside the lead, away from the track.
+        side = 0.35 if x >= middle else -0.1
         drawing.add(elements.Label().at((x + side, y + 0.3)).theta(0).label("*", ofst=0))
 
 
@@ -238,13 +256,18 @@ def _draw_tone(pen: _Pen, tone: Tone, name: str) -> None:
     pen.line_to(pen.x + 0.9, pen.y)
     x, y = pen.x, pen.y
     drawing.add(elements.Dot().at((x, y)))
-    farads = format_code(tone.capacitance_farads, "farad")
+    farads = format_quantity(tone.capacitance_farads, "farad")
     middle = (x, y - _POT_HEIGHT / 2)
     if tone.connected:
         drawing.add(elements.ResistorVar().at((x, y)).to(middle))  # type: ignore[no-untyped-call]
         drawing.add(elements.Capacitor().at(middle).to((x, y - _POT_HEIGHT)))
     else:
-        drawing.add(elements.Capacitor().at((x, y - 1.0)).to((x, y - _POT_HEIGHT)))
+        # Its wiper has left the track.
+        for gap in (y - 0.35, y - 0.85):
+            drawing.add(elements.Dot(open=True, radius=0.11).at((x, gap)))
+        drawing.add(elements.Line().at((x, y)).to((x, y - 0.24)))
+        drawing.add(elements.ResistorVar().at((x, y - 0.96)).to((x, y - 0.7 * _POT_HEIGHT)))  # type: ignore[no-untyped-call]
+        drawing.add(elements.Capacitor().at((x, y - 0.7 * _POT_HEIGHT)).to((x, y - _POT_HEIGHT)))
     drawing.add(elements.Ground().at((x, y - _POT_HEIGHT)))
     said = f"{name} at {tone.dial:g}\n{_pot_text(tone.pot)}\n{farads}"
     said += "" if tone.connected else "\nno load"
@@ -267,6 +290,19 @@ def _draw_down(pen: _Pen, kind: Callable[[], schemdraw.elements.Element], said: 
     pen.line_to(x + max(_SIDE_WIDTH - 1.2, 0.6 + longest), y)
 
 
+def _draw_box(pen: _Pen, said: str) -> None:
+    """What the guitar feeds, where that is more than a resistance."""
+    pen.line_to(pen.x + 1.2, pen.y)
+    right, x, y = pen.x + 1.2 + len(said) * _LETTER_WIDTH, pen.x, pen.y
+    corners = [(x, y + 1.0), (right, y + 1.0), (right, y - 1.0), (x, y - 1.0), (x, y + 1.0)]
+    for start, end in pairwise(corners):
+        pen.drawing.add(elements.Line().at(start).to(end))
+    label = elements.Label().at((x + 0.6, y - 0.15)).theta(0)
+    pen.drawing.add(label.label(said, halign="left", ofst=0))
+    pen.x = right
+    pen.line_to(pen.x + 0.6, y)
+
+
 def _draw_buffer(pen: _Pen, buffer: Buffer) -> None:
     pen.line_to(pen.x + 0.6, pen.y)
     x, y = pen.x, pen.y
@@ -274,7 +310,7 @@ def _draw_buffer(pen: _Pen, buffer: Buffer) -> None:
     for start, end in pairwise(corners):
         pen.drawing.add(elements.Line().at(start).to(end))
     gain = f"\n{buffer.gain_db:+g} dB" if buffer.gain_db else ""
-    said = f"buffer\n{format_code(buffer.input_ohms, 'ohm')} in{gain}"
+    said = f"buffer\n{format_quantity(buffer.input_ohms, 'ohm')} in{gain}"
     label = elements.Label().at((x + 0.2, y - 1.7)).theta(0)
     pen.drawing.add(label.label(said, halign="left", ofst=0))
     pen.x = x + 1.8
@@ -283,4 +319,4 @@ def _draw_buffer(pen: _Pen, buffer: Buffer) -> None:
 
 def _pot_text(pot: Pot) -> str:
     law = "" if pot.taper.kind == "measured" else f" {pot.taper.kind}"
-    return f"{format_code(pot.resistance_ohms, 'ohm')}{law}"
+    return f"{format_quantity(pot.resistance_ohms, 'ohm')}{law}"

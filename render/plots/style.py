@@ -9,8 +9,10 @@ from matplotlib.figure import Figure
 
 # Dark to light with different dashes: apart in greyscale and for colour-blind eyes.
 _COLOURS = ("#000000", "#5b2a86", "#0b6e8f", "#a8433a", "#2f7d4f", "#b8860b", "#7f7f7f", "#c77cb0")
+# Fewer than colours, so that the ninth line is like none before it.
 _DASHES: tuple[Any, ...] = (
-    "-", "--", "-.", ":", (0, (6, 1)), (0, (1, 1)), (0, (4, 1, 1, 1)), (0, (8, 3))
+    "-", (0, (6, 2)), (0, (1, 1.3)), (0, (7, 2, 1, 2)), (0, (3, 1.2)), (0, (12, 3)),
+    (0, (7, 2, 1, 2, 1, 2)),
 )  # fmt: skip
 # Room for a label of 8.5 points.
 _LABEL_INCHES = 0.145

@@ -88,7 +88,9 @@ def _draw_case(drawing: Drawing, x: float, title: str, outer: tuple[str, str]) -
     _text(drawing, (x, 2.0), "to 0")
     _text(drawing, (x, -1.5), "wiper")
     for side, name in zip((-1, 1), outer, strict=True):
-        label = elements.Label().at((x + side * (_LUG_APART + 0.35), _LUG_END + 0.35)).theta(0)
+        # To the left the library takes a text for narrower than it is.
+        beside = _LUG_APART + (0.35 if side > 0 else 0.6)
+        label = elements.Label().at((x + side * beside, _LUG_END + 0.35)).theta(0)
         drawing.add(label.label(name, loc="center", halign="left" if side > 0 else "right", ofst=0))
 
 

@@ -16,7 +16,7 @@ _SIZES = (11.0, 10.4, 9.8, 9.2, 8.7, 8.3, 8.0, 7.6, 7.2)
 _WIDTH, _HEIGHT = 544.0, 790.0
 SMALLEST_POINTS = _SIZES[-1]
 # Height of the guitar's schematic for each of its channels, over the size of type.
-GUITAR_EM = 9.0
+GUITAR_EM = 9.6
 # A drawing up to this wide has the list of parts beside it.
 _NARROW = 300.0
 # Height of a line, with what stands between paragraphs, and width of the mean letter, both over
@@ -42,7 +42,9 @@ def fitting_points(sheet: dict[str, Any], svg: str, guitar_rows: int = 0) -> flo
         How many channels the guitar's schematic has, above it.
     """
     guitar = GUITAR_EM * guitar_rows + (1.0 if guitar_rows else 0.0)
-    return next((s for s in _SIZES if _height(sheet, svg, s) + guitar * s <= _HEIGHT), None)
+    # A schematic's own letters are smaller than the sheet's, and the last size is for sheets alone.
+    sizes = _SIZES[:-1] if guitar_rows else _SIZES
+    return next((s for s in sizes if _height(sheet, svg, s) + guitar * s <= _HEIGHT), None)
 
 
 def _height(sheet: dict[str, Any], svg: str, size: float) -> float:

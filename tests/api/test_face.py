@@ -195,7 +195,9 @@ def test_a_render_in_memory_is_the_commands_render(tmp_path: Path) -> None:
     assert list(audio) == ["cap", "bare"] and audio.sample_rate == 48_000
     for name in audio:
         written = ps.read(tmp_path / "out" / "sweep" / f"{name}.wav").samples
-        assert np.abs(written - audio[name]).max() < 1e-7
+        # But for the file's ends, which fade within ten milliseconds.
+        assert np.abs(written - audio[name])[:, 480:-480].max() < 1e-7
+        assert np.abs(written[:, [0, -1]]).max() < 1e-3
 
 
 @pytest.mark.slow
@@ -346,7 +348,7 @@ def test_an_array_that_is_no_take(samples: Any, rate: Any, said: str) -> None:
 
 def test_a_take_may_be_a_path_an_array_or_a_recording(tmp_path: Path) -> None:
     """In everything that takes one; two channels come out as two."""
-    two = np.random.default_rng(0).normal(0.0, 0.1, (2, 60_000))
+    two = np.repeat(ps.sample("phrase").samples[:, :60_000], 2, axis=0) * [[1.0], [-0.5]]
     soundfile.write(tmp_path / "a.wav", two.T, 48_000, subtype="DOUBLE")
     path, turn = tmp_path / "a.wav", ps.turn(10, 5, travel=0.1, rest=0)
     ways: list[Any] = [path, str(path), (two, 48_000), (two.T, 48_000), ps.read(path)]
@@ -355,7 +357,7 @@ def test_a_take_may_be_a_path_an_array_or_a_recording(tmp_path: Path) -> None:
         lambda take: ps.need("humbucker-500k", take=take).plain(),
         lambda take: ps.compare("humbucker-500k", "cap", take=take).plain(),
         lambda take: ps.verify("humbucker-500k", {10: take, 5: take}).plain(),
-        lambda take: ps.cleanup("humbucker-500k", "cap", take=take, dials=[8.0]).plain(),
+        lambda take: ps.cleanup("humbucker-500k", "cap", take=take, dials=[8.0, 4.0]).plain(),
     )
     for work in works:
         # But for what it is called.

@@ -137,9 +137,8 @@ SAID = {
     "hollow-body-blend": """
     switch  at 'both'
     pickup  7.5 kΩ, 4.8 H, 90 pF, eddy 350 kΩ
-    volume  500 kΩ blend, independent wiring, at 2
+    blend   500 kΩ blend, at 8
     second  pickup 8 kΩ, 5.5 H, 90 pF, eddy 350 kΩ
-            volume 500 kΩ blend, at 8
     tone    500 kΩ audio (0.15 at half), 22 nF, dial 10, modern wiring, for all
     master  500 kΩ audio (0.15 at half), turned
     cable   400 pF

@@ -68,7 +68,8 @@ def sweep(out: Path, folder: str, stem: str = "bare") -> Array:
 
 def test_render_makes_a_folder_each_at_one_gain(rendered: Path, rig_file: Path) -> None:
     """Levels differ between situations as they do on the guitar; of dirt the drive does."""
-    assert sorted(path.name for path in rendered.iterdir()) == sorted((*FOLDERS, "manifest.json"))
+    made = (*FOLDERS, "manifest.json", ".presolder.json")
+    assert sorted(path.name for path in rendered.iterdir()) == sorted(made)
     manifest = json.loads((rendered / "manifest.json").read_text())
     assert [one["name"] for one in manifest["situations"]] == list(NAMES)
     assert [one["folder"] for one in manifest["situations"]] == list(FOLDERS)
@@ -77,7 +78,10 @@ def test_render_makes_a_folder_each_at_one_gain(rendered: Path, rig_file: Path) 
     for pair in (FOLDERS[:2], FOLDERS[2:]):
         stems = ("bare", "68k_series_1n5")
         peak = max(np.abs(sweep(rendered, folder, stem)).max() for folder in pair for stem in stems)
-        assert 20 * np.log10(peak) == pytest.approx(-1.0, abs=0.01)
+        # Of dirt less, where it would be far louder than the clean sound.
+        assert 20 * np.log10(peak) == pytest.approx(-1.0, abs=0.01) or (
+            pair == FOLDERS[2:] and 20 * np.log10(peak) < -1.0
+        )
     # The second coil adds its EMF: 6 dB, less what its longer winding takes of the treble.
     soft, loud = (np.std(sweep(rendered, folder)) for folder in FOLDERS[:2])
     assert 4.5 < 20 * np.log10(loud / soft) < 6.1
