@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from presolder.models.audio.knob import steady_turn
+from presolder.models.audio.take import flaws
 from presolder.models.instrument.controls import Pot
 from presolder.models.instrument.designs import short_list
 from presolder.models.instrument.rig import Rig
@@ -35,3 +36,17 @@ def test_no_click_no_dc_exact_length_and_deterministic(
     for block in (997, 4096, 1 << 20):
         again = rendered(take.samples, rate, humbucker, DESIGNS, PATH, block)
         assert np.array_equal(outputs, again), block
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_clipping_and_peaks_on_either_side(sign: float) -> None:
+    """What is cut off below counts as what is cut off above; so does the peak for DC."""
+    rate = 48_000
+    tone = np.sin(2 * np.pi * 110 * np.arange(2 * rate) / rate)
+    cut = sign * np.maximum(0.6 * tone, -0.3)[np.newaxis]
+    assert flaws(cut, rate).clipped_runs >= 200
+    # A pulse of one sign: its mean over its height.
+    pulse = np.zeros((1, 2 * rate))
+    pulse[0, : rate // 10] = sign * np.hanning(rate // 10)
+    share_db = 20 * np.log10(np.abs(pulse.mean()) / np.abs(pulse).max())
+    assert flaws(pulse, rate).dc_db == pytest.approx(share_db, abs=1e-6)

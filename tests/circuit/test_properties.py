@@ -1,8 +1,10 @@
 """Laws that every circuit of this kind obeys, on random ones (hypothesis)."""
 
 from dataclasses import replace
+from itertools import count
 
 import numpy as np
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -11,6 +13,7 @@ from presolder.models.circuit.chain import control_chain
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.recursion import discretise
 from presolder.models.circuit.response import transfer
+from presolder.models.circuit.stage_parts import stage_parts
 from presolder.models.decibels import decibels
 from presolder.models.instrument.controls import Load, Pickup
 from presolder.models.instrument.designs import BUILT_IN
@@ -27,9 +30,11 @@ from presolder.models.instrument.network import (
     leaves,
 )
 from presolder.models.instrument.rig import Rig
+from presolder.models.instrument.stage import Stage, StageKind
 from presolder.models.instrument.taper import fraction_below_wiper
 from random_circuits import random_network, random_rig
 from rigs import single
+from stage_netlist import stage_lines
 
 FREQUENCY_HZ = np.geomspace(20, 20_000, 31)
 circuits = st.tuples(st.integers(0, 2**31), st.integers(0, 200))
@@ -222,3 +227,27 @@ def test_numerical_extremes() -> None:
                                 descriptor, 48_000, np.array([0.0, 0.2, 5.0, 10.0])
                             ).table
                             assert np.all(np.isfinite(table))
+
+
+@pytest.mark.parametrize("kind", ["germanium-fuzz", "silicon-fuzz"])
+@pytest.mark.parametrize("control", [0.0, 3.0, 7.5, 10.0])
+def test_a_fuzz_knob_divides_its_resistor(kind: StageKind, control: float) -> None:
+    """What the capacitor leaves bare, and the rest of it, beside the netlist written a second time."""
+
+    def emitter_ohms(of: Stage) -> list[float]:
+        lines = (line.split() for line in stage_lines(of))
+        return sorted(float(words[3]) for words in lines if words[0] in ("Ra", "Rb"))
+
+    resistors = sorted(
+        branch.value
+        for branch in stage_parts(Stage(kind, control=control), 1, count(2)).branches
+        if branch.kind == "resistor"
+    )
+    told = emitter_ohms(Stage(kind, control=control))
+    assert sum(told) == pytest.approx(1200, abs=1)
+    for ohms in told:
+        assert any(one == pytest.approx(ohms, abs=1e-6) for one in resistors)
+    others = [one for one in resistors if not any(abs(one - ohms) < 1e-6 for ohms in told)]
+    whole = Stage(kind, control=5.0)
+    half = [b.value for b in stage_parts(whole, 1, count(2)).branches if b.kind == "resistor"]
+    assert sum(others) == pytest.approx(sum(half) - 1200, abs=1e-6)

@@ -106,3 +106,21 @@ def test_noticed_from_one_decibel(heard: Material, reference: Sound) -> None:
     for bump_db, noticed in ((0.6, False), (1.6, True)):
         moved = change(levels_db(heard, np.where(band, bump_db, 0.0)), reference)
         assert bool(moved.noticed) is noticed
+
+
+def test_the_loudest_second_over_the_mean() -> None:
+    """Steady noise, twenty decibels louder for one second of ten: by hand 10 lg(100 / 10.9)."""
+    rate = 48_000
+    noise = np.random.default_rng(0).normal(0, 0.01, (1, 10 * rate))
+    noise[:, 4 * rate : 5 * rate] *= 10.0
+    found = material(noise, rate, "noise")
+    assert found.crest_db == pytest.approx(10 * np.log10(100 / 10.9), abs=0.4)
+
+
+@pytest.mark.parametrize(("hz", "counts"), [(120.0, False), (1000.0, True), (5000.0, True)])
+def test_what_changes_below_280_hz_is_not_counted(
+    heard: Material, reference: Sound, hz: float, counts: bool
+) -> None:
+    """Of 2.8 Bark, which is 280 Hz (Zwicker's critical bands; from memory)."""
+    bump = 12.0 * np.exp(-np.square(np.log2(LINES_HZ / hz) / 0.25))
+    assert bool(change(levels_db(heard, bump), reference).noticed) == counts

@@ -12,10 +12,17 @@ from presolder.models.circuit.response import transfer
 from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Load, Pickup, Pot, Tone
 from presolder.models.instrument.dirt import Dirt
+from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.instrument import Blend
+from presolder.models.instrument.network import leaves
 from presolder.models.instrument.onward import Volume
 from presolder.models.instrument.rig import Channel, Rig, Take
-from presolder.render.files.rigs import built_in_rigs, find_situations, read_rig
+from presolder.render.files.rigs import (
+    built_in_rigs,
+    find_situations,
+    read_rig,
+    read_situations,
+)
 
 HZ = np.geomspace(50, 15_000, 20)
 
@@ -181,3 +188,23 @@ def test_what_a_rig_says_of_itself(name: str) -> None:
     table = rig._repr_html_()
     assert table.count("<tr>") == len(rows.splitlines())
     assert all(f"<td>{escape(row[12:].strip())}</td>" in table for row in rows.splitlines())
+
+
+@pytest.mark.parametrize("join", ["+", "||"])
+def test_sixteen_parts_and_no_more(join: str) -> None:
+    assert len(leaves(parse_expression(f" {join} ".join(["1k"] * 16)))) == 16
+    with pytest.raises(InputError, match="at most 16 parts"):
+        parse_expression(f" {join} ".join(["1k"] * 17))
+
+
+def test_volts_of_a_pickup_that_is_softer_than_the_first(tmp_path: Path) -> None:
+    """A unit of EMF is the first pickup's 100 mV, of which the bridge's has a half."""
+    coil = 'resistance = "6k"\ninductance = "2 H"\n'
+    file = tmp_path / "r.toml"
+    file.write_text(
+        f'[pickups.neck]\n{coil}output = "100 mV"\n[pickups.bridge]\n{coil}output = "50 mV"\n'
+        '[switch]\n"bridge" = "bridge"\n"neck" = "neck"\n[volume]\nresistance = "500k"\n'
+    )
+    for situation in read_situations(file):
+        assert situation.rig.output_volts == pytest.approx(0.1)
+    assert abs(read_rig(file).first.strength) == pytest.approx(0.5)
