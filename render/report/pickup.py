@@ -10,7 +10,7 @@ from presolder.models.instrument.controls import Load
 from presolder.models.instrument.plausible import doubts
 from presolder.models.instrument.quantities import format_code, format_quantity
 from presolder.models.instrument.rig import Rig
-from presolder.models.measuring.coil import Coil
+from presolder.models.measuring.coil import UNSEEN_RESPONSE_DB, Coil
 from presolder.render.report.numbers import rounded_level
 from presolder.render.report.table import Block, Table, lines_of, shows_itself
 
@@ -43,12 +43,11 @@ class PickupReport:
     def blocks(self) -> tuple[Block, ...]:
         """Values with their errors, doubts, and lines for a rig file."""
         coil, pickup = self.coil, self.coil.pickup
-        because = "19 times of 20" if self.responses else "if a reading is 1 % off"
         rows = [
             (
                 "inductance",
                 format_quantity(pickup.inductance_henries, "henry"),
-                f"{_error_text(coil.inductance_error)} {because}",
+                f"{_error_text(coil.inductance_error)} 19 times of 20",
             ),
             (
                 "capacitance",
@@ -78,6 +77,12 @@ class PickupReport:
 
     def _doubts(self) -> list[str]:
         coil, said = self.coil, list(self.odd)
+        if not self.responses:
+            said.append(
+                "Two readings do not show the losses, which shift both: the response may be"
+                f" {UNSEEN_RESPONSE_DB:g} dB off near its peak. To narrow it, record two whole"
+                " responses, one with a known capacitor across the pickup."
+            )
         if self.responses and coil.misfit_db > _MISFIT_DB:
             said.append(
                 "The model does not describe this measurement well; check the exciter and the"
