@@ -102,12 +102,21 @@ class Coil:
     misfit_db : float
         RMS difference between measurement and model, where there are several
         responses of the differences between them; 0 for two readings.
+    second : Pickup or None
+        In series with `pickup`, each with its capacitance across it, where no one
+        coil fits; what each is by itself is then not settled.
     """
 
     pickup: Pickup
     inductance_error: float
     capacitance_error: float
     misfit_db: float = 0.0
+    second: Pickup | None = None
+
+    @property
+    def coils(self) -> tuple[Pickup, ...]:
+        """One, or two in series."""
+        return (self.pickup,) if self.second is None else (self.pickup, self.second)
 
 
 def coil_from_readings(

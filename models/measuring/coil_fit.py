@@ -30,7 +30,8 @@ from presolder.models.measuring.coil import (
     is_inside,
 )
 from presolder.models.measuring.fitting import Fit, fitted, half_width
-from presolder.models.typing import Array
+from presolder.models.measuring.two_coils import ImpedanceMiss, fitted_pair
+from presolder.models.typing import Array, ComplexArray
 
 # From a pickup and relative errors of what is known, to what is left of a measurement in dB.
 Miss = Callable[[Pickup, Array], Array]
@@ -49,6 +50,8 @@ _METER_ERROR = 0.01
 # Of the winding resistance, the added resistors and the added capacitors.
 _KNOWN_ERRORS = np.full(3, _METER_ERROR)
 _DB_PER_RADIAN = 20.0 / np.log(10.0)
+# One coil that is off by more than this, RMS, does not fit where two are off by less than half.
+_UNFIT_DB = 0.6
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,7 +112,8 @@ def coil_from_responses(
     Least squares on the decibels. Of the forms without eddy loss, with it, and
     with leakage the one is chosen that the data bear (Schwarz, "Estimating the
     dimension of a model", Annals of Statistics 6, 1978); the errors stated are
-    of all of them, weighted by their likelihood. Ohmmeter and added parts are
+    of all of them, weighted by their likelihood. Where none of them fits, and two
+    coils in series do by half, it is those. Ohmmeter and added parts are
     taken to be right within a standard deviation of 1 %.
     """
     hz, measured = in_common(responses)
@@ -119,7 +123,16 @@ def coil_from_responses(
         return differences(decibels(coil_responses(pickup, hz, hung)) - measured)
 
     found, _ = fitted_coil(miss, resistance_ohms, _KNOWN_ERRORS)
-    return replace(found, misfit_db=found.misfit_db * _between(responses))
+    found = replace(found, misfit_db=found.misfit_db * _between(responses))
+    if len(responses) == 1:
+        return found
+
+    def miss_of(ohms: ComplexArray, off: Array) -> Array:
+        hung = [_together_with(meter, response, off) for response in responses]
+        left = np.array([-decibels(1.0 + ohms * admittance(load, hz)) for load in hung])
+        return differences(left - measured)
+
+    return _or_two(found, miss_of, hz, resistance_ohms, _KNOWN_ERRORS, _between(responses))
 
 
 def coil_from_impedance(resistance_ohms: float, impedance: Impedance, meter: Load) -> Coil:
@@ -146,13 +159,36 @@ def coil_from_impedance(resistance_ohms: float, impedance: Impedance, meter: Loa
     hz = impedance.frequency_hz[inside]
     measured = impedance.ohms[inside] * np.exp(1j * np.radians(impedance.degrees[inside]))
 
-    def miss(pickup: Pickup, off: Array) -> Array:
+    def miss_of(ohms: ComplexArray, off: Array) -> Array:
         del off
-        hanging = admittance(meter, hz) + 2j * np.pi * hz * pickup.capacitance_farads
-        left = np.log(1.0 / (1.0 / coil_impedance(pickup, hz) + hanging) / measured)
+        left = np.log(1.0 / (1.0 / ohms + admittance(meter, hz)) / measured)
         return np.asarray(np.concatenate([left.real, left.imag]) * _DB_PER_RADIAN)
 
-    return fitted_coil(miss, resistance_ohms, np.array([_METER_ERROR]))[0]
+    def miss(pickup: Pickup, off: Array) -> Array:
+        own = 2j * np.pi * hz * pickup.capacitance_farads
+        return miss_of(np.asarray(1.0 / (1.0 / coil_impedance(pickup, hz) + own)), off)
+
+    known = np.array([_METER_ERROR])
+    found, _ = fitted_coil(miss, resistance_ohms, known)
+    return _or_two(found, miss_of, hz, resistance_ohms, known, 1.0)
+
+
+def _or_two(
+    found: Coil,
+    miss_of: ImpedanceMiss,
+    hz: Array,
+    resistance_ohms: float,
+    known_errors: Array,
+    between: float,
+) -> Coil:
+    """The coil that was found, or two in series where it does not fit and they do."""
+    if found.misfit_db <= _UNFIT_DB:
+        return found
+    (first, second), fit = fitted_pair(miss_of, hz, resistance_ohms, known_errors)
+    misfit_db = between * float(np.sqrt(fit.misfit / fit.points))
+    if misfit_db > 0.5 * found.misfit_db:
+        return found
+    return Coil(first, np.inf, np.inf, misfit_db, second)
 
 
 def rig_from_responses(

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from presolder.models.circuit.coil import coil_response
-from presolder.models.instrument.controls import Load
+from presolder.models.instrument.controls import TYPICAL_OUTPUT_VOLTS, Load, Pickup
 from presolder.models.instrument.plausible import doubts
 from presolder.models.instrument.quantities import format_code, format_quantity
 from presolder.models.instrument.rig import Rig
@@ -42,18 +42,22 @@ class PickupReport:
 
     def blocks(self) -> tuple[Block, ...]:
         """Values with their errors, doubts, and lines for a rig file."""
-        coil, pickup = self.coil, self.coil.pickup
+        coil = self.coil
         rows = [
-            (
-                "inductance",
-                format_quantity(pickup.inductance_henries, "henry"),
-                f"{_error_text(coil.inductance_error)} 19 times of 20",
-            ),
-            (
-                "capacitance",
-                format_quantity(pickup.capacitance_farads, "farad"),
-                _error_text(coil.capacitance_error),
-            ),
+            row
+            for name, each in zip(self._names(), coil.coils, strict=True)
+            for row in (
+                (
+                    f"inductance{name}",
+                    format_quantity(each.inductance_henries, "henry"),
+                    _error_text(coil.inductance_error, " 19 times of 20"),
+                ),
+                (
+                    f"capacitance{name}",
+                    format_quantity(each.capacitance_farads, "farad"),
+                    _error_text(coil.capacitance_error),
+                ),
+            )
         ]
         if self.responses:
             between = (
@@ -68,11 +72,11 @@ class PickupReport:
     @property
     def odd(self) -> tuple[str, ...]:
         """Which of the values pickups do not have, in sentences."""
-        pickup = self.coil.pickup
+        coils = self.coil.coils
         return doubts(
-            ("winding resistance", pickup.resistance_ohms),
-            ("pickup inductance", pickup.inductance_henries),
-            ("winding capacitance", pickup.capacitance_farads),
+            ("winding resistance", sum(coil.resistance_ohms for coil in coils)),
+            ("pickup inductance", sum(coil.inductance_henries for coil in coils)),
+            ("winding capacitance", min(coil.capacitance_farads for coil in coils)),
         )
 
     def _doubts(self) -> list[str]:
@@ -88,7 +92,14 @@ class PickupReport:
                 "The model does not describe this measurement well; check the exciter and the"
                 " meter's values."
             )
-        if self.responses and max(coil.inductance_error, coil.capacitance_error) > _UNSURE:
+        if coil.second is not None:
+            said.append(
+                "No one coil fits, and two in series do, each with a capacitance of its own, as far"
+                " as these responses go. A coil that moved between them looks the same: measure"
+                " again, and see whether the answer stays. How much of the strings each coil hears"
+                " they do not show: half, here."
+            )
+        elif self.responses and max(coil.inductance_error, coil.capacitance_error) > _UNSURE:
             said.append(
                 "One response fixes little more than L times C: measure again with a known"
                 " capacitor across the pickup, and give both."
@@ -100,18 +111,14 @@ class PickupReport:
 
     def toml(self) -> list[str]:
         """The sections of a rig file that were found."""
-        pickup = self.coil.pickup
-        lines = [
-            "[pickup]",
-            f'resistance = "{format_quantity(pickup.resistance_ohms, "ohm")}"',
-            f'inductance = "{format_quantity(pickup.inductance_henries, "henry")}"',
-            f'capacitance = "{format_quantity(pickup.capacitance_farads, "farad")}"',
-        ]
-        if pickup.eddy_ohms is not None:
-            lines.append(f'eddy = "{format_code(float(f"{pickup.eddy_ohms:.3g}"), "ohm")}"')
-        if pickup.leakage_henries:
-            lines.append(f'leakage = "{format_quantity(pickup.leakage_henries, "henry")}"')
-        return [*lines, *self._controls()]
+        if self.coil.second is None:
+            return ["[pickup]", *_values(self.coil.pickup), *self._controls()]
+        output = f'output = "{1e3 * TYPICAL_OUTPUT_VOLTS / 2:g} mV"'
+        first, second = ([*_values(coil), output] for coil in self.coil.coils)
+        return ["[pickups.own.a]", *first, "", "[pickups.own.b]", *second]
+
+    def _names(self) -> tuple[str, ...]:
+        return ("",) if self.coil.second is None else (" of one coil", " of the other")
 
     def _controls(self) -> list[str]:
         """What the fit says of pots and cable, as changes to what the rig file has."""
@@ -135,18 +142,15 @@ class PickupReport:
 
     def plain(self) -> dict[str, Any]:
         """For JSON."""
-        pickup, rig = self.coil.pickup, self.rig
+        rig = self.rig
         hz = np.geomspace(500.0, 30_000.0, 20_001)
-        free = np.abs(coil_response(pickup, hz, Load()))
+        free = np.abs(np.sum([coil_response(coil, hz, Load()) for coil in self.coil.coils], axis=0))
         return {
-            "resistance_ohms": pickup.resistance_ohms,
-            "inductance_henries": pickup.inductance_henries,
-            "capacitance_farads": pickup.capacitance_farads,
-            "eddy_ohms": pickup.eddy_ohms,
-            "leakage_henries": pickup.leakage_henries,
+            **_plain_coil(self.coil.pickup),
             "inductance_error": rounded_level(self.coil.inductance_error),
             "capacitance_error": rounded_level(self.coil.capacitance_error),
             "misfit_db": self.coil.misfit_db,
+            "second_coil": None if self.coil.second is None else _plain_coil(self.coil.second),
             "unloaded_resonance_hz": round(float(hz[np.argmax(free)]), 1),
             "volume_ohms": None if rig is None else rig.volume.resistance_ohms,
             "cable_farads": None if rig is None else rig.cable_farads,
@@ -154,5 +158,31 @@ class PickupReport:
         }
 
 
-def _error_text(error: float) -> str:
-    return f"±{100 * error:.1f} %" if error < _HOPELESS else "not settled by this measurement"
+def _values(coil: Pickup) -> list[str]:
+    """A coil's lines in a rig file."""
+    lines = [
+        f'resistance = "{format_quantity(coil.resistance_ohms, "ohm")}"',
+        f'inductance = "{format_quantity(coil.inductance_henries, "henry")}"',
+        f'capacitance = "{format_quantity(coil.capacitance_farads, "farad")}"',
+    ]
+    if coil.eddy_ohms is not None:
+        lines.append(f'eddy = "{format_code(float(f"{coil.eddy_ohms:.3g}"), "ohm")}"')
+    if coil.leakage_henries:
+        lines.append(f'leakage = "{format_quantity(coil.leakage_henries, "henry")}"')
+    return lines
+
+
+def _plain_coil(coil: Pickup) -> dict[str, float | None]:
+    return {
+        "resistance_ohms": coil.resistance_ohms,
+        "inductance_henries": coil.inductance_henries,
+        "capacitance_farads": coil.capacitance_farads,
+        "eddy_ohms": coil.eddy_ohms,
+        "leakage_henries": coil.leakage_henries,
+    }
+
+
+def _error_text(error: float, often: str = "") -> str:
+    if error >= _HOPELESS:
+        return "not settled by this measurement"
+    return f"±{100 * error:.1f} %{often}"

@@ -1,16 +1,35 @@
 """The errors that a pickup's values are stated with, and real pickups."""
 
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from coils import ADDED, METER, measured, random_form
-from presolder.models.circuit.coil import coil_response
+from presolder.models.circuit.coil import coil_impedance, coil_response
 from presolder.models.instrument.controls import Load, Pickup
+from presolder.models.instrument.source import CoilsInSeries, coils_of
 from presolder.models.measuring.coil import UNSEEN_RESPONSE_DB, Coil, Response, coil_from_readings
 from presolder.models.measuring.coil_fit import coil_from_responses
+from presolder.models.typing import Array
+from presolder.render.files.rigs import find_rig
+from presolder.render.report.pickup import PickupReport
 from takes import ROOT
+
+# Of the real pickups, the one that is no one coil.
+TWO_COILS = 20
+REST = """
+
+[volume]
+resistance = "500k"
+
+[cable]
+capacitance = "500p"
+
+[input]
+resistance = "1M"
+"""
 
 
 @pytest.mark.slow
@@ -44,11 +63,16 @@ def test_stated_errors_hold_the_truth_19_times_of_20(count: int) -> None:
     assert simple >= 0.28 * count, "leakage is found where there is none"
 
 
+def own_rows(number: int) -> Array:
+    """What was measured of one, from 100 Hz to 10 kHz."""
+    rows = np.loadtxt(ROOT / "tests/data/measured_pickups.csv", delimiter=",", skiprows=1)
+    return np.asarray(rows[(rows[:, 0] == number) & (rows[:, 2] >= 100) & (rows[:, 2] <= 10_000)])
+
+
 @cache
 def fitted(number: int) -> Coil:
     """One of the real pickups, by its responses bare and loaded."""
-    rows = np.loadtxt(ROOT / "tests/data/measured_pickups.csv", delimiter=",", skiprows=1)
-    own = rows[(rows[:, 0] == number) & (rows[:, 2] >= 100) & (rows[:, 2] <= 10_000)]
+    own = own_rows(number)
     responses = (Response(own[:, 2], own[:, 3]), Response(own[:, 2], own[:, 5], ADDED, 200e3))
     return coil_from_responses(float(own[0, 1]), responses, Load())
 
@@ -60,7 +84,36 @@ def test_real_pickups(step: int) -> None:
     misfits = [fitted(number).misfit_db for number in range(1, 24, step)]
     assert len(misfits) == (23 if step == 1 else 12)
     assert np.median(misfits) <= 0.2
-    assert np.percentile(misfits, 90) <= 0.6
+    assert max(misfits) <= 0.6
+
+
+@pytest.mark.slow
+def test_two_coils_are_what_the_complex_ratio_of_two_loads_says(tmp_path: Path) -> None:
+    """Where no one coil fits: phases, which the fit has not seen, give the impedance by themselves.
+
+    Gains drift between sweeps; the winding's ohms set their ratio where nothing else counts.
+    """
+    coil, rows = fitted(TWO_COILS), own_rows(TWO_COILS)
+    ohms, hz = rows[0, 1], rows[:, 2]
+    bare, loaded = (
+        10 ** (rows[:, at] / 20) * np.exp(1j * np.radians(rows[:, at + 1])) for at in (3, 5)
+    )
+    ratio = bare / loaded
+    ratio *= (1 + ohms / 200e3) / np.abs(ratio[hz < 200]).mean()
+    true = (ratio - 1) / (1 / 200e3 + 2j * np.pi * hz * ADDED)
+
+    (tmp_path / "rig.toml").write_text("\n".join(PickupReport(coil, 2).toml()) + REST, "utf-8")
+    source = find_rig(str(tmp_path / "rig.toml"), as_given=True).first.pickup
+    assert isinstance(source, CoilsInSeries)
+    each = [wound.pickup for wound in coils_of(source)]
+    said = sum(
+        1 / (1 / coil_impedance(one, hz) + 2j * np.pi * hz * one.capacitance_farads)
+        for one in each
+        if isinstance(one, Pickup)
+    )
+    off = (said / true)[(hz >= 1000) & (hz <= 8000)]
+    assert np.abs(20 * np.log10(np.abs(off))).max() <= 0.6
+    assert np.abs(np.degrees(np.angle(off))).max() <= 8.0
 
 
 @pytest.mark.slow
