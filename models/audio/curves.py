@@ -16,7 +16,8 @@ _KNEE_DB = 1.0
 DIODE_SOURCE_OHMS = 4.7e3
 DIODE_SATURATION_AMPERES = 2.5e-9
 DIODE_SLOPE_VOLTS = 1.75 * 0.02585  # ideality times thermal voltage at 300 K
-_BIAS = 0.35
+# Where on its tanh a lopsided curve starts.
+LOPSIDED_BIAS = 0.35
 
 
 def static_curve(kind: DirtKind, volts: ArrayLike) -> Array:
@@ -43,19 +44,15 @@ def static_curve(kind: DirtKind, volts: ArrayLike) -> Array:
     """
     x = np.asarray(volts, dtype=np.float64)
     match kind:
-        case "smooth" | "lopsided" | "lopsided-10k":
-            bias = curve_bias(kind)
+        case "smooth":
+            return np.asarray(np.tanh(x), dtype=np.float64)
+        case "lopsided" | "lopsided-10k":
+            rest = np.tanh(LOPSIDED_BIAS)
             return np.asarray(
-                (np.tanh(x + bias) - np.tanh(bias)) / (1.0 - np.tanh(bias) ** 2),
-                dtype=np.float64,
+                (np.tanh(x + LOPSIDED_BIAS) - rest) / (1.0 - rest**2), dtype=np.float64
             )
         case "diodes":
             return diode_volts(x) * (1.0 + diode_pair()[0] / DIODE_SLOPE_VOLTS)
-
-
-def curve_bias(kind: DirtKind) -> float:
-    """Where on its tanh a kind's curve starts."""
-    return _BIAS if kind in ("lopsided", "lopsided-10k") else 0.0
 
 
 def diode_pair() -> tuple[float, float]:

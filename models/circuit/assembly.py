@@ -201,6 +201,8 @@ class _Stamp:
                 assert branch.control is not None
                 self.fixed[row, branch.control[0]] += branch.value
                 self.fixed[row, branch.control[1]] -= branch.value
+            case "resistor" | "capacitor" | "inductor" | "rheostat":
+                pass
 
 
 def ends_of(pairs: tuple[tuple[int, int], ...], size: int) -> Array:

@@ -54,6 +54,19 @@ class Dirt:
         )
 
     @property
+    def words(self) -> str:
+        """What it is, for people."""
+        match self.kind:
+            case "smooth":
+                return "soft clipping"
+            case "diodes":
+                return "clipping by diodes"
+            case "lopsided":
+                return "lopsided clipping"
+            case "lopsided-10k":
+                return "lopsided clipping, input of 10 kΩ"
+
+    @property
     def load(self) -> Load:
         """What the stage's input puts on the guitar; common practice, no source."""
         match self.kind:

@@ -165,7 +165,6 @@ def shape_text(network: Network | None) -> str:
 
 def network_in_words(network: Network | None) -> str:
     """What lies between the lugs, ``"a resistor, then a resistor beside a capacitor"``."""
-    kinds = {Resistor: "a resistor", Capacitor: "a capacitor", Gang: "a second gang"}
     match network:
         case None:
             return "nothing between input lug and wiper"
@@ -176,13 +175,23 @@ def network_in_words(network: Network | None) -> str:
             return " beside ".join(
                 network_in_words(part).replace(", then", " and then") for part in parts
             )
-        case _:
-            return kinds[type(network)]
+        case Resistor():
+            return "a resistor"
+        case Capacitor():
+            return "a capacitor"
+        case Gang():
+            return "a second gang"
 
 
 def leaf_letter(leaf: Leaf) -> str:
     """``R``, ``C`` or ``G``, for the kind of part."""
-    return {Resistor: "R", Capacitor: "C", Gang: "G"}[type(leaf)]
+    match leaf:
+        case Resistor():
+            return "R"
+        case Capacitor():
+            return "C"
+        case Gang():
+            return "G"
 
 
 def joined_text(network: Network, leaf_text: Callable[[Leaf], str]) -> str:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from presolder.models.errors import ImplausibleValueError
-from presolder.models.instrument.network import Capacitor, Gang, Network, leaves
+from presolder.models.instrument.network import Capacitor, Gang, Network, Resistor, leaves
 from presolder.models.instrument.quantities import Unit, format_code, format_quantity
 
 Kind = Literal[
@@ -143,10 +143,11 @@ def oddities(network: Network | None) -> tuple[str, ...]:
     """
     found = []
     for leaf in leaves(network) if network is not None else ():
-        if isinstance(leaf, Capacitor):
-            found.append(oddity("bypass capacitor", leaf.farads))
-        elif isinstance(leaf, Gang):
-            found.append(oddity("second gang", leaf.ohms))
-        else:
-            found.append(oddity("bypass resistor", leaf.ohms))
+        match leaf:
+            case Capacitor(farads):
+                found.append(oddity("bypass capacitor", farads))
+            case Gang(ohms):
+                found.append(oddity("second gang", ohms))
+            case Resistor(ohms):
+                found.append(oddity("bypass resistor", ohms))
     return tuple(odd for odd in found if odd is not None)

@@ -12,7 +12,7 @@ from typing import Any, TypeAlias
 import numpy as np
 import soundfile
 
-from presolder.models.audio.curves import curve_bias, diode_pair, knee_volts
+from presolder.models.audio.curves import LOPSIDED_BIAS, diode_pair, knee_volts
 from presolder.models.audio.emf import recover_emf
 from presolder.models.audio.loudness import integrated_loudness, k_weighting
 from presolder.models.audio.matching import shared_gain_db
@@ -69,12 +69,6 @@ _LEVEL_DIALS = np.arange(1, 161) / 16.0
 # What stands for an open input and for no cable.
 _OPEN_OHMS, _NO_FARADS = 1e9, 1e-13
 _SPEAKER_SECONDS = 0.25
-_DIRT_WORDS: dict[DirtKind, str] = {
-    "smooth": "soft clipping",
-    "diodes": "clipping by diodes",
-    "lopsided": "lopsided clipping",
-    "lopsided-10k": "lopsided clipping, input of 10 kΩ",
-}
 # Closely, because the gates let quiet chords in or out at once, and closest where the track's
 # first ohms above the wiper damp the pickup's peak.
 _MEASURED_DIALS = (0.25, *np.arange(0.5, 9.1, 0.5).tolist(), 9.25, 9.5, 9.75, 9.875, 10.0)
@@ -198,17 +192,27 @@ def _undriven(dirt: Dirt) -> Dirt:
 
 def dirt_plain(dirt: Dirt) -> dict[str, Any]:
     """A clipping stage's numbers: its curve, its filters, its input."""
-    leak, slope = diode_pair()
     return {
         "kind": dirt.kind,
-        "words": _DIRT_WORDS[dirt.kind],
-        "bias": curve_bias(dirt.kind),
-        "diodes": {"leak": leak, "slope": slope} if dirt.kind == "diodes" else None,
+        "words": dirt.words,
+        "curve": _curve_plain(dirt.kind),
         "knee": knee_volts(dirt.kind),
         "preHz": dirt.pre_hz,
         "postHz": dirt.post_hz,
         **_load_plain(dirt.load),
     }
+
+
+def _curve_plain(kind: DirtKind) -> dict[str, float]:
+    """A curve as `dirt.js` takes it, by the names of what it knows to play."""
+    match kind:
+        case "smooth":
+            return {"bias": 0.0}
+        case "lopsided" | "lopsided-10k":
+            return {"bias": LOPSIDED_BIAS}
+        case "diodes":
+            leak, slope = diode_pair()
+            return {"leak": leak, "slope": slope}
 
 
 def _load_plain(load: Load) -> dict[str, float]:

@@ -12,8 +12,9 @@ const OVER = 8, REACH = 28, LENGTH = 2 * REACH * OVER;
 export const DIRT_LATENCY = 2 * REACH;
 
 // A curve of slope 1 at 0, and its antiderivative.
-export function curveOf({ bias, diodes }) {
-  if (diodes) return diodeCurve(diodes);
+export function curveOf({ curve }) {
+  if ("leak" in curve) return diodeCurve(curve);
+  const { bias } = curve;
   const rest = Math.tanh(bias), slope = 1 - rest * rest;
   const logCosh = (x) => Math.abs(x) + Math.log1p(Math.exp(-2 * Math.abs(x))) - Math.LN2;
   return {
