@@ -12,7 +12,7 @@ import numpy as np
 from presolder.render.report.soldering import CAUTIONS, PotBlock, Step
 
 # Sizes of type, from large to small, and the paper within its margins: A4 less 9 mm all round.
-_SIZES = (11.0, 10.4, 9.8, 9.2, 8.7, 8.3, 8.0, 7.6, 7.2)
+_SIZES = (11.0, 10.4, 9.8, 9.2, 8.7, 8.3, 8.0, 7.6, 7.5)
 _WIDTH, _HEIGHT = 544.0, 790.0
 SMALLEST_POINTS = _SIZES[-1]
 # Height of the guitar's schematic for each of its channels, over the size of type.
@@ -42,8 +42,7 @@ def fitting_points(sheet: dict[str, Any], svg: str, guitar_rows: int = 0) -> flo
         How many channels the guitar's schematic has, above it.
     """
     guitar = GUITAR_EM * guitar_rows + (1.0 if guitar_rows else 0.0)
-    # A schematic's own letters are smaller than the sheet's, and the last size is for sheets alone.
-    sizes = _SIZES[:-1] if guitar_rows else _SIZES
+    sizes = _SIZES
     return next((s for s in sizes if _height(sheet, svg, s) + guitar * s <= _HEIGHT), None)
 
 

@@ -183,7 +183,7 @@ def test_cleanup(drawn: list[Figure]) -> None:
         assert named_by_colour(playing)[report.designs[i].name] == to_hex(
             curves_of(playing)[i].get_color()
         )
-    assert playing.get_xlim()[1] == 10.0
+    assert playing.get_xlim()[0] == 10.0
     assert len({tuple(line.get_linestyle()) for line in curves_of(tone)}) == 2
 
 
