@@ -44,6 +44,7 @@ LONGEST = (
 THOROUGH = (
     # Four cases of each stage instead of sixteen; wirings of all kinds still turn their knobs.
     "test_outside_check[spice_stages]",
+    "test_outside_check[spice_harmonics]",
     "test_outside_check[spice_transient]",
     "test_committed_page_shows_these_numbers",
     # Another rig's fit at the jack, another Python, other sizes of the same page.

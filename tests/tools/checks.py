@@ -30,7 +30,7 @@ from checks_simulator import (
     spice_wirings_moving,
     symbolic,
 )
-from checks_stages import spice_stages, spice_working_points
+from checks_stages import spice_harmonics, spice_stages, spice_working_points
 
 CHECKS: tuple[Callable[[], list[Row]], ...] = (
     spice_ac,
@@ -39,6 +39,7 @@ CHECKS: tuple[Callable[[], list[Row]], ...] = (
     spice_transient,
     spice_wirings_moving,
     spice_stages,
+    spice_harmonics,
     spice_working_points,
     lsoda,
     symbolic,
