@@ -219,9 +219,12 @@ def test_two_batches_on_one_folder(tmp_path: Path) -> None:
         assert (out / first["name"] / "result.json").exists()
 
 
+# A scheduler's address and process, and three workers of one thread each.
+Cluster = tuple[str, subprocess.Popen[bytes], list[subprocess.Popen[bytes]]]
+
+
 @pytest.fixture
-def cluster(tmp_path: Path) -> Iterator[tuple[str, list[subprocess.Popen[bytes]]]]:
-    """A scheduler's address, and three workers of one thread each."""
+def cluster(tmp_path: Path) -> Iterator[Cluster]:
     told = tmp_path / "scheduler.json"
     quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
 
@@ -243,41 +246,74 @@ def cluster(tmp_path: Path) -> Iterator[tuple[str, list[subprocess.Popen[bytes]]
         while not told.exists():
             assert scheduler.poll() is None
             time.sleep(0.05)
-        yield json.loads(told.read_text())["address"], workers
+        yield json.loads(told.read_text())["address"], scheduler, workers
     finally:
         for process in (*workers, scheduler):
             process.kill()
             process.wait()
 
 
-@pytest.mark.slow
-def test_on_a_cluster_of_which_a_worker_is_killed(
-    tmp_path: Path, cluster: tuple[str, list[subprocess.Popen[bytes]]]
-) -> None:
-    """While it renders: another does its job; and a second batch on the same folder keeps all."""
-    address, workers = cluster
-    text = """
-        [[job]]
-        command = "render"
-        rigs = ["mine.toml", "single-coil-250k", "dark-long-cable", "two-pickups"]
-        takes = ["take.flac"]
-        designs = ["bare", "cap", "series"]
-        options = { travel = 20 }
+SIX = """
+    [[job]]
+    command = "render"
+    rigs = ["mine.toml", "single-coil-250k", "dark-long-cable", "two-pickups"]
+    takes = ["take.flac"]
+    designs = ["bare", "cap", "series"]
+    options = { travel = 20 }
 
-        [[job]]
-        command = "need"
-        rigs = ["single-coil-250k", "mine.toml"]
-    """
-    file, out = listed(tmp_path, text), tmp_path / "out"
+    [[job]]
+    command = "need"
+    rigs = ["single-coil-250k", "mine.toml"]
+"""
+
+
+def at_work_on_cluster(
+    file: Path, out: Path, address: str
+) -> tuple[subprocess.Popen[str], list[Path]]:
+    """A batch that was begun, and the claims that workers have told themselves the owners of."""
     command = [sys.executable, "-m", "presolder", "batch", file, "--out", out, "--json"]
     running = subprocess.Popen(
         [*command, "--cluster", address], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     )
     claims: list[Path] = []
     while not claims and running.poll() is None:
-        # One that a worker has told itself the owner of, and that it is at work on.
         claims = [one for one in (out / "jobs").glob("*.claim") if one.read_text()]
         time.sleep(0.01)
+    return running, claims
+
+
+@pytest.mark.slow
+def test_on_a_cluster_whose_scheduler_is_killed(tmp_path: Path, cluster: Cluster) -> None:
+    """Each job that is not done says so in a line, and what was done by then counts as made."""
+    address, scheduler, _ = cluster
+    file, out = listed(tmp_path, SIX), tmp_path / "out"
+    running, _ = at_work_on_cluster(file, out, address)
+    while not list((out / "jobs").glob("*.json")) and running.poll() is None:
+        time.sleep(0.01)
+    scheduler.kill()
+    told, errors = running.communicate(timeout=120)
+    assert running.returncode == 3
+    assert errors.count("\n") <= 1 and "Traceback" not in errors, errors
+    jobs = json.loads(told)["jobs"]
+    assert len(jobs) == 6
+    for job in jobs:
+        if job["outcome"] == "failed":
+            assert (
+                "the scheduler is gone" in job["message"]
+                and "run the batch again" in job["message"]
+            )
+        else:
+            assert job["outcome"] == "made"
+            assert (out / "jobs" / f"{job['name']}.json").exists()
+    assert {job["outcome"] for job in jobs} == {"failed", "made"}
+
+
+@pytest.mark.slow
+def test_on_a_cluster_of_which_a_worker_is_killed(tmp_path: Path, cluster: Cluster) -> None:
+    """While it renders: another does its job; and a second batch on the same folder keeps all."""
+    address, _, workers = cluster
+    file, out = listed(tmp_path, SIX), tmp_path / "out"
+    running, claims = at_work_on_cluster(file, out, address)
     number = int(claims[0].read_text().rpartition("-")[2])
     (victim,) = [one for one in workers if one.pid == number]
     victim.kill()
