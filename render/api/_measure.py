@@ -117,7 +117,8 @@ def coil_from_responses(
     Notes
     -----
     Nonlinear least squares (Bates and Watts, Nonlinear Regression Analysis);
-    the form of the coil by Schwarz's criterion.
+    the form of the coil by Schwarz's criterion; two coils in series, `coil.second`,
+    where no one coil fits.
 
     Examples
     --------
