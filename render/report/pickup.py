@@ -115,7 +115,7 @@ class PickupReport:
             return ["[pickup]", *_values(self.coil.pickup), *self._controls()]
         output = f'output = "{1e3 * TYPICAL_OUTPUT_VOLTS / 2:g} mV"'
         first, second = ([*_values(coil), output] for coil in self.coil.coils)
-        return ["[pickups.own.a]", *first, "", "[pickups.own.b]", *second]
+        return ["# Instead of [pickup]:", "[pickups.own.a]", *first, "", "[pickups.own.b]", *second]
 
     def _names(self) -> tuple[str, ...]:
         return ("",) if self.coil.second is None else (" of one coil", " of the other")
