@@ -53,6 +53,8 @@ THOROUGH = (
     "test_other_pythons[3.13-interpreter1]",
     # A wheel from an sdist is installed and tried; developers notice when this does not work.
     "test_editable",
+    # The checker over a copy of all sources; over the sources it runs anyway.
+    "test_types_name_every_place_that_a_new_kind_needs",
     # Types at the face; the checker runs over all sources anyway.
     "test_a_users_script_is_typed",
     # It waits for what is not there.

@@ -111,7 +111,8 @@ def test_readings_with_noise() -> None:
         coil = coil_from_readings(pickup.resistance_ohms, bare, loaded, ADDED, meter)
         assert coil.pickup.inductance_henries == pytest.approx(pickup.inductance_henries, rel=0.05)
         assert coil.pickup.capacitance_farads == pytest.approx(pickup.capacitance_farads, rel=0.05)
-        assert 0.005 < coil.inductance_error < 0.08
+        # Coils without losses: real ones are further off (test_pickup_errors.py), and that is said.
+        assert min(coil.inductance_error, coil.capacitance_error) > 0.05
 
 
 @pytest.mark.parametrize("form", [0, 1, 2])
