@@ -31,6 +31,7 @@ from rigs import as_string_take
 DESIGNS = short_list(Pot(500e3))
 
 
+@pytest.mark.slow
 def test_every_built_in_rig_nulls_at_ten() -> None:
     """Three takes and noise, by band and by half second; the validation page has the same rows."""
     rows = nulls()

@@ -172,6 +172,7 @@ def test_of_many_that_reach_for_a_claim_one_gets_it(
         assert sum(got) == 1
 
 
+@pytest.mark.slow
 def test_kept_means_that_these_inputs_made_this_result(tmp_path: Path) -> None:
     """Not so after an edit and back, another taper, or a result that somebody changed."""
     file, out = tmp_path / "jobs.toml", tmp_path / "out"

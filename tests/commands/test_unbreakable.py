@@ -535,6 +535,7 @@ def test_names_that_are_too_long(tmp_path: Path) -> None:
 # ---- the loops where they were not built -------------------------------------------
 
 
+@pytest.mark.slow
 def test_a_damaged_cache_of_numbas_costs_time_only(tmp_path: Path) -> None:
     """One short loop; what a whole render makes of it is looked at thoroughly."""
     cache = tmp_path / "cache"

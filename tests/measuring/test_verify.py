@@ -231,6 +231,7 @@ def test_one_dial_that_is_off_is_not_diluted() -> None:
     assert said.off == (3.0,)
 
 
+@pytest.mark.slow
 def test_chance_alone_puts_a_dial_off_once_in_two_hundred_times() -> None:
     """Takes that wobble in level and in 17 bands, as is assumed of a player, and nothing else."""
     random, goes, wobble = np.random.default_rng(3), 1_000, Wobble(np.zeros((len(DIALS), 17)))
