@@ -215,9 +215,8 @@ def filters_for(rig: Rig, sample_rate_hz: float, instants: Array | None = None) 
     and not by the analogue response: it departs from that by its method's error
     (some -100 dB at 16 kHz), which a guitar of which nothing is changed must not show.
     """
-    take = take_equations(rig)
+    take, heard = take_equations(rig), chain_equations(rig.as_heard, None)
     string, place = rig.take.string, rig.take.string_place_metres
-
     seconds = None if string is None or place is None else string.wave_seconds(place)
 
     def through(frequency_hz: Array) -> ComplexArray:
@@ -225,7 +224,6 @@ def filters_for(rig: Rig, sample_rate_hz: float, instants: Array | None = None) 
             of_place: ComplexArray = wave_weights((seconds,), frequency_hz)[0]
             return of_place
         stood = recursion_response(take, sample_rate_hz, rig.take.dial, frequency_hz)
-        heard = chain_equations(rig.as_heard, None)
         return bounded(stood, recursion_response(heard, sample_rate_hz, DIAL_MAX, frequency_hz))
 
     waves = waves_of(control_chain(rig, None).branches)

@@ -35,6 +35,13 @@ def coil_impedance(pickup: Pickup, frequency_hz: ArrayLike) -> ComplexArray:
     return np.asarray(whole, dtype=np.complex128)
 
 
+def source_impedance(pickup: Pickup, frequency_hz: ArrayLike) -> ComplexArray:
+    """Impedance of a pickup as a source, its own capacitance across it; ohms, shape (f,)."""
+    s = 2j * np.pi * np.asarray(frequency_hz, dtype=np.float64)
+    own = s * pickup.capacitance_farads
+    return np.asarray(1.0 / (1.0 / coil_impedance(pickup, frequency_hz) + own))
+
+
 def admittance(load: Load, frequency_hz: Array) -> ComplexArray:
     """Of a resistance beside a capacitance; siemens, shape (f,)."""
     s = 2j * np.pi * frequency_hz

@@ -22,6 +22,9 @@ _UNSEEN_INDUCTANCE, _UNSEEN_CAPACITANCE = 0.62, 0.85
 # And the response near its peak, in dB.
 UNSEEN_RESPONSE_DB = 5.0
 FEWEST_POINTS = 8
+# Smallest and largest henries, farads and eddy ohms that a fit may answer with; wider than any
+# pickup.
+COIL_LIMITS = ((0.01, 100.0), (1e-12, 5e-9), (5e3, 1e8))
 # What is fitted; below there is hum, above nothing that a guitar gives.
 LOWEST_HZ, HIGHEST_HZ = 100.0, 16_000.0
 

@@ -13,7 +13,7 @@ import scipy
 
 from presolder.models.circuit.assembly import assemble
 from presolder.models.circuit.chain import control_chain
-from presolder.models.circuit.coil import admittance, coil_impedance, coil_responses
+from presolder.models.circuit.coil import admittance, coil_responses, source_impedance
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
 from presolder.models.errors import InputError
@@ -21,6 +21,7 @@ from presolder.models.instrument.controls import Load, Pickup
 from presolder.models.instrument.rig import Rig
 from presolder.models.judging.tolerance import Spread, standard_deviation
 from presolder.models.measuring.coil import (
+    COIL_LIMITS,
     FEWEST_POINTS,
     HIGHEST_HZ,
     LOWEST_HZ,
@@ -36,8 +37,6 @@ from presolder.models.typing import Array, ComplexArray
 # From a pickup and relative errors of what is known, to what is left of a measurement in dB.
 Miss = Callable[[Pickup, Array], Array]
 
-# Smallest and largest coil that the fit may answer with; wider than any pickup.
-_HENRIES, _FARADS, _EDDY_OHMS = (0.01, 100.0), (1e-12, 5e-9), (5e3, 1e8)
 _STARTS_HENRIES, _STARTS_EDDY_OHMS = (1.0, 3.0, 8.0), (5e4, 5e5)
 _START_FARADS = 120e-12
 _SHARES = np.linspace(0.0, 0.9, 10)
@@ -165,8 +164,7 @@ def coil_from_impedance(resistance_ohms: float, impedance: Impedance, meter: Loa
         return np.asarray(np.concatenate([left.real, left.imag]) * _DB_PER_RADIAN)
 
     def miss(pickup: Pickup, off: Array) -> Array:
-        own = 2j * np.pi * hz * pickup.capacitance_farads
-        return miss_of(np.asarray(1.0 / (1.0 / coil_impedance(pickup, hz) + own)), off)
+        return miss_of(source_impedance(pickup, hz), off)
 
     known = np.array([_METER_ERROR])
     found, _ = fitted_coil(miss, resistance_ohms, known)
@@ -396,7 +394,7 @@ def _tried(
         off = values[free:]
         return miss(_coil_of(resistance_ohms * (1.0 + off[0]), values, share), off)
 
-    limits = np.log([_HENRIES, _FARADS, _EDDY_OHMS][:free])
+    limits = np.log(COIL_LIMITS[:free])
     bounds = np.concatenate([limits, np.repeat([[-0.5, 0.5]], known_errors.size, axis=0)])
     expected = np.zeros(free + known_errors.size)
     spread = np.concatenate([np.full(free, np.inf), known_errors])

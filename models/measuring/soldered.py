@@ -1,6 +1,6 @@
 """What an ohmmeter reads while a bypass is soldered in, part by part."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -177,15 +177,9 @@ def probes(work: Work, network: Network) -> tuple[Probe, ...]:
     tuple of Probe
         In the order of `placed_parts`; at the dial where the part shows most.
     """
-    branches, nodes, found = work.alone, dict(work.nodes), []
-    free = 1 + max(max(branch.plus, branch.minus) for branch in branches)
-    for part in placed_parts(network):
-        for place in (part.start, part.end):
-            if place not in nodes:
-                nodes[place] = free
-                free += 1
-        ends = nodes[part.start], nodes[part.end]
-        grown = (*branches, _branch(part, *ends))
+    branches, found = work.alone, []
+    for part, added in _added(work, network):
+        grown, ends = (*branches, added), (added.plus, added.minus)
         tried = [
             Probe(part, dial, _between(grown, *ends, dial), _between(branches, *ends, dial))
             for dial in _DIALS
@@ -193,6 +187,18 @@ def probes(work: Work, network: Network) -> tuple[Probe, ...]:
         found.append(max(tried, key=_shows))
         branches = grown
     return tuple(found)
+
+
+def _added(work: Work, network: Network | None) -> Iterator[tuple[Placed, Branch]]:
+    """Each part of a design, and the branch that it becomes across this pot."""
+    nodes = dict(work.nodes)
+    free = 1 + max(max(branch.plus, branch.minus) for branch in work.alone)
+    for part in placed_parts(network):
+        for place in (part.start, part.end):
+            if place not in nodes:
+                nodes[place] = free
+                free += 1
+        yield part, _branch(part, nodes[part.start], nodes[part.end])
 
 
 @dataclass(frozen=True)
@@ -208,13 +214,7 @@ class Across:
 def across(work: Work, network: Network | None) -> Across:
     """The reading from lug to lug that shows most of the work, at the dial where it does."""
     ends = work.nodes[INPUT_LUG], work.nodes[WIPER_LUG]
-    whole, nodes = work.alone, dict(work.nodes)
-    free = 1 + max(max(branch.plus, branch.minus) for branch in whole)
-    for part in placed_parts(network):
-        for place in (part.start, part.end):
-            if place not in nodes:
-                nodes[place], free = free, free + 1
-        whole = (*whole, _branch(part, nodes[part.start], nodes[part.end]))
+    whole = (*work.alone, *(added for _, added in _added(work, network)))
 
     def shows(read: Across) -> tuple[float, float]:
         return read.without.middle / max(read.after.middle, 1e-3), read.without.middle

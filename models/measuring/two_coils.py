@@ -7,8 +7,9 @@ from collections.abc import Callable
 
 import numpy as np
 
-from presolder.models.circuit.coil import coil_impedance
+from presolder.models.circuit.coil import source_impedance
 from presolder.models.instrument.controls import Pickup
+from presolder.models.measuring.coil import COIL_LIMITS
 from presolder.models.measuring.fitting import Fit, fitted
 from presolder.models.typing import Array, ComplexArray
 
@@ -16,8 +17,6 @@ from presolder.models.typing import Array, ComplexArray
 # measurement in dB.
 ImpedanceMiss = Callable[[ComplexArray, Array], Array]
 
-# Each coil's smallest and largest henries, farads and eddy ohms.
-_LIMITS = ((0.01, 100.0), (1e-12, 5e-9), (5e3, 1e8))
 _STARTS_HENRIES, _STARTS_RATIOS, _STARTS_EDDY_OHMS = (1.0, 3.0), (0.3, 1.0, 3.0), (1e5, 5e5)
 _START_FARADS = (100e-12, 250e-12)
 # The first one's share of the winding's resistance, and how far halves differ in it: common
@@ -52,9 +51,10 @@ def fitted_pair(
     def left(values: Array) -> Array:
         off = values[_OF_BOTH:]
         pair = _pair(resistance_ohms * (1.0 + off[0]), values)
-        return miss(pair_impedance(pair, frequency_hz), off)
+        one, other = (source_impedance(coil, frequency_hz) for coil in pair)
+        return miss(one + other, off)
 
-    limits = np.concatenate([np.log(_LIMITS * 2), [[0.05, 0.95]]])
+    limits = np.concatenate([np.log(COIL_LIMITS * 2), [[0.05, 0.95]]])
     bounds = np.concatenate([limits, np.repeat([[-0.5, 0.5]], known_errors.size, axis=0)])
     expected = np.zeros(len(bounds))
     expected[_OF_BOTH - 1] = _HALF
@@ -74,16 +74,6 @@ def fitted_pair(
     if first.inductance_henries < second.inductance_henries:
         first, second = second, first
     return (first, second), fit
-
-
-def pair_impedance(coils: tuple[Pickup, Pickup], frequency_hz: Array) -> ComplexArray:
-    """Of two coils in series, each with its capacitance across it; ohms, shape (f,)."""
-    s = 2j * np.pi * frequency_hz
-    each = [
-        1.0 / (1.0 / coil_impedance(coil, frequency_hz) + s * coil.capacitance_farads)
-        for coil in coils
-    ]
-    return np.asarray(each[0] + each[1], dtype=np.complex128)
 
 
 def _pair(resistance_ohms: float, values: Array) -> tuple[Pickup, Pickup]:

@@ -358,7 +358,7 @@ def _telling_dial(causes: tuple[Cause, ...], dial: Array, evidence: "_Evidence")
 
     def apart(dials: Array) -> float:
         first, second = (evidence.banded(_gain_db(cause.guitar, dials)) for cause in pair)
-        quiet = Wobble(np.where(evidence.wobble.seen.any(axis=0), np.zeros_like(first), np.inf))
+        quiet = evidence.wobble.in_silence(dials.size)
         return float(np.square(quiet.whitened(first - second)).sum())
 
     return telling_dial(dial, apart, CLEAR_CHI2)
@@ -467,8 +467,7 @@ def _unseen(
 
     Of a value its double and its half.
     """
-    noisy = evidence.wobble
-    quiet = Wobble(np.where(noisy.seen.any(axis=0), np.zeros_like(described), np.inf))
+    noisy, quiet = evidence.wobble, evidence.wobble.in_silence(len(described))
     parts, quiet_parts = noisy.straying(moves), quiet.straying(moves)
     hidden, blind = [], []
     for fault, gain in zip(told.fault, told.gain_db, strict=True):

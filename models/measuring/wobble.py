@@ -42,6 +42,11 @@ class Wobble:
         """Which bands of which takes count, shape (t, b)."""
         return np.isfinite(self.noise_db)
 
+    def in_silence(self, takes: int) -> "Wobble":
+        """So many takes without noise, in the bands that count in any."""
+        told = np.where(self.seen.any(axis=0), 0.0, np.inf)
+        return Wobble(np.broadcast_to(told, (takes, told.size)))
+
     def without(self, take: int) -> "Wobble":
         """The same without one of the takes."""
         noise = self.noise_db.copy()

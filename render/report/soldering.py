@@ -30,6 +30,7 @@ from presolder.models.instrument.taper import BENT_TAPERS, DIAL_MAX, Taper
 from presolder.models.judging.ranking import effort
 from presolder.models.measuring.soldered import (
     GANG_DIALS,
+    Across,
     Probe,
     Work,
     across,
@@ -252,10 +253,11 @@ def pot_blocks(rig: Rig, network: Network | None) -> tuple[PotBlock, ...]:
     blocks = []
     for work in works(rig, network):
         title = f"{_whose(rig, work)}volume pot, {_pot_text(work.one.volume)}"
+        read, standing = across(work, network), _others_stand(rig, work)
         steps = (
-            _first_reading(rig, work, network),
-            *_removal(rig, work, network),
-            *_soldering(rig, work, network),
+            _first_reading(read, standing),
+            *_removal(rig, read, standing),
+            *_soldering(work, network, read, standing),
         )
         blocks.append(PotBlock(title, steps, _lug_table(rig, work, network)))
     return tuple(blocks)
@@ -285,35 +287,31 @@ def _others_stand(rig: Rig, work: Work) -> str:
     return "".join(f", {one}" for one in said)
 
 
-def _first_reading(rig: Rig, work: Work, network: Network) -> Step:
+def _first_reading(read: Across, standing: str) -> Step:
     """What the meter says before the iron, and will again unless something changes."""
-    read = across(work, network)
     return Step(
         "Before the iron, write down what you read: a pot may be a fifth off.",
-        f"knob at {read.dial:g}{_others_stand(rig, work)}, input lug to wiper lug"
-        f" {span_text(read.before)}",
+        f"knob at {read.dial:g}{standing}, input lug to wiper lug {span_text(read.before)}",
     )
 
 
-def _removal(rig: Rig, work: Work, network: Network) -> list[Step]:
+def _removal(rig: Rig, read: Across, standing: str) -> list[Step]:
     """Taking out what is fitted now."""
     old = rig.take.network
     if old is None:
         return []
     parts = ", ".join(value_text(placed.leaf) for placed in placed_parts(old))
-    read = across(work, network)
     return [
         Step(
             f"Take out the bypass that is fitted now, {format_network(old)} ({parts}): unsolder it"
             " from the input lug and the wiper lug.",
-            f"knob at {read.dial:g}{_others_stand(rig, work)}, input lug to wiper lug"
-            f" {span_text(read.without)}",
+            f"knob at {read.dial:g}{standing}, input lug to wiper lug {span_text(read.without)}",
         )
     ]
 
 
-def _soldering(rig: Rig, work: Work, network: Network) -> list[Step]:
-    placed, standing = placed_parts(network), _others_stand(rig, work)
+def _soldering(work: Work, network: Network, read: Across, standing: str) -> list[Step]:
+    placed = placed_parts(network)
     gangs = [part for part in placed if isinstance(part.leaf, Gang)]
     steps = _fit_gangs(gangs, work.one.volume)
     steps += [_solder(probe, standing) for probe in probes(work, network)]
@@ -327,7 +325,6 @@ def _soldering(rig: Rig, work: Work, network: Network) -> list[Step]:
                 " Neither resistors nor these capacitors have a polarity."
             )
         )
-    read = across(work, network)
     steps.append(
         Step(
             "Look it over before closing.",
