@@ -11,7 +11,7 @@ from typing import Any, TextIO
 
 import click
 
-from presolder.models.cores import JOBS, cores
+from presolder.models.cores import cores
 from presolder.models.errors import (
     CacheWarning,
     InputError,
@@ -21,32 +21,46 @@ from presolder.models.errors import (
 )
 from presolder.render.commands.remarks import QUIET, remark, say_remarks
 
-# Each lives in a module of its name; the line is what the overview says of it,
+# Each command lives in a module of its name; the line is what the overview says of it,
 # so that the overview loads none of them.
-SUMMARIES = {
-    "init": "Write a rig file: asks for what it needs, and explains each question.",
-    "need": "Tell whether a rig and a way of playing need a bypass.",
-    "compare": "Rank designs by how well they keep the taper, the tone, or both.",
-    "tailor": "Search preferred values for this rig: the best of each topology, ranked.",
-    "travel": "Search pot, law, bypass and gang for the turn of the knob that is wanted.",
-    "curves": "Show level and treble over the dial, and the response at some dials.",
-    "cleanup": "Tell at which dial each design's dirt turns clean.",
-    "demo": "Render the bundled recording through a few built-in designs.",
-    "render": "Render recording DI through each design while the volume knob turns.",
-    "pack": "Make a folder (or OUT.zip) of listening samples from recording DI.",
-    "sheet": "Say which parts to order and what to solder where.",
-    "order": "Add up what several jobs take, and what of it the drawer has.",
-    "pickup": "Find a pickup's inductance and capacitance.",
-    "taper": "Find a pot's track and taper from an ohmmeter's readings.",
-    "cable": "Find a cable's capacitance.",
-    "verify": "Compare recordings at several dials with the prediction.",
-    "designs": "List the built-in designs with their values.",
-    "batch": "Run many jobs: rigs, takes, designs and commands that a file lists.",
-    "doctor": "Check whether everything that presolder needs is there and works.",
-    "rigs": "List the built-in rigs with their values, or print one's file.",
-    "docs": "List the pages that describe formats, figures and the model, or print one.",
+GROUPS = {
+    "Decide": {
+        "init": "Write a rig file: asks for what it needs, and explains each question.",
+        "need": "Tell whether a rig and a way of playing need a bypass.",
+        "compare": "Rank designs by how well they keep the taper, the tone, or both.",
+        "tailor": "Search preferred values for this rig: the best of each topology, ranked.",
+        "travel": "Search pot, law, bypass and gang for the turn of the knob that is wanted.",
+        "curves": "Show level and treble over the dial, and the response at some dials.",
+    },
+    "Hear": {
+        "demo": "Render the bundled recording through a few built-in designs.",
+        "render": "Render recording DI through each design while the volume knob turns.",
+        "pack": "Make a folder (or OUT.zip) of listening samples from recording DI.",
+        "cleanup": "Tell at which dial each design's dirt turns clean.",
+    },
+    "Build": {
+        "sheet": "Say which parts to order and what to solder where.",
+        "order": "Add up what several jobs take, and what of it the drawer has.",
+    },
+    "Measure": {
+        "pickup": "Find a pickup's inductance and capacitance.",
+        "taper": "Find a pot's track and taper from an ohmmeter's readings.",
+        "cable": "Find a cable's capacitance.",
+        "verify": "Compare recordings at several dials with the prediction.",
+    },
+    "The rest": {
+        "designs": "List the built-in designs with their values.",
+        "rigs": "List the built-in rigs with their values, or print one's file.",
+        "batch": "Run many jobs: rigs, takes, designs and commands that a file lists.",
+        "docs": "List the pages that describe formats, figures and the model, or print one.",
+        "doctor": "Check whether everything that presolder needs is there and works.",
+    },
 }
-
+SUMMARIES = {name: line for group in GROUPS.values() for name, line in group.items()}
+# Where it is said now what an option was for.
+_MOVED = {
+    "--dial": "dials are --show (curves, need), --hold (pack) or --left-at (what is judged)",
+}
 
 _LONGEST_MESSAGE = 285
 _SPELT_OUT = {"\N{OHM SIGN}": "ohm", "\N{GREEK CAPITAL LETTER OMEGA}": "ohm"} | {
@@ -87,18 +101,16 @@ class LazyGroup(click.Group):
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
         """The overview."""
-        with formatter.section("Commands"):
-            formatter.write_dl(list(SUMMARIES.items()))
+        widest = max(map(len, SUMMARIES))
+        for name, group in GROUPS.items():
+            with formatter.section(name):
+                formatter.write_dl([(one.ljust(widest), line) for one, line in group.items()])
 
 
 def _everywhere() -> tuple[click.Option, ...]:
     """What every command takes."""
     hidden: dict[str, Any] = {"expose_value": False}
     return (
-        click.Option(
-            ["--jobs", "wanted_cores"], type=click.IntRange(1, 256), metavar="N", **hidden,
-            help="Use so many cores.  [default: all]", callback=_set_jobs, is_eager=True,
-        ),
         click.Option(
             ["-q", "--quiet", "be_quiet"], is_flag=True, **hidden, callback=_set_quiet,
             help="Print no remarks and no progress, only results and errors.",
@@ -108,11 +120,6 @@ def _everywhere() -> tuple[click.Option, ...]:
             help="Tell what is used, and how long it took.",
         ),
     )  # fmt: skip
-
-
-def _set_jobs(context: click.Context, option: click.Parameter, jobs: int | None) -> None:  # noqa: ARG001
-    if jobs is not None:
-        os.environ[JOBS] = str(jobs)
 
 
 def _set_quiet(context: click.Context, option: click.Parameter, quiet: bool) -> None:  # noqa: ARG001
@@ -190,6 +197,8 @@ def run() -> int:
 def _in_words(error: Exception) -> str:
     """What went wrong; the last resort for what no command has put better."""
     match error:
+        case click.NoSuchOption(option_name=name) if name in _MOVED:
+            return f"No such option {name!r}; {_MOVED[name]}"
         case click.ClickException():
             return error.format_message()
         case MemoryError():

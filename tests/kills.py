@@ -30,9 +30,9 @@ COMMANDS = {
     "render, fuzz": (
         "render", TAKE, "--travel", "2", "--design", "cap", "--dirt", "silicon-fuzz", "--out",
     ),
-    "pack": ("pack", TAKE, "--design", "bare", "--design", "cap", "--dial", "8,4", "--out"),
+    "pack": ("pack", TAKE, "--design", "bare", "--design", "cap", "--hold", "8,4", "--out"),
     "pack, M4A": (
-        "pack", TAKE, "--design", "cap", "--dial", "8,4", "--listening", "m4a", "--out",
+        "pack", TAKE, "--design", "cap", "--hold", "8,4", "--listening", "m4a", "--out",
     ),
     "tailor": ("tailor", "--topology", "91k + 820p", "--plot"),
     "curves": ("curves", "--csv"),

@@ -81,7 +81,7 @@ def pack(folder: Path, dials: int) -> tuple[float, float, float]:
     """What a pack of so many held positions costs."""
     held = ",".join(f"{10 - 0.75 * i:g}" for i in range(dials))
     take = DOCS.parent / "samples" / "phrase.flac"
-    words = ["pack", str(take), "--rig", "humbucker-500k", "--dial", held, "--force"]
+    words = ["pack", str(take), "--rig", "humbucker-500k", "--hold", held, "--force"]
     return cost([*words, "--out", str(folder / "pack.zip")])
 
 

@@ -58,14 +58,14 @@ STEPS: tuple[str | tuple[str, ...], ...] = (
     "So the candidate is a resistor in series with a capacitor; the lone 150 pF that the customer has heard of goes along for comparison.",
     "## 5. What will the parts' tolerances do?",
     (
-        'presolder curves --rig bench-7.toml --design bare --design "{series}" --dial 8,6 --tolerance',
-        'presolder curves --rig bench-7.toml --design bare --design "{series}" --design "{cap}" --dial 10,7,4 --plot curves.png',
+        'presolder curves --rig bench-7.toml --design bare --design "{series}" --show 8,6 --tolerance',
+        'presolder curves --rig bench-7.toml --design bare --design "{series}" --design "{cap}" --show 10,7,4 --plot curves.png',
     ),
     "![Level and treble over the dial, and responses](pictures/walkthrough-curves.png)",
     "## 6. Let the customer hear it",
     "`phrase.flac` is a clean recording of the customer's own playing (here one of the bundled recordings). Start playback quiet.",
     (
-        'presolder pack phrase.flac --rig bench-7.toml --design bare --design "{series}" --design "{cap}" --dial 10,7,4 --travel 4 --light --workshop "bench 7" --out bench-7.zip',
+        'presolder pack phrase.flac --rig bench-7.toml --design bare --design "{series}" --design "{cap}" --hold 10,7,4 --travel 4 --light --workshop "bench 7" --out bench-7.zip',
     ),
     "## 7. What to order and what to solder",
     (

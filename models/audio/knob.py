@@ -139,3 +139,7 @@ def dials_of_steps(path: KnobPath, first: int, count: int, sample_rate_hz: float
             middle_s += dials[stretch]
             return middle_s
     return dial_at(path, middle_s)
+
+
+# What is listened to where nothing else is asked for.
+SWEEP = steady_turn(10.0, 0.0, 8.0, 1.0)

@@ -29,7 +29,7 @@ VOICES: tuple[VoiceName, ...] = get_args(VoiceName)
 
 
 @dataclass(frozen=True, eq=False)
-class Setup:
+class SignalPath:
     """A chain and what follows it, in one of the situations of a guitar.
 
     Attributes
@@ -56,8 +56,8 @@ class Piece:
 
     Attributes
     ----------
-    setup : int
-        Index of the situation's.
+    situation : int
+        Index of it.
     design : int
         Index into the renderer's designs.
     dial : float or None
@@ -72,7 +72,7 @@ class Piece:
         its sweeps; None if too quiet to have a loudness.
     """
 
-    setup: int
+    situation: int
     design: int
     dial: float | None
     voice: VoiceName
@@ -87,7 +87,7 @@ def voices_of(stages: Stages) -> tuple[VoiceName, ...]:
 
 
 def render_pieces(
-    setups: Sequence[Setup],
+    signal_paths: Sequence[SignalPath],
     take: Array,
     sweep: KnobPath,
     dials: tuple[float, ...],
@@ -97,7 +97,7 @@ def render_pieces(
 
     Parameters
     ----------
-    setups : sequence of Setup
+    signal_paths : sequence of SignalPath
         One a situation, of the same designs.
     take : ndarray, shape (channels, n)
     sweep : KnobPath
@@ -113,21 +113,21 @@ def render_pieces(
         By situation and voice, then sweep and dials in their order, then design.
     """
     voices = dict.fromkeys(
-        (name, setup.stages.dirt if name == "dirt" else None)
+        (name, one.stages.dirt if name == "dirt" else None)
         for name in VOICES
-        for setup in setups
-        if name in voices_of(setup.stages)
+        for one in signal_paths
+        if name in voices_of(one.stages)
     )
     pieces = [
         piece
         for name, dirt in voices
-        for piece in _voice_pieces(setups, name, dirt, take, sweep, dials, progress)
+        for piece in _voice_pieces(signal_paths, name, dirt, take, sweep, dials, progress)
     ]
-    return sorted(pieces, key=lambda piece: piece.setup)
+    return sorted(pieces, key=lambda piece: piece.situation)
 
 
 def _voice_pieces(
-    setups: Sequence[Setup],
+    signal_paths: Sequence[SignalPath],
     name: VoiceName,
     dirt: AnyDirt | None,
     take: Array,
@@ -136,30 +136,30 @@ def _voice_pieces(
     progress: Callable[[int], None],
 ) -> list[Piece]:
     """What all situations have in one voice, at levels that compare."""
-    meant = [i for i, setup in enumerate(setups) if name == "clean" or setup.stages.dirt == dirt]
+    meant = [i for i, one in enumerate(signal_paths) if name == "clean" or one.stages.dirt == dirt]
     voices = evenly_driven(
-        [voice(setups[i].renderer, setups[i].following(name), take) for i in meant]
+        [voice(signal_paths[i].renderer, signal_paths[i].following(name), take) for i in meant]
     )
-    rate = setups[0].renderer.sample_rate_hz
+    rate = signal_paths[0].renderer.sample_rate_hz
     seconds = take.shape[1] / rate
     paths = [(None, sweep), *((dial, KnobPath((0.0, seconds), (dial, dial))) for dial in dials)]
     for joined in voices:
         joined.prepare()
 
     def at(place: tuple[int, Voice, float | None, KnobPath]) -> list[_Rendered]:
-        setup, joined, dial, path = place
+        situation, joined, dial, path = place
         made = []
         for index, whole in enumerate(joined.whole(path, take)):
             (ended,) = faded([whole], whole.shape[1], rate)
             audio = ended.astype(np.float32)
             loudest = -np.inf if dirt is None else loudest_lufs(hop_powers([ended], rate))
-            made.append(_Rendered(setup, index, dial, audio, measure(audio, rate), loudest))
+            made.append(_Rendered(situation, index, dial, audio, measure(audio, rate), loudest))
         return made
 
     rendered = []
     places = [
-        (setup, joined, dial, path)
-        for setup, joined in zip(meant, voices, strict=True)
+        (situation, joined, dial, path)
+        for situation, joined in zip(meant, voices, strict=True)
         for dial, path in paths
     ]
     for some in side_by_side(at, places):
@@ -175,7 +175,7 @@ def _voice_pieces(
 class _Rendered:
     """A piece before it is levelled."""
 
-    setup: int
+    situation: int
     design: int
     dial: float | None
     audio: NDArray[np.float32]
@@ -204,6 +204,6 @@ def _levelled(name: VoiceName, rendered: list[_Rendered], ceiling_lufs: float) -
         for one, gain_db in zip(alike, gains_db, strict=True):
             matched[id(one)] = None if gain_db is None else gain_db - too_loud
     return [
-        Piece(one.setup, one.design, one.dial, name, one.audio, true_gain_db, matched[id(one)])
+        Piece(one.situation, one.design, one.dial, name, one.audio, true_gain_db, matched[id(one)])
         for one in rendered
     ]

@@ -1,5 +1,6 @@
 """What a listener hears of a rig at each dial, beside the same guitar at 10."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -42,6 +43,9 @@ class Conditions:
         What a loudspeaker passes of the power at each of `LINES_HZ`.
     gangs_at_hand : tuple of Gang
         Second gangs of dual pots that one has, and need not order specially.
+    wanted_db : ndarray, shape (d,), or None
+        Level at each of the player's dials, re dial 10, that is wanted there;
+        None to keep the bare pot's taper, by loudness.
     """
 
     material: Material
@@ -50,6 +54,7 @@ class Conditions:
     listening_level_db: float = LISTENING_LEVEL_DB
     speaker_power: Array | None = None
     gangs_at_hand: tuple[Gang, ...] = ()
+    wanted_db: Array | None = None
 
     def __post_init__(self) -> None:
         if not 0.0 <= self.tone_weight <= 1.0:
@@ -82,10 +87,21 @@ class Ear:
     rig : Rig
         With dirt, it feeds the dirt's input.
     conditions : Conditions
+    situation : str
+        Of the guitar, where it is used in several; empty for the only one.
+    weight : float
+        How much that counts beside the others.
     """
 
     rig: Rig
     conditions: Conditions
+    situation: str = ""
+    weight: float = 1.0
+
+    @property
+    def name(self) -> str:
+        """Of the situation, or of a guitar that has only one."""
+        return self.situation or self.rig.name
 
     @cached_property
     def line_power(self) -> Array:
@@ -136,6 +152,12 @@ class Ear:
     def against_ten(self, response: ComplexArray) -> Change:
         """How it differs from the guitar at 10, equally loud; responses of shape (..., 112)."""
         return change(self.levels_db(response), self.at_ten)
+
+
+def shares(ears: Sequence[Ear]) -> Array:
+    """What each situation counts for, shape (s,); 1 together."""
+    weights = np.array([ear.weight for ear in ears])
+    return np.asarray(weights / weights.sum(), dtype=np.float64)
 
 
 def whole_level_db(levels_db: Array) -> Array:

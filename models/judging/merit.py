@@ -63,7 +63,7 @@ class Merit:
 
 
 @dataclass(frozen=True, eq=False)
-class Heard:
+class OverDial:
     """What is heard of a design, dial by dial.
 
     Attributes
@@ -80,7 +80,7 @@ class Heard:
     phon: Array
 
 
-def heard_at(ear: Ear, network: Network | None, dial: Array) -> Heard:
+def over_the_dial(ear: Ear, network: Network | None, dial: Array) -> OverDial:
     """Listen to a design at some dials above 0.
 
     Parameters
@@ -90,7 +90,7 @@ def heard_at(ear: Ear, network: Network | None, dial: Array) -> Heard:
     dial : ndarray, shape (d,)
     """
     responses = ear.response(network, dial)
-    return Heard(dial, ear.against_ten(responses), ear.listen(responses).phon)
+    return OverDial(dial, ear.against_ten(responses), ear.listen(responses).phon)
 
 
 def unlike_bare(ear: Ear, network: Network | None, dial: Array) -> Change:

@@ -1,7 +1,7 @@
 """Does this player need a bypass? What the bare pot takes away, dial by dial, as heard."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -9,12 +9,10 @@ import numpy as np
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
-from presolder.models.instrument.designs import built_in_designs
 from presolder.models.instrument.rig import Rig
 from presolder.models.judging.ear import Ear
 from presolder.models.judging.merit import Merit, merit
-from presolder.models.judging.ranking import Scored, ranked
-from presolder.models.judging.remedies import Remedy, remedies
+from presolder.models.judging.ranking import Scored, in_order
 from presolder.models.typing import Array
 
 Needed = Literal["no", "hardly", "probably", "yes"]
@@ -41,9 +39,7 @@ class Need:
         Frequency of the response's highest point above 800 Hz at those dials,
         and its height over 500 Hz; NaN where the response only falls.
     ranked : tuple of Scored
-        The bare pot and the built-in designs, best first.
-    ear : Ear
-        The rig and the conditions.
+        The bare pot and the built-in designs, best first, in this situation alone.
     """
 
     verdict: Needed
@@ -52,12 +48,6 @@ class Need:
     resonance_hz: Array
     resonance_db: Array
     ranked: tuple[Scored, ...]
-    ear: Ear
-
-    @cached_property
-    def remedies(self) -> tuple[Remedy, ...]:
-        """What needs no bypass, the one that saves most first; none where nothing is lost."""
-        return remedies(self.ear) if self.verdict != "no" else ()
 
     @property
     def first(self) -> Scored:
@@ -65,8 +55,8 @@ class Need:
         return self.ranked[0]
 
 
-def need(ear: Ear, dial: Array) -> Need:
-    """Judge whether a bypass is needed.
+def need(ear: Ear, dial: Array, judged: Iterable[Scored]) -> Need:
+    """Judge whether a bypass is needed in one situation.
 
     Parameters
     ----------
@@ -74,13 +64,15 @@ def need(ear: Ear, dial: Array) -> Need:
         The rig, judged without a bypass, and the conditions.
     dial : ndarray, shape (d,)
         Positions above 0 to report.
+    judged : iterable of Scored
+        The bare pot and the designs that might help, in this situation.
 
     Returns
     -------
     Need
     """
-    order = ranked(ear, built_in_designs(ear.rig.volume))
-    bare = next(one.figures for one in order if one.design.network is None)
+    order = in_order(judged)
+    bare = next(one.figures[0] for one in order if one.design.network is None)
     loss_db = float(bare.change.duller_db.max())
     verdict: Needed = "hardly"
     if not bare.change.noticed.any():
@@ -96,7 +88,6 @@ def need(ear: Ear, dial: Array) -> Need:
         bare if np.array_equal(dial, bare.dial) else merit(ear, None, dial),
         *resonance(ear.rig.as_heard, dial),
         order,
-        ear,
     )
 
 

@@ -10,7 +10,7 @@ from presolder.models.instrument.controls import Pot
 from presolder.models.instrument.designs import built_in_designs
 from presolder.models.instrument.network import Design, Gang, Network, leaves
 from presolder.models.instrument.topologies import built_in_of
-from presolder.models.judging.ear import Ear
+from presolder.models.judging.ear import Ear, shares
 from presolder.models.judging.merit import Merit, merits
 from presolder.models.typing import Array
 
@@ -80,41 +80,69 @@ def effort(network: Network | None, volume: Pot, at_hand: Container[Gang] = ()) 
 
 @dataclass(frozen=True, eq=False)
 class Scored:
-    """A design with its figures and what a preference makes of them.
+    """A design with its figures in every situation, and what a preference makes of them.
 
     Attributes
     ----------
     design : Design
-    figures : Merit
-    effort : Effort
-    score_db : float
-        Smaller is better.
+    figures : tuple of Merit
+        One a situation.
+    efforts : tuple of Effort
+        What each situation's volume pot makes of it.
+    scores_db : tuple of float
+        In each situation; smaller is better.
+    taper_phon, tone_db, score_db : float
+        Means over the situations, by their weights.
     """
 
     design: Design
-    figures: Merit
-    effort: Effort
+    figures: tuple[Merit, ...]
+    efforts: tuple[Effort, ...]
+    scores_db: tuple[float, ...]
+    taper_phon: float
+    tone_db: float
     score_db: float
 
+    @property
+    def effort(self) -> Effort:
+        """The most that any situation's volume pot makes of it."""
+        return max(self.efforts, key=lambda one: one.rank)
 
-def scored(ear: Ear, design: Design) -> Scored:
-    """Judge one design."""
-    return all_scored(ear, (design,))[0]
+    @property
+    def worst(self) -> int:
+        """Index of the situation with the highest score."""
+        return int(np.argmax(self.scores_db))
+
+    def alone(self, at: int) -> "Scored":
+        """The same in one situation only."""
+        its, score_db = self.figures[at], self.scores_db[at]
+        return Scored(
+            self.design, (its,), (self.efforts[at],), (score_db,),
+            its.taper_phon, its.tone_db, score_db,
+        )  # fmt: skip
 
 
-def all_scored(ear: Ear, designs: Iterable[Design]) -> tuple[Scored, ...]:
-    """Judge designs, in their order."""
+def all_scored(ears: Sequence[Ear], designs: Iterable[Design]) -> tuple[Scored, ...]:
+    """Judge designs in every situation, in their order."""
     judged = tuple(designs)
-    volume, weight = ear.rig.volume, ear.conditions.tone_weight
-    return tuple(
-        Scored(
-            design,
-            found,
-            effort(design.network, volume, ear.conditions.gangs_at_hand),
-            float(score(found.taper_phon, found.tone_db, weight)),
+    networks = [design.network for design in judged]
+    share = shares(ears)
+    each = zip(*(merits(ear, networks) for ear in ears), strict=True)
+    found = []
+    for design, figures in zip(judged, each, strict=True):
+        scores = tuple(
+            float(score(its.taper_phon, its.tone_db, ear.conditions.tone_weight))
+            for ear, its in zip(ears, figures, strict=True)
         )
-        for design, found in zip(judged, merits(ear, [d.network for d in judged]), strict=True)
-    )
+        efforts = tuple(
+            effort(design.network, ear.rig.volume, ear.conditions.gangs_at_hand) for ear in ears
+        )
+        means = share @ [
+            (its.taper_phon, its.tone_db, score_db)
+            for its, score_db in zip(figures, scores, strict=True)
+        ]
+        found.append(Scored(design, figures, efforts, scores, *means.tolist()))
+    return tuple(found)
 
 
 class Rankable(Protocol):
@@ -177,24 +205,24 @@ def worth_their_parts(order: Sequence[One]) -> tuple[One, ...]:
     return tuple(kept)
 
 
-def ranked(ear: Ear, designs: Iterable[Design]) -> tuple[Scored, ...]:
+def ranked(ears: Sequence[Ear], designs: Iterable[Design]) -> tuple[Scored, ...]:
     """Judge designs, best first."""
-    return in_order(all_scored(ear, designs))
+    return in_order(all_scored(ears, designs))
 
 
-def first_choice(ear: Ear) -> Scored:
-    """The bare pot or the built-in design that comes first."""
-    return ranked(ear, built_in_designs(ear.rig.volume))[0]
+def built_in_ranked(ears: Sequence[Ear]) -> tuple[Scored, ...]:
+    """The bare pot and the built-in designs, best first."""
+    return ranked(ears, built_in_designs(ears[0].rig.volume))
 
 
-def best_fitted(ear: Ear) -> Scored:
+def best_fitted(ears: Sequence[Ear]) -> Scored:
     """The built-in design, other than bare, that comes first."""
-    fitted = built_in_designs(ear.rig.volume)[1:]
-    return ranked(ear, fitted)[0]
+    fitted = built_in_designs(ears[0].rig.volume)[1:]
+    return ranked(ears, fitted)[0]
 
 
-def ahead_of_its_kind_db(ear: Ear, one: Scored, shape: Network) -> float | None:
+def ahead_of_its_kind_db(ears: Sequence[Ear], one: Scored, shape: Network) -> float | None:
     """By how much a score is below that of the built-in design of its topology, if any."""
-    volume = ear.rig.volume
-    alike = all_scored(ear, (Design("", network) for network in built_in_of(shape, volume)))
+    volume = ears[0].rig.volume
+    alike = all_scored(ears, (Design("", network) for network in built_in_of(shape, volume)))
     return min(other.score_db for other in alike) - one.score_db if alike else None

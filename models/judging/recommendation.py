@@ -8,7 +8,6 @@ from presolder.models.instrument.network import Design, Network, format_network
 from presolder.models.judging.ear import Ear
 from presolder.models.judging.ranking import (
     EQUAL_DB,
-    One,
     Scored,
     ahead_of_its_kind_db,
     all_scored,
@@ -26,7 +25,6 @@ from presolder.models.judging.search import (
     plateau,
     tailor,
 )
-from presolder.models.judging.situations import Heard
 
 
 @dataclass(frozen=True)
@@ -50,7 +48,7 @@ class Candidate:
 
 @dataclass(frozen=True, eq=False)
 class Recommendation:
-    """The outcome of a search.
+    """The outcome of a search; over several situations, all weighed.
 
     Attributes
     ----------
@@ -63,6 +61,8 @@ class Recommendation:
         The bare pot, and the built-in design other than bare that comes first.
     front : tuple of Found
         Those that no other beats in both taper and tone.
+    own : tuple of Found
+        What comes first in each situation by itself, of all that was judged in full.
     searched, topologies : int
         How many designs, of how many topologies.
     by_steps : bool
@@ -77,6 +77,7 @@ class Recommendation:
     bare: Scored
     built_in: Scored
     front: tuple[Found, ...]
+    own: tuple[Found, ...]
     searched: int
     topologies: int
     equals: int
@@ -97,9 +98,18 @@ class Recommendation:
         """Whether the built-in design is not audibly behind."""
         return self.ahead_of_built_in_db < EQUAL_DB
 
+    @property
+    def gives_up_db(self) -> tuple[float, ...]:
+        """What the first is behind each situation's own best."""
+        first = self.best[0].judged
+        return tuple(
+            its_db - own.scores_db[at]
+            for at, (its_db, own) in enumerate(zip(first.scores_db, self.own, strict=True))
+        )
+
 
 def recommend(
-    ear: Ear,
+    ears: Sequence[Ear],
     shapes: tuple[Network, ...],
     shelf: Shelf,
     *,
@@ -110,7 +120,7 @@ def recommend(
 
     Parameters
     ----------
-    ear, shapes, shelf, progress
+    ears, shapes, shelf, progress
         As for `tailor`.
     top : int
         The most to return.
@@ -119,27 +129,23 @@ def recommend(
     -------
     Recommendation
     """
-    found = tailor((Heard("", ear),), shapes, shelf, progress=progress)
+    found = tailor(ears, shapes, shelf, progress=progress)
     firsts = candidates(found, shapes, top)
-    bare, *judged = all_scored(
-        ear,
-        (
-            Design("bare", None),
-            *(Design(format_network(one.network), one.network) for one in firsts),
-        ),
-    )
+    designs = (Design(format_network(one.network), one.network) for one in firsts)
+    bare, *judged = all_scored(ears, (Design("bare", None), *designs))
     shape_of = {id(its): one for one, its in zip(firsts, judged, strict=True)}
     shown, bare_comes_first = standing_first(bare, judged, shapes, top)
     best = tuple(
-        Candidate(shape_of[id(its)], its, ahead_of_its_kind_db(ear, its, shape_of[id(its)].shape))
+        Candidate(shape_of[id(its)], its, ahead_of_its_kind_db(ears, its, shape_of[id(its)].shape))
         for its in shown
     )
     return Recommendation(
         best,
         bare_comes_first,
         bare,
-        best_fitted(ear),
+        best_fitted(ears),
         tuple(front(found)),
+        tuple(min(found, key=lambda one: one.scores_db[at]) for at in range(len(ears))),
         sum(combinations(shape, shelf) for shape in shapes),
         len(shapes),
         len(plateau(found)),
@@ -161,8 +167,8 @@ def candidates(found: list[Found], shapes: tuple[Network, ...], top: int) -> lis
 
 
 def standing_first(
-    bare: One, judged: Sequence[One], shapes: tuple[Network, ...], top: int
-) -> tuple[tuple[One, ...], bool]:
+    bare: Scored, judged: Sequence[Scored], shapes: tuple[Network, ...], top: int
+) -> tuple[tuple[Scored, ...], bool]:
     """What is worth its parts of what is ahead of the bare pot; and whether nothing is.
 
     Of one topology that is all that is ahead, in the order judged; where nothing

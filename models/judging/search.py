@@ -36,11 +36,10 @@ from presolder.models.instrument.placement import series_of
 from presolder.models.instrument.preferred import SERIES
 from presolder.models.instrument.taper import Taper
 from presolder.models.instrument.topologies import canonical
-from presolder.models.judging.ear import squared_size, whole_level_db
+from presolder.models.judging.ear import Ear, shares, squared_size, whole_level_db
 from presolder.models.judging.estimate import Estimate, estimate
 from presolder.models.judging.merit import root_mean_square
 from presolder.models.judging.ranking import EQUAL_DB, score
-from presolder.models.judging.situations import Heard, shares
 from presolder.models.typing import Array, ComplexArray, Indices
 
 # Screening: enough dials to see a trend.
@@ -114,7 +113,7 @@ class Found:
 
 
 def tailor(
-    heard: Sequence[Heard],
+    ears: Sequence[Ear],
     shapes: tuple[Network, ...],
     shelf: Shelf,
     *,
@@ -125,7 +124,7 @@ def tailor(
 
     Parameters
     ----------
-    heard : sequence of Heard
+    ears : sequence of Ear
         The situations, whose weighted scores are to be low; of one preference
         and with the knob left at as many dials.
     shapes : tuple of Network
@@ -144,8 +143,8 @@ def tailor(
         the preference, those near the front between taper and tone, and those
         that do best in each situation.
     """
-    weight = heard[0].ear.conditions.tone_weight
-    coarse, fine = _Screen(heard), _Listener(heard)
+    weight = ears[0].conditions.tone_weight
+    coarse, fine = _Screen(ears), _Listener(ears)
 
     def of_one(shape: Network) -> list[Found]:
         options = [shelf.options(leaf) for leaf in leaves(shape)]
@@ -230,19 +229,20 @@ def _bridge(
 class _Screen:
     """A rig in its situations, solved at a few dials and frequencies, to estimate many designs."""
 
-    def __init__(self, heard: Sequence[Heard]) -> None:
-        self.share = shares(heard)
-        self.estimates: list[Estimate] = [estimate(one.ear) for one in heard]
+    def __init__(self, ears: Sequence[Ear]) -> None:
+        self.share = shares(ears)
+        self.estimates: list[Estimate] = [estimate(ear) for ear in ears]
         self.chains = [
             open_chain(
-                one.ear.rig.as_heard,
+                ear.rig.as_heard,
                 weighed.frequency_hz,
-                np.concatenate([[10.0], _a_few(one.ear.conditions.dials)]),
+                np.concatenate([[10.0], _a_few(ear.conditions.dials)]),
             )
-            for one, weighed in zip(heard, self.estimates, strict=True)
+            for ear, weighed in zip(ears, self.estimates, strict=True)
         ]
         self.bare_db = [power_decibels(squared_size(chain.bare)) for chain in self.chains]
-        self.wanted_db = [None if one.wanted_db is None else _a_few(one.wanted_db) for one in heard]
+        wanted = [ear.conditions.wanted_db for ear in ears]
+        self.wanted_db = [None if one is None else _a_few(one) for one in wanted]
         self.size = sum(chain.bare.size for chain in self.chains) // len(self.chains)
 
     def judge(
@@ -266,19 +266,16 @@ class _Screen:
 class _Listener:
     """A rig in its situations, solved at all lines and dials, to judge designs in full."""
 
-    def __init__(self, heard: Sequence[Heard]) -> None:
-        self.share = shares(heard)
-        self.ears = [one.ear for one in heard]
-        self.chains = [
-            open_chain(ear.rig.as_heard, LINES_HZ, ear.conditions.dials) for ear in self.ears
-        ]
+    def __init__(self, ears: Sequence[Ear]) -> None:
+        self.share = shares(ears)
+        self.ears = ears
+        self.chains = [open_chain(ear.rig.as_heard, LINES_HZ, ear.conditions.dials) for ear in ears]
         # What is to be kept at each dial: a level, or the bare pot's loudness.
-        self.wanted = [one.wanted_db is not None for one in heard]
+        wanted = [ear.conditions.wanted_db for ear in ears]
+        self.wanted = [one is not None for one in wanted]
         self.kept = [
-            one.ear.listen(chain.bare).phon
-            if one.wanted_db is None
-            else one.wanted_db + one.ear.ten_db
-            for one, chain in zip(heard, self.chains, strict=True)
+            ear.listen(chain.bare).phon if one is None else one + ear.ten_db
+            for ear, chain, one in zip(ears, self.chains, wanted, strict=True)
         ]
 
     def judged(

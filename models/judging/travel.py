@@ -22,11 +22,10 @@ from presolder.models.instrument.network import (
     with_parts,
 )
 from presolder.models.instrument.taper import BENT_TAPERS, DIAL_MAX, Taper
-from presolder.models.judging.ear import Ear, whole_level_db
+from presolder.models.judging.ear import Ear, shares, whole_level_db
 from presolder.models.judging.merit import root_mean_square
 from presolder.models.judging.ranking import Effort, effort, in_order, score
 from presolder.models.judging.search import Shelf, stock_gangs, tailor
-from presolder.models.judging.situations import Heard
 from presolder.models.typing import Array
 
 ROTATION_DEGREES = 270.0
@@ -160,21 +159,22 @@ class Fitted:
     Attributes
     ----------
     network : Network or None
-    ear : Ear
-        Of the guitar with this pot.
+    ears : tuple of Ear
+        Of the guitar with this pot, in each situation.
     miss_db : float
-        Off the level that is wanted, root mean square over the dials.
+        Off the level that is wanted, root mean square over the dials; mean over
+        the situations, by their weights, as are tone and score.
     tone_db : float
         Treble lost and gained against itself at 10, as of a `Merit`.
     score_db : float
     effort : Effort
         Another pot counts as a part.
     at_ten_db : float
-        Largest change of the sound at 10 that the pot makes by itself.
+        Largest change of the sound at 10 that the pot makes by itself, anywhere.
     """
 
     network: Network | None
-    ear: Ear
+    ears: tuple[Ear, ...]
     miss_db: float
     tone_db: float
     score_db: float
@@ -184,12 +184,21 @@ class Fitted:
     @property
     def pot(self) -> Pot:
         """The volume pot."""
-        return self.ear.rig.volume
+        return self.ears[0].rig.volume
 
     @cached_property
-    def turn(self) -> Turn:
-        """What its turn is like."""
-        return turn_of(self.ear, self.network)
+    def turns(self) -> tuple[Turn, ...]:
+        """What its turn is like in each situation."""
+        return tuple(turn_of(ear, self.network) for ear in self.ears)
+
+    @cached_property
+    def untracked_db(self) -> float | None:
+        """How far the level may be off anywhere where a second gang does not track; None without.
+
+        At the dials that count.
+        """
+        off = (untracked_db(ear, self.network, ear.conditions.dials) for ear in self.ears)
+        return max((db for db in off if db is not None), default=None)
 
 
 def pots_sold(now: Pot) -> tuple[Pot, ...]:
@@ -200,7 +209,7 @@ def pots_sold(now: Pot) -> tuple[Pot, ...]:
 
 
 def fit_travel(
-    ear: Ear,
+    ears: Sequence[Ear],
     wanted: Wanted,
     pots: Sequence[Pot],
     shapes: tuple[Network, ...],
@@ -212,8 +221,8 @@ def fit_travel(
 
     Parameters
     ----------
-    ear : Ear
-        The guitar as it is, and the conditions.
+    ears : sequence of Ear
+        The guitar as it is in each situation, and the conditions.
     wanted : Wanted
     pots : sequence of Pot
         The first one is fitted now.
@@ -229,34 +238,46 @@ def fit_travel(
     tuple of Fitted
         Best first, of each pot the bare one and the best of all topologies.
     """
-    player = replace(ear.conditions.player, own_dials=tuple(wanted.dial.tolist()))
-    conditions = replace(ear.conditions, player=player)
-    now, found = ear.rig.volume, []
+    now, found = ears[0].rig.volume, []
     for pot in pots:
-        own = Ear(ear.rig.with_volume(pot), conditions)
+        own = tuple(_turned(ear, pot, wanted) for ear in ears)
         moved = 0.0
         if pot != now:
-            moved = float(change(own.levels_db(own.bare_at_ten), ear.at_ten).largest_db)
+            moved = max(
+                float(change(its.levels_db(its.bare_at_ten), ear.at_ten).largest_db)
+                for its, ear in zip(own, ears, strict=True)
+            )
         drawer = replace(shelf, gangs=stock_gangs(pot))
-        best = tailor((Heard("", own, wanted_db=wanted.level_db),), shapes, drawer)[0]
+        best = tailor(own, shapes, drawer)[0]
         for network in (None, best.network):
             found.append(_fitted(own, wanted, network, pot == now, moved))
         progress(1)
     return in_order(found)
 
 
+def _turned(ear: Ear, pot: Pot, wanted: Wanted) -> Ear:
+    """The same guitar with another pot, judged at the dials and by the levels wanted."""
+    player = replace(ear.conditions.player, own_dials=tuple(wanted.dial.tolist()))
+    conditions = replace(ear.conditions, player=player, wanted_db=wanted.level_db)
+    return replace(ear, rig=ear.rig.with_volume(pot), conditions=conditions)
+
+
 def _fitted(
-    ear: Ear, wanted: Wanted, network: Network | None, stays: bool, at_ten_db: float
+    ears: tuple[Ear, ...], wanted: Wanted, network: Network | None, stays: bool, at_ten_db: float
 ) -> Fitted:
-    response = ear.response(network, wanted.dial)
-    level_db = whole_level_db(ear.levels_db(response)) - ear.ten_db
-    miss_db = float(root_mean_square(level_db - wanted.level_db))
-    tone_db = float(root_mean_square(ear.against_ten(response).tone_db))
-    needed = effort(network, ear.rig.volume)
+    miss_db, tone_db = [], []
+    for ear in ears:
+        response = ear.response(network, wanted.dial)
+        level_db = whole_level_db(ear.levels_db(response)) - ear.ten_db
+        miss_db.append(float(root_mean_square(level_db - wanted.level_db)))
+        tone_db.append(float(root_mean_square(ear.against_ten(response).tone_db)))
+    needed = effort(network, ears[0].rig.volume)
     if not stays:
         needed = replace(needed, parts=needed.parts + 1)
-    weighed = float(score(miss_db, tone_db, ear.conditions.tone_weight))
-    return Fitted(network, ear, miss_db, tone_db, weighed, needed, at_ten_db)
+    share = shares(ears)
+    miss, tone = float(share @ miss_db), float(share @ tone_db)
+    weighed = float(score(miss, tone, ears[0].conditions.tone_weight))
+    return Fitted(network, ears, miss, tone, weighed, needed, at_ten_db)
 
 
 def untracked_db(ear: Ear, network: Network | None, dial: Array) -> float | None:

@@ -1,3 +1,4 @@
+from ._asked import Judging as Judging
 from ._batch import batch as batch
 from ._bench import order as order
 from ._bench import sheet as sheet
@@ -15,9 +16,6 @@ from ._describe import situations as situations
 from ._describe import starter as starter
 from ._describe import stock as stock
 from ._describe import turn as turn
-from ._everywhere import compare_everywhere as compare_everywhere
-from ._everywhere import need_everywhere as need_everywhere
-from ._everywhere import tailor_everywhere as tailor_everywhere
 from ._health import doctor as doctor
 from ._judge import builds as builds
 from ._judge import compare as compare
@@ -42,6 +40,8 @@ from ._measure import taper_at_jack as taper_at_jack
 from ._measure import taper_at_lugs as taper_at_lugs
 from ._pack import pack as pack
 from ._types import Channel as Channel
+from ._types import Comparing as Comparing
+from ._types import Contents as Contents
 from ._types import Design as Design
 from ._types import Dirt as Dirt
 from ._types import Hung as Hung

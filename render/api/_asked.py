@@ -2,14 +2,13 @@
 
 import os
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from presolder.models.audio.knob import steady_turn
 from presolder.models.errors import InputError
 from presolder.models.hearing.bands import LINES_HZ
 from presolder.models.hearing.material import Material, material
@@ -36,11 +35,11 @@ DirtLike = AnyDirt | str
 RigLike = Rig | str | os.PathLike[str]
 DesignLike = Design | str
 DesignsLike = DesignLike | Iterable[DesignLike]
-SituationsLike = Sequence[Situation] | str | os.PathLike[str]
+# A rig as it is; by name or file all of its situations; or such situations.
+SituationsLike = RigLike | Sequence[Situation]
 # Called with the steps done since the last call, and all there are.
 Progress = Callable[[int, int], None]
 Numbers = float | Sequence[float] | Array
-SWEEP = steady_turn(10.0, 0.0, 8.0, 1.0)
 
 
 def asked_rig(rig: RigLike) -> Rig:
@@ -48,35 +47,23 @@ def asked_rig(rig: RigLike) -> Rig:
     return rig if isinstance(rig, Rig) else find_rig(os.fspath(rig))
 
 
-def asked_situations(situations: SituationsLike) -> tuple[Situation, ...]:
-    """Situations as they are, or those of a rig by built-in name or file.
-
-    Raises
-    ------
-    InputError
-        If there are none.
-    """
-    if isinstance(situations, str | os.PathLike):
-        return find_situations(os.fspath(situations))
-    if not situations:
-        raise InputError("no situations are given; at least one is needed")
-    return tuple(situations)
-
-
-def asked_places(rig: RigLike | Sequence[Situation]) -> tuple[Situation, ...]:
-    """Situations as they are, or a rig as the only one.
+def asked_situations(rig: SituationsLike) -> tuple[Situation, ...]:
+    """A rig's situations by built-in name or file; one that is given as it is has one.
 
     Raises
     ------
     InputError
         If there are none, or two of one name.
     """
-    if isinstance(rig, Rig | str | os.PathLike):
-        found = asked_rig(rig)
-        return (Situation(found.name, found),)
-    places = asked_situations(rig)
-    _require_distinct("situation", (one.name for one in places))
-    return places
+    if isinstance(rig, Rig):
+        return (Situation("", rig),)
+    if isinstance(rig, str | os.PathLike):
+        return find_situations(os.fspath(rig))
+    found = tuple(rig)
+    if not found:
+        raise InputError("no situations are given; at least one is needed")
+    _require_distinct("situation", (one.name for one in found))
+    return found
 
 
 def _require_distinct(kind: str, names: Iterable[str]) -> None:
@@ -144,6 +131,38 @@ _SPEAKER_RATE_HZ = 48_000
 NEAREST_TO_SILENCE = 0.001
 
 
+@dataclass(frozen=True, eq=False)
+class Judging:
+    """What designs are judged by.
+
+    Attributes
+    ----------
+    plays : {"full", "rolls-back", "swells", "cleans-up-dirt"}, optional
+        What the player does with the knob; by default as the rig says.
+    left_at : float or array_like, shape (d,), optional
+        Dials above 0 where the knob is left; by default those of this way of playing.
+    take : Recording, path, or array and rate, optional
+        What is heard; by default a bundled take.
+    listening_level_db : float
+        Of its loudest second at dial 10, dB SPL, 40 to 100.
+    tone_weight : float, optional
+        0 to keep the taper only, 1 to keep the tone only; by default as suits
+        the way of playing.
+    speaker : str, optional
+        ``"plain"`` or the path of an impulse response to listen through.
+    """
+
+    plays: Playing | None = None
+    left_at: Numbers | None = None
+    take: TakeLike | None = None
+    listening_level_db: float = LISTENING_LEVEL_DB
+    tone_weight: float | None = None
+    speaker: str | None = None
+
+
+AS_USUAL = Judging()
+
+
 @cache
 def _reference(captured: Captured) -> Material:
     name = _REFERENCE[captured]
@@ -151,43 +170,41 @@ def _reference(captured: Captured) -> Material:
     return material(take.samples, take.sample_rate_hz, f"bundled take {name!r}")
 
 
-def asked_player(rig: Rig, plays: Playing | None, dials: Numbers | None) -> Player:
+def asked_player(rig: Rig, plays: Playing | None, left_at: Numbers | None) -> Player:
     """What is done with the knob: the rig's own, but for what is given."""
     player = rig.player
     if plays is not None and plays != player.plays:
         player = Player(plays)
-    if dials is not None:
-        player = replace(player, own_dials=tuple(asked_dials(dials, silent_ok=False).tolist()))
+    if left_at is not None:
+        player = replace(player, own_dials=tuple(asked_dials(left_at, silent_ok=False).tolist()))
     return player
 
 
-def asked_ear(
-    rig: Rig,
-    plays: Playing | None = None,
-    dials: Numbers | None = None,
-    take: TakeLike | None = None,
-    listening_level: float = LISTENING_LEVEL_DB,
-    tone_weight: float | None = None,
-    speaker: str | None = None,
-) -> Ear:
-    """The rig and the conditions under which it is judged.
+def asked_ears(situations: Iterable[Situation], judging: Judging) -> tuple[Ear, ...]:
+    """A rig in each situation, and the conditions under which it is judged there.
 
     Raises
     ------
     InputError
         If a value is out of range, or the take is silent.
     """
-    player = asked_player(rig, plays, dials)
-    if take is None:
-        heard = _reference(rig.take.captured)
-    else:
-        take = asked_take(take)
+    heard = power = None
+    if judging.take is not None:
+        take = asked_take(judging.take)
         heard = material(take.samples, take.sample_rate_hz, take.name)
-    power = None
-    if speaker is not None:
-        power = load_speaker(speaker, _SPEAKER_RATE_HZ).power_at(LINES_HZ, _SPEAKER_RATE_HZ)
-    weight = player.tone_weight if tone_weight is None else tone_weight
-    return Ear(rig, Conditions(heard, player, weight, listening_level, power))
+    if judging.speaker is not None:
+        speaker = load_speaker(judging.speaker, _SPEAKER_RATE_HZ)
+        power = speaker.power_at(LINES_HZ, _SPEAKER_RATE_HZ)
+    ears = []
+    for one in situations:
+        player = asked_player(one.rig, judging.plays, judging.left_at)
+        weight = player.tone_weight if judging.tone_weight is None else judging.tone_weight
+        conditions = Conditions(
+            heard or _reference(one.rig.take.captured), player, weight,
+            judging.listening_level_db, power,
+        )  # fmt: skip
+        ears.append(Ear(one.rig, conditions, one.name, one.weight))
+    return tuple(ears)
 
 
 def asked_dials(dials: Numbers, *, silent_ok: bool = True) -> Array:
@@ -244,13 +261,18 @@ def counted(progress: Progress | None, total: int) -> Callable[[int], None]:
     return lambda done: progress(done, total)
 
 
-def asked_dirts(
-    rig: RigLike | Sequence[Situation], places: tuple[Situation, ...], dirt: DirtLike | None
-) -> tuple[AnyDirt | None, ...]:
-    """What each situation feeds: what is given, or its own; a rig alone only what is given."""
-    alone = isinstance(rig, Rig | str | os.PathLike)
-    given = asked_dirt(dirt)
-    return tuple(given if alone or dirt is not None else one.rig.dirt for one in places)
+def asked_fed(situations: Iterable[Situation], dirt: DirtLike | None) -> tuple[Situation, ...]:
+    """Situations that each feed the dirt that is given, or else their own.
+
+    Raises
+    ------
+    InputError
+        If there is no dirt of that name.
+    """
+    if dirt is None:
+        return tuple(situations)
+    given = None if dirt == "none" else asked_dirt(dirt)
+    return tuple(replace(one, rig=replace(one.rig, dirt=given)) for one in situations)
 
 
 def asked_dirt(dirt: DirtLike | None) -> AnyDirt | None:

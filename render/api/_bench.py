@@ -5,23 +5,24 @@ from collections.abc import Iterable, Mapping
 import numpy as np
 
 from presolder._asked import (
+    AS_USUAL,
     DesignLike,
-    Numbers,
+    Judging,
     RigLike,
+    SituationsLike,
     TakeLike,
     asked_design,
-    asked_ear,
+    asked_ears,
     asked_rig,
+    asked_situations,
     asked_take,
 )
 from presolder.models.audio.take import sounding
 from presolder.models.errors import InputError, place
 from presolder.models.instrument.controls import require_dial
-from presolder.models.instrument.player import Playing
 from presolder.models.instrument.stock import Stock
-from presolder.models.judging.ear import LISTENING_LEVEL_DB
 from presolder.models.judging.merit import merit
-from presolder.models.judging.ranking import first_choice
+from presolder.models.judging.ranking import built_in_ranked
 from presolder.models.measuring.third_octaves import spectrum
 from presolder.models.measuring.verify import verify as compare_takes
 from presolder.render.report.orders import OrderList, order_list
@@ -30,27 +31,23 @@ from presolder.render.report.verify import VerifyReport
 
 
 def sheet(
-    rig: RigLike,
+    rig: SituationsLike,
     design: DesignLike | None = None,
+    judging: Judging = AS_USUAL,
     *,
-    plays: Playing | None = None,
-    dials: Numbers | None = None,
-    take: TakeLike | None = None,
-    listening_level: float = LISTENING_LEVEL_DB,
-    tone_weight: float | None = None,
-    speaker: str | None = None,
     workshop: str = "",
 ) -> Sheet:
     """Say which parts to order and what to solder where.
 
     Parameters
     ----------
-    rig : Rig or str
+    rig : Rig, str, path or sequence of Situation
+        As for `compare`; the ohmmeter's readings are of its first situation.
     design : Design or str, optional
         By default the one that `compare` ranks first of the built-in ones; that may
         be the bare pot, and then there is nothing to order.
-    plays, dials, take, listening_level, tone_weight, speaker
-        Under which conditions it is judged, as for `compare`.
+    judging : Judging
+        What it is judged by.
     workshop : str
         Who made the sheet.
 
@@ -76,13 +73,13 @@ def sheet(
     >>> print(ps.sheet("humbucker-500k", "68k + 1n5").lines()[0])
     68k + 1n5  (for humbucker, 500k audio volume, 5.5 m cable, 1M input)
     """
-    found = asked_rig(rig)
-    ear = asked_ear(found, plays, dials, take, listening_level, tone_weight, speaker)
+    ears = asked_ears(asked_situations(rig), judging)
     if design is None:
-        best = first_choice(ear)
-        return Sheet(ear, best.design, best.figures, workshop, chosen=True)
-    chosen = asked_design(design, found)
-    return Sheet(ear, chosen, merit(ear, chosen.network), workshop)
+        best = built_in_ranked(ears)[0]
+        return Sheet(ears, best.design, best.figures, workshop, chosen=True)
+    chosen = asked_design(design, ears[0].rig)
+    figures = tuple(merit(ear, chosen.network) for ear in ears)
+    return Sheet(ears, chosen, figures, workshop)
 
 
 def verify(

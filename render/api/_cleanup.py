@@ -109,7 +109,7 @@ def cleanup(
         fine = CLEANUP_DIALS if given is None else given
         figures = tuple(clean_up(found, one.network, chosen_dirt, fine, tone_hz) for one in chosen)
     heard = _phrase() if take is None else asked_take(take)
-    after = After(chosen_dirt, None, hum_db).loaded(heard.sample_rate_hz)
+    after = After(hum_db=hum_db).loaded(chosen_dirt, heard.sample_rate_hz)
     under = played(found, chosen, after, heard.samples, heard.sample_rate_hz, held, told)
     return CleanupReport(found, chosen_dirt, tone_hz, chosen, figures, heard.name, under)
 

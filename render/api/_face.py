@@ -9,6 +9,25 @@ from typing import Any, TypeVar, Union, get_args, get_origin, get_type_hints
 from presolder.models.errors import InputError, one_line
 
 Result = TypeVar("Result")
+# Where it is said now what was an argument of its own.
+_MOVED = {
+    **dict.fromkeys(
+        ("plays", "take", "tone_weight", "speaker"), "judging=Judging(plays=..., take=...)"
+    ),
+    "dials": "judging=Judging(left_at=...), contents=Contents(held_at=...), or shown_at",
+    "judged_dials": "judging=Judging(left_at=...)",
+    "shown_dials": "shown_at",
+    "listening_level": "judging=Judging(listening_level_db=...)",
+    **dict.fromkeys(
+        ("sweep", "workshop", "note", "recordings", "listening", "light", "single_file",
+         "allow_large"),
+        "contents=Contents(...)",
+    ),
+    **dict.fromkeys(
+        ("stairs", "beside_bare", "phrase_s"), "comparing=Comparing(...), of a pack in its contents"
+    ),
+    "stair_dials": "comparing=Comparing(held_at=...), of a pack in its contents",
+}  # fmt: skip
 # What a function meets that was given something of another kind.
 _SLIPS = (TypeError, ValueError, AttributeError, LookupError, ArithmeticError)
 
@@ -41,15 +60,35 @@ def _slip(
     function: Callable[..., object], given: tuple[Any, ...], named: dict[str, Any]
 ) -> str | None:
     """What is not of the kind that a function takes."""
-    # Loaded by those who made a slip.
-    from typeguard import CollectionCheckStrategy, TypeCheckError, check_type
+    # Loaded by those who made a slip, as is what looks at kinds.
+    from presolder._asked import Judging
+    from presolder.render.listening.comparisons import Comparing
+    from presolder.render.listening.job import Contents
 
+    signature = inspect.signature(function)
+    for name in named:
+        if name not in signature.parameters and name in _MOVED:
+            return f"{function.__name__}: {name} has moved; give {_MOVED[name]}"
     try:
-        arguments = inspect.signature(function).bind(*given, **named).arguments
+        arguments = signature.bind(*given, **named).arguments
     except TypeError as error:
         return f"{function.__name__}: {error}"
-    hints = get_type_hints(function)
     for name, value in arguments.items():
+        if isinstance(value, Judging | Contents | Comparing):
+            slip = _unlike(type(value), vars(value), f"{name}.")
+            if slip is not None:
+                return slip
+    return _unlike(function, arguments)
+
+
+def _unlike(
+    described: Callable[..., object], given: dict[str, Any], within: str = ""
+) -> str | None:
+    """Which of some values is not of the kind that a function takes, or a class holds."""
+    from typeguard import CollectionCheckStrategy, TypeCheckError, check_type
+
+    hints = get_type_hints(described)
+    for name, value in given.items():
         # A number of the array library is as good as Python's.
         plain = value.item() if hasattr(value, "dtype") and not getattr(value, "ndim", 1) else value
         wanted = hints[name]
@@ -59,7 +98,7 @@ def _slip(
         try:
             check_type(plain, wanted, collection_check_strategy=CollectionCheckStrategy.ALL_ITEMS)
         except TypeCheckError:
-            return f"{name} = {_shown(value)}: {_wanted(function, name)} is wanted"
+            return f"{within}{name} = {_shown(value)}: {_wanted(described, name)} is wanted"
     return None
 
 

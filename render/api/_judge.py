@@ -7,18 +7,21 @@ from dataclasses import replace
 import numpy as np
 
 from presolder._asked import (
+    AS_USUAL,
     DesignLike,
     DesignsLike,
+    Judging,
     Numbers,
     Progress,
     RigLike,
-    TakeLike,
+    SituationsLike,
     asked_design,
     asked_designs,
     asked_dials,
-    asked_ear,
+    asked_ears,
     asked_frequencies,
     asked_rig,
+    asked_situations,
     counted,
 )
 from presolder.models.circuit.equations import chain_equations
@@ -26,10 +29,10 @@ from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
 from presolder.models.errors import InputError, place
 from presolder.models.instrument.controls import Pot
+from presolder.models.instrument.designs import built_in_designs
 from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.markings import marked_pot
 from presolder.models.instrument.network import Capacitor, Gang, Network, Resistor
-from presolder.models.instrument.player import Playing
 from presolder.models.instrument.preferred import preferred_values
 from presolder.models.instrument.quantities import (
     Unit,
@@ -40,10 +43,10 @@ from presolder.models.instrument.quantities import (
 from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.stock import Stock
 from presolder.models.instrument.topologies import DEFAULT_SHAPES, canonical
-from presolder.models.judging.ear import LISTENING_LEVEL_DB, Ear
 from presolder.models.judging.need import need as judge_need
-from presolder.models.judging.ranking import ranked
+from presolder.models.judging.ranking import all_scored, in_order, ranked
 from presolder.models.judging.recommendation import recommend
+from presolder.models.judging.remedies import remedies
 from presolder.models.judging.search import (
     Shelf,
     combinations,
@@ -150,7 +153,7 @@ def response_db(rig: RigLike, design: DesignLike, hz: Numbers, dial: Numbers) ->
 def curves(
     rig: RigLike,
     designs: DesignsLike | None = None,
-    dials: Numbers = (10.0, 7.0, 5.0, 3.0, 1.0),
+    shown_at: Numbers = (10.0, 7.0, 5.0, 3.0, 1.0),
     *,
     hz: Numbers = FREQUENCIES_HZ,
     spread: Spread | None = None,
@@ -165,7 +168,7 @@ def curves(
     rig : Rig or str
     designs : Design, str or iterable of them, optional
         By default every built-in one.
-    dials : float or array_like, shape (d,)
+    shown_at : float or array_like, shape (d,)
         Dial positions.
     hz : float or array_like, shape (f,)
         Frequencies of the responses.
@@ -194,7 +197,7 @@ def curves(
     Examples
     --------
     >>> import presolder as ps
-    >>> print(ps.curves("humbucker-500k", ["bare", "cap"], dials=[10, 5]))
+    >>> print(ps.curves("humbucker-500k", ["bare", "cap"], shown_at=[10, 5]))
     level at 500 Hz, dB (dial 10 is 0)
           at 10   at 5
     bare    0.0  -17.2
@@ -206,7 +209,7 @@ def curves(
     cap     0.0  -0.9
     Rig: humbucker-500k
     """
-    found, positions = asked_rig(rig), asked_dials(dials)
+    found, positions = asked_rig(rig), asked_dials(shown_at)
     chosen = asked_designs(designs, found)
     heard = found.as_heard
     builds = ends = None
@@ -219,7 +222,7 @@ def curves(
             draw_builds(heard, one.network, above, spread, draws=draws, seed=seed, progress=told)
             for one in chosen
         )
-        ear = asked_ear(found, dials=above)
+        (ear,) = asked_ears(asked_situations(found), Judging(left_at=above))
         ends = tuple(
             Ends(
                 ear,
@@ -287,43 +290,27 @@ def builds(
 
 
 def need(
-    rig: RigLike,
-    plays: Playing | None = None,
-    dials: Numbers | None = None,
+    rig: SituationsLike,
+    judging: Judging = AS_USUAL,
     *,
-    take: TakeLike | None = None,
-    listening_level: float = LISTENING_LEVEL_DB,
-    tone_weight: float | None = None,
-    speaker: str | None = None,
-    shown_dials: Numbers = (10.0, 9.0, 8.0, 7.0, 6.0, 4.0, 2.0),
+    shown_at: Numbers = (10.0, 9.0, 8.0, 7.0, 6.0, 4.0, 2.0),
 ) -> NeedReport:
     """Judge whether a bypass is needed at all.
 
     Parameters
     ----------
-    rig : Rig or str
-        Judged without a bypass, into what it really feeds: its dirt, if it has one.
-    plays : {"full", "rolls-back", "swells", "cleans-up-dirt"}, optional
-        What the player does with the knob; by default as the rig says.
-    dials : float or array_like, shape (d,), optional
-        Positions above 0 that count; by default where this way of playing
-        leaves the knob.
-    take : Recording, path, or array and rate, optional
-        What is heard; by default a bundled take.
-    listening_level : float
-        Of its loudest second at dial 10, dB SPL.
-    tone_weight : float, optional
-        0 to keep the taper only, 1 to keep the tone only; by default as suits
-        the way of playing.
-    speaker : str, optional
-        ``"plain"`` or the path of an impulse response to listen through.
-    shown_dials : float or array_like, shape (d,)
-        Positions above 0 to report.
+    rig : Rig, str, path or sequence of Situation
+        Heard into what it really feeds: its dirt, if it has one. By name or file it is
+        judged in all of its situations, their scores weighed together.
+    judging : Judging
+        What designs are judged by.
+    shown_at : float or array_like, shape (d,)
+        Dials above 0 to report.
 
     Returns
     -------
     NeedReport
-        ``verdict`` in a word; ``found`` has the numbers.
+        ``verdict`` in a word; ``found`` has the numbers of each situation.
 
     Raises
     ------
@@ -338,52 +325,42 @@ def need(
     Examples
     --------
     >>> import presolder as ps
-    >>> ps.need("humbucker-500k", plays="full").verdict
+    >>> ps.need("humbucker-500k", ps.Judging(plays="full")).verdict
     'no'
+    >>> [one.verdict for one in ps.need("split-humbucker").found]
+    ['yes', 'yes', 'yes']
     """
-    found = asked_rig(rig)
-    ear = asked_ear(found, plays, dials, take, listening_level, tone_weight, speaker)
-    return NeedReport(ear, judge_need(ear, asked_dials(shown_dials, silent_ok=False)))
+    ears = asked_ears(asked_situations(rig), judging)
+    judged = all_scored(ears, built_in_designs(ears[0].rig.volume))
+    shown = asked_dials(shown_at, silent_ok=False)
+    found = tuple(
+        judge_need(ear, shown, (one.alone(at) for one in judged)) for at, ear in enumerate(ears)
+    )
+    helping = tuple(
+        remedies(ear) if one.verdict != "no" else () for ear, one in zip(ears, found, strict=True)
+    )
+    return NeedReport(ears, found, helping, in_order(judged))
 
 
 def compare(
-    rig: RigLike,
-    designs: DesignsLike | None = None,
-    *,
-    plays: Playing | None = None,
-    dials: Numbers | None = None,
-    take: TakeLike | None = None,
-    listening_level: float = LISTENING_LEVEL_DB,
-    tone_weight: float | None = None,
-    speaker: str | None = None,
+    rig: SituationsLike, designs: DesignsLike | None = None, judging: Judging = AS_USUAL
 ) -> Comparison:
     """Rank designs by how well they keep the taper, the tone, or both.
 
     Parameters
     ----------
-    rig : Rig or str
-        Heard into what it really feeds: its dirt, if it has one.
+    rig : Rig, str, path or sequence of Situation
+        Heard into what it really feeds: its dirt, if it has one. By name or file it is
+        judged in all of its situations, their scores weighed together.
     designs : Design, str or iterable of them, optional
         By default every built-in one.
-    plays : {"full", "rolls-back", "swells", "cleans-up-dirt"}, optional
-        What the player does with the knob; by default as the rig says.
-    dials : float or array_like, shape (d,), optional
-        Positions above 0 that count; by default where this way of playing
-        leaves the knob.
-    take : Recording, path, or array and rate, optional
-        What is heard; by default a bundled take.
-    listening_level : float
-        Of its loudest second at dial 10, dB SPL.
-    tone_weight : float, optional
-        0 to keep the taper only, 1 to keep the tone only; by default as suits
-        the way of playing.
-    speaker : str, optional
-        ``"plain"`` or the path of an impulse response to listen through.
+    judging : Judging
+        What designs are judged by.
 
     Returns
     -------
     Comparison
-        ``ranked``, best first, with figures in dB and phon.
+        ``ranked``, best first, with figures in dB and phon of each situation.
 
     Raises
     ------
@@ -392,33 +369,27 @@ def compare(
 
     Notes
     -----
-    As for `need`.
+    As for `need`; over several situations scores are means by their weights.
 
     Examples
     --------
     >>> import presolder as ps
-    >>> ps.compare("humbucker-500k", tone_weight=0).ranked[0].design.name
+    >>> ps.compare("humbucker-500k", judging=ps.Judging(tone_weight=0)).ranked[0].design.name
     'bare'
     """
-    found = asked_rig(rig)
-    ear = asked_ear(found, plays, dials, take, listening_level, tone_weight, speaker)
-    return Comparison(ear, ranked(ear, asked_designs(designs, found)))
+    ears = asked_ears(asked_situations(rig), judging)
+    return Comparison(ears, ranked(ears, asked_designs(designs, ears[0].rig)))
 
 
 def tailor(
-    rig: RigLike,
+    rig: SituationsLike,
+    judging: Judging = AS_USUAL,
     *,
     series: str = "E12",
     topologies: Iterable[DesignLike] | None = None,
     resistors: tuple[Value, Value] = ("1k", "1M"),
     capacitors: tuple[Value, Value] = ("10p", "10n"),
     gangs: Iterable[Value] | None = None,
-    plays: Playing | None = None,
-    dials: Numbers | None = None,
-    take: TakeLike | None = None,
-    listening_level: float = LISTENING_LEVEL_DB,
-    tone_weight: float | None = None,
-    speaker: str | None = None,
     top: int = 6,
     stock: Stock | None = None,
     progress: Progress | None = None,
@@ -427,8 +398,11 @@ def tailor(
 
     Parameters
     ----------
-    rig : Rig or str
-        Heard into what it really feeds: its dirt, if it has one.
+    rig : Rig, str, path or sequence of Situation
+        Heard into what it really feeds: its dirt, if it has one. By name or file it is
+        judged in all of its situations, their scores weighed together.
+    judging : Judging
+        What designs are judged by.
     series : {"E6", "E12", "E24", "E48", "E96"}
     topologies : iterable of Design or str, optional
         Their values do not matter; by default all of up to three parts.
@@ -437,20 +411,6 @@ def tailor(
     gangs : iterable of float or str, optional
         Second gangs to be had by special order, ohms, linear or audio; empty
         for no dual pots. By default one like the volume pot, which is stock.
-    plays : {"full", "rolls-back", "swells", "cleans-up-dirt"}, optional
-        What the player does with the knob; by default as the rig says.
-    dials : float or array_like, shape (d,), optional
-        Positions above 0 that count; by default where this way of playing
-        leaves the knob.
-    take : Recording, path, or array and rate, optional
-        What is heard; by default a bundled take.
-    listening_level : float
-        Of its loudest second at dial 10, dB SPL.
-    tone_weight : float, optional
-        0 to keep the taper only, 1 to keep the tone only; by default as suits
-        the way of playing.
-    speaker : str, optional
-        ``"plain"`` or the path of an impulse response to listen through.
     top : int
         The most to return; of a single topology those that are as good as its
         best, the commonest values first.
@@ -462,7 +422,7 @@ def tailor(
     Returns
     -------
     SearchReport
-        ``found.best``, best first.
+        ``found.best``, best first; ``found.own`` is what each situation would have by itself.
 
     Raises
     ------
@@ -473,7 +433,7 @@ def tailor(
     -----
     Preferred values after IEC 60063. Every bypass is put across the chain by
     the Sherman-Morrison-Woodbury formula (Golub and Van Loan, Matrix
-    Computations, section 2.1.4). Judged as for `need`.
+    Computations, section 2.1.4). Judged as for `compare`.
 
     Examples
     --------
@@ -482,36 +442,30 @@ def tailor(
     >>> print(result.found.best[0].judged.design)
     100k + 470p
     """
-    found = asked_rig(rig)
-    ear = asked_ear(found, plays, dials, take, listening_level, tone_weight, speaker)
+    ears = asked_ears(asked_situations(rig), judging)
     require_within([("top", top, 1, _MOST_SHOWN)])
-    shelf = _shelf(found, series, resistors, capacitors, gangs, stock)
-    shapes = _shapes(found, topologies, shelf)
+    first = ears[0].rig
+    shelf = _shelf(first, series, resistors, capacitors, gangs, stock)
+    shapes = _shapes(first, topologies, shelf)
     told = counted(progress, len(shapes))
     if stock is not None:
-        ear = _at_hand(ear, shelf)
-    return SearchReport(
-        ear, recommend(ear, shapes, shelf, top=top, progress=told), series, stock is not None
-    )
-
-
-def _at_hand(ear: Ear, shelf: Shelf) -> Ear:
-    """Judging what there is: its dual pots are no special order."""
-    return Ear(ear.rig, replace(ear.conditions, gangs_at_hand=shelf.gangs))
+        # Judging what there is: its dual pots are no special order.
+        ears = tuple(
+            replace(ear, conditions=replace(ear.conditions, gangs_at_hand=shelf.gangs))
+            for ear in ears
+        )
+    found = recommend(ears, shapes, shelf, top=top, progress=told)
+    return SearchReport(ears, found, series, stock is not None)
 
 
 def travel(
-    rig: RigLike,
+    rig: SituationsLike,
     wanted: Wanted,
+    judging: Judging = AS_USUAL,
     *,
     pots: Iterable[Pot | str] | None = None,
     series: str = "E6",
     topologies: Iterable[DesignLike] | None = None,
-    plays: Playing | None = None,
-    take: TakeLike | None = None,
-    listening_level: float = LISTENING_LEVEL_DB,
-    tone_weight: float | None = None,
-    speaker: str | None = None,
     top: int = 6,
     progress: Progress | None = None,
 ) -> TravelReport:
@@ -519,9 +473,13 @@ def travel(
 
     Parameters
     ----------
-    rig : Rig or str
+    rig : Rig, str, path or sequence of Situation
+        Heard into what it really feeds: its dirt, if it has one. By name or file it is
+        judged in all of its situations, their scores weighed together.
     wanted : Wanted
         From `turn_wanted`.
+    judging : Judging
+        What designs are judged by; the dials are those of `wanted`.
     pots : iterable of Pot or str, optional
         To be had, or as marked, ``"A500K"``, beside the one that is fitted; by
         default 250k, 500k and 1M, linear and audio with 0.1, 0.15 and 0.2 at half.
@@ -529,8 +487,6 @@ def travel(
     topologies : iterable of Design or str, optional
         Their values do not matter; by default C, R + C, R || C and each with a
         second gang in place of R.
-    plays, take, listening_level, tone_weight, speaker
-        As for `tailor`; the dials are those of `wanted`.
     top : int
         How many to show.
     progress : callable, optional
@@ -559,8 +515,10 @@ def travel(
     >>> round(found.now.miss_db)
     5
     """
-    found = asked_rig(rig)
-    ear = asked_ear(found, plays, None, take, listening_level, tone_weight, speaker)
+    if judging.left_at is not None:
+        raise InputError("left_at has no use here; wanted says which dials count")
+    ears = asked_ears(asked_situations(rig), judging)
+    found = ears[0].rig
     require_within([("top", top, 1, _MOST_SHOWN)])
     sold = pots_sold(found.volume)
     if pots is not None:
@@ -570,7 +528,7 @@ def travel(
     shapes = _TURNING_SHAPES if topologies is None else _shapes(found, topologies, shelf)
     told = counted(progress, len(sold))
     return TravelReport(
-        ear, wanted, fit_travel(ear, wanted, sold, shapes, shelf, progress=told), top
+        ears, wanted, fit_travel(ears, wanted, sold, shapes, shelf, progress=told), top
     )
 
 

@@ -1,36 +1,31 @@
 """Listening: renders in memory and in files."""
 
 import os
-from collections.abc import Iterable, Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from presolder._asked import (
-    SWEEP,
     DesignsLike,
     DirtLike,
+    Judging,
     Progress,
-    RigLike,
+    SituationsLike,
     TakeLike,
     asked_designs,
-    asked_dirt,
-    asked_dirts,
-    asked_ear,
-    asked_places,
-    asked_rig,
+    asked_ears,
+    asked_fed,
+    asked_situations,
     asked_take,
     counted,
 )
-from presolder.models.audio.knob import KnobPath
-from presolder.models.audio.stairs import DIALS, PHRASE_SECONDS
+from presolder.models.audio.knob import SWEEP, KnobPath
+from presolder.models.audio.stages import evenly_driven
 from presolder.models.errors import InputError
-from presolder.models.instrument.instrument import Situation
 from presolder.render.files.audio import Bits
 from presolder.render.files.folder import require_free_folder
 from presolder.render.listening.after import After, join
 from presolder.render.listening.audition import Audition, audition
-from presolder.render.listening.comparisons import Comparing
+from presolder.render.listening.comparisons import NOTHING_BESIDE, Comparing
 from presolder.render.listening.sweeps import SweepJob, write_sweeps
 
 LARGEST_GAIN_DB = 200.0
@@ -38,7 +33,7 @@ LARGEST_GAIN_DB = 200.0
 
 def render(
     take: TakeLike,
-    rig: RigLike,
+    rig: SituationsLike,
     designs: DesignsLike | None = None,
     path: KnobPath = SWEEP,
     *,
@@ -53,15 +48,17 @@ def render(
     take : Recording, path, or array and rate
         Cut or looped to the length of the path. An array has the shape (n,),
         (channels, n) or (n, channels).
-    rig : Rig or str
-        The instrument, what it feeds, and how the take was made.
+    rig : Rig, str, path or sequence of Situation
+        The instrument, what it feeds, and how the take was made; by name or file in all
+        of its situations.
     designs : Design, str or iterable of them, optional
         By default every built-in one.
     path : KnobPath
         From `turn` or `gesture`; by default a slow turn from 10 to 0.
     dirt : Dirt, Stage or str, optional
         A clipping curve after the chain, or a circuit that the guitar feeds and
-        is part of; its input then loads the guitar.
+        is part of; its input then loads the guitar. By default what the rig
+        feeds; "none" for nothing of the kind.
     speaker : str, optional
         ``"plain"``, or the path of an impulse response.
     hum_db : float, optional
@@ -70,8 +67,9 @@ def render(
     Returns
     -------
     Audition
-        A mapping from design names to arrays of shape (channels, n), full
-        scale 1.0, with ``sample_rate``. Start playback quiet: levels differ.
+        A mapping from design names (of several situations
+        ``"situation/design"``) to arrays of shape (channels, n), full scale
+        1.0, with ``sample_rate``. Start playback quiet: levels differ.
 
     Raises
     ------
@@ -95,26 +93,24 @@ def render(
     >>> bool(abs(audio["cap"] - take.samples[:, :48000])[:, :47900].max() < 1e-3)
     True
     """
-    found, heard = asked_rig(rig), asked_take(take)
-    chosen = asked_designs(designs, found)
-    joined = join(heard, found, chosen, After(asked_dirt(dirt), speaker, hum_db))
-    return audition(joined, heard.samples, path)
+    situations, recording = asked_fed(asked_situations(rig), dirt), asked_take(take)
+    chosen, after = asked_designs(designs, situations[0].rig), After(speaker, hum_db)
+    voices = evenly_driven([join(recording, one.rig, chosen, after) for one in situations])
+    names = [f"{one.name}/" if len(situations) > 1 else "" for one in situations]
+    return audition(dict(zip(names, voices, strict=True)), recording.samples, path)
 
 
 def render_files(
     out: str | os.PathLike[str],
     take: TakeLike,
-    rig: RigLike | Sequence[Situation],
+    rig: SituationsLike,
     designs: DesignsLike | None = None,
     path: KnobPath = SWEEP,
     *,
     dirt: DirtLike | None = None,
     speaker: str | None = None,
     hum_db: float | None = None,
-    stairs: bool = False,
-    beside_bare: bool = False,
-    stair_dials: Iterable[float] = DIALS,
-    phrase_s: float = PHRASE_SECONDS,
+    comparing: Comparing = NOTHING_BESIDE,
     bits: Bits = "24",
     gain_db: float | None = None,
     force: bool = False,
@@ -128,18 +124,10 @@ def render_files(
         Folder to make.
     take, designs, path, dirt, speaker, hum_db
         As for `render`.
-    rig : Rig, str or sequence of Situation
-        As for `render`; of several situations, from `situations`, each gets a
-        folder and, unless `dirt` is given, feeds its own.
-    stairs : bool
-        Make ``stairs/`` too: the phrase at each of the stair dials in turn.
-    beside_bare : bool
-        Make ``ab/`` too: bare, design, bare at each of them, at true and at
-        matched loudness.
-    stair_dials : iterable of float
-        1 to 20 positions above 0.
-    phrase_s : float
-        Seconds of the take that make the phrase, 0.5 to 30.
+    rig : Rig, str, path or sequence of Situation
+        As for `render`; of several situations each gets a folder.
+    comparing : Comparing
+        Stairs and A/B recordings to make too.
     bits : {"16", "24", "float"}
         Sample format.
     gain_db : float, optional
@@ -179,21 +167,11 @@ def render_files(
     require_free_folder(Path(out), force=force)
     if gain_db is not None and not abs(gain_db) <= LARGEST_GAIN_DB:
         raise InputError(f"gain = {gain_db:g} dB must lie between -200 and 200")
-    places, recording = asked_places(rig), asked_take(take)
+    situations, recording = asked_fed(asked_situations(rig), dirt), asked_take(take)
+    ears = asked_ears(situations, Judging(take=recording, speaker=speaker))
+    chosen, after = asked_designs(designs, ears[0].rig), After(speaker, hum_db)
     jobs = tuple(
-        SweepJob(
-            recording,
-            one.rig,
-            asked_designs(designs, places[0].rig),
-            path,
-            asked_ear(replace(one.rig, dirt=fed), take=recording, speaker=speaker),
-            bits,
-            gain_db,
-            After(fed, speaker, hum_db),
-            Comparing(stairs, beside_bare, tuple(float(dial) for dial in stair_dials), phrase_s),
-            one.name if len(places) > 1 else "",
-        )
-        for one, fed in zip(places, asked_dirts(rig, places, dirt), strict=True)
+        SweepJob(recording, ear, chosen, path, bits, gain_db, after, comparing) for ear in ears
     )
     told = counted(progress, sum(job.work_units for job in jobs))
     return write_sweeps(jobs, Path(out), force=force, progress=told)

@@ -15,9 +15,13 @@ from presolder.models.judging.tolerance import Spread
 from presolder.models.measuring.cable import Hung, Resonance
 from presolder.models.measuring.coil import Impedance, Response
 from presolder.render.files.recording import Recording
+from presolder.render.listening.comparisons import Comparing
+from presolder.render.listening.job import Contents
 
 __all__ = [
     "Channel",
+    "Comparing",
+    "Contents",
     "Design",
     "Dirt",
     "Hung",

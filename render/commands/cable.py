@@ -11,8 +11,9 @@ from presolder.models.instrument.rig import Rig
 from presolder.models.measuring.cable import PICOFARADS_PER_M, CableKind, Hung, Resonance
 from presolder.models.measuring.coil import Response
 from presolder.render.commands.examples import examples
-from presolder.render.commands.options import json_option, read_component, read_number, rig_option
+from presolder.render.commands.options import json_option, rig_option
 from presolder.render.commands.output import say
+from presolder.render.commands.texts import read_component, read_number
 from presolder.render.files.points import read_spectrum
 from presolder.render.report.cable import CableReport
 

@@ -6,26 +6,22 @@ import click
 
 import presolder as ps
 from presolder.models.errors import InputError
-from presolder.models.instrument.dirt import ANY_KINDS, AnyKind
+from presolder.models.instrument.dirt import ANY_KINDS
+from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
 from presolder.models.judging.cleanup import REFERENCE_HZ
 from presolder.render import plots
 from presolder.render.commands.examples import examples
 from presolder.render.commands.options import (
-    choose_dirt,
     design_options,
-    dirt_option,
-    drive_option,
-    gather_designs,
-    hum_option,
+    jobs_option,
     json_option,
     plot_options,
-    require_hum_db,
-    require_plot_ending,
     rig_option,
-    touch_option,
+    stage_options,
 )
 from presolder.render.commands.output import new_text, only_this, progress_on_terminal, say
+from presolder.render.commands.texts import require_plot_ending
 from presolder.render.files.audio import read_recording
 from presolder.render.files.folder import new_file
 
@@ -38,16 +34,13 @@ from presolder.render.files.folder import new_file
     )
 )
 @rig_option
-@design_options
-@dirt_option
-@drive_option
-@touch_option
+@design_options()
+@stage_options(speaker=False, dirt="smooth")
 @click.option(
     "--take", "take_file", type=click.Path(path_type=Path),
     help="Play this recording; - is standard input. [default: two seconds of a bundled"
     " one]",
 )  # fmt: skip
-@hum_option
 @click.option(
     "--tone-hz",
     "tone_hz",
@@ -63,14 +56,11 @@ from presolder.render.files.folder import new_file
     help="Write the numbers to this file; - is standard output.",
 )
 @plot_options
+@jobs_option
 @json_option
 def cleanup(
     rig: Rig,
-    design_names: tuple[str, ...],
-    designs_file: Path | None,
-    dirt_kind: AnyKind | None,
-    drive: float | None,
-    touch: float | None,
+    designs: tuple[Design, ...] | None,
     take_file: Path | None,
     hum_db: float | None,
     tone_hz: float,
@@ -85,21 +75,16 @@ def cleanup(
     Tones reach a curve --drive dB past its knee at dial 10, a circuit with a
     fifth of the pickup's output. Without --dirt, and with none in the rig, it is a smooth curve.
     """
-    designs = gather_designs(design_names, designs_file, rig)
-    if dirt_kind is None and rig.dirt is None:
-        dirt_kind = "smooth"
-    dirt = choose_dirt(rig, dirt_kind, drive, touch)
-    if dirt is None:
+    if rig.dirt is None:
         raise InputError(f"--dirt none has nothing to clean up; one of {', '.join(ANY_KINDS)}")
     if not 20 <= tone_hz <= 5000:
         raise InputError(f"--tone-hz {tone_hz:g} must lie between 20 and 5000 Hz")
     require_plot_ending(plot_file)
     alone = only_this(as_json, force=force, csv=csv_file, plot=plot_file)
-    require_hum_db(hum_db)
     take = None if take_file is None else read_recording(take_file)
     with progress_on_terminal("playing") as progress:
         report = ps.cleanup(
-            rig, designs, dirt=dirt, tone_hz=tone_hz, take=take, hum_db=hum_db, progress=progress
+            rig, designs, tone_hz=tone_hz, take=take, hum_db=hum_db, progress=progress
         )
     if csv_file is not None:
         with new_text(csv_file, force=force) as file:

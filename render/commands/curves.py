@@ -8,6 +8,7 @@ import numpy as np
 
 import presolder as ps
 from presolder.models.errors import InputError, place
+from presolder.models.instrument.designs import built_in_designs
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
 from presolder.models.judging.tolerance import Builds, Spread
@@ -15,16 +16,14 @@ from presolder.models.typing import Array
 from presolder.render import plots
 from presolder.render.commands.examples import examples
 from presolder.render.commands.options import (
-    all_designs,
     design_options,
+    jobs_option,
     json_option,
-    parse_dials,
-    parse_frequencies,
     plot_options,
-    require_plot_ending,
     rig_option,
 )
 from presolder.render.commands.output import new_text, only_this, progress_on_terminal, say
+from presolder.render.commands.texts import parse_dials, parse_frequencies, require_plot_ending
 from presolder.render.files.folder import new_file
 
 _MOST_DRAWS = 100_000
@@ -33,15 +32,15 @@ _PLOT_DIALS = np.linspace(0.5, 10.0, 20)
 
 @click.command(
     epilog=examples(
-        "presolder curves --rig my-guitar.toml --design cap --dial 8,6,4",
+        "presolder curves --rig my-guitar.toml --design cap --show 8,6,4",
         "presolder curves --design '150k || 1n' --plot curves.svg",
         "presolder curves --csv - --frequency 100,1000,5000 > curves.csv",
     )
 )
 @rig_option
-@design_options
+@design_options()
 @click.option(
-    "--dial",
+    "--show",
     "dial_list",
     default="10,7,5,3,1",
     show_default=True,
@@ -75,11 +74,11 @@ _PLOT_DIALS = np.linspace(0.5, 10.0, 20)
     show_default=True,
     help="Begin the draws with this number; the same gives the same.",
 )
+@jobs_option
 @json_option
 def curves(
     rig: Rig,
-    design_names: tuple[str, ...],
-    designs_file: Path | None,
+    designs: tuple[Design, ...] | None,
     dial_list: str,
     frequency_list: str,
     csv_file: Path | None,
@@ -93,13 +92,13 @@ def curves(
 ) -> None:
     """Show level and treble over the dial, and the response at some dials."""
     alone = only_this(as_json, force=force, csv=csv_file, plot=plot_file)
-    designs = all_designs(design_names, designs_file, rig)
-    dials, hz = parse_dials(dial_list), parse_frequencies(frequency_list)
+    designs = designs or built_in_designs(rig.volume)
+    dials, hz = parse_dials(dial_list, "--show"), parse_frequencies(frequency_list)
     require_plot_ending(plot_file)
     spread = _read_draws(tolerance, spread_texts, draws, seed)
     audible = dials[dials > 0]
     if audible.size == 0 and csv_file is None:
-        raise InputError(f"--dial {dial_list} is silent; give at least one above 0")
+        raise InputError(f"--show {dial_list} is silent; give at least one above 0")
     if (
         csv_file is not None
         and plot_file is not None
@@ -147,7 +146,7 @@ def _plot(
 ) -> None:
     if dials.size > plots.MOST_PANELS:
         raise InputError(
-            f"--plot draws at most {plots.MOST_PANELS} --dial positions, got {dials.size}"
+            f"--plot draws at most {plots.MOST_PANELS} --show positions, got {dials.size}"
         )
     builds: tuple[Builds, ...] | None = None
     if spread is not None:

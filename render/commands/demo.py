@@ -7,14 +7,12 @@ import click
 import presolder as ps
 from presolder.models.errors import InputError
 from presolder.models.instrument.designs import short_list
-from presolder.models.instrument.dirt import AnyKind
 from presolder.models.instrument.rig import Rig
 from presolder.render.commands.examples import examples
 from presolder.render.commands.options import (
-    choose_dirt,
+    jobs_option,
     json_option,
     output_options,
-    require_hum_db,
     rig_option,
     stage_options,
 )
@@ -32,16 +30,14 @@ _OUT = {False: Path("presolder-demo"), True: Path("presolder-demo-pack")}
     )
 )
 @rig_option
-@stage_options
+@stage_options()
 @click.option("--pack", "as_pack", is_flag=True, help="Make a listening pack to send instead.")
 @click.option("--light", is_flag=True, help="Leave the lossless copies out of a pack.")
 @output_options("Make this folder; of a pack also OUT.zip")
+@jobs_option
 @json_option
 def demo(
     rig: Rig,
-    dirt_kind: AnyKind | None,
-    drive: float | None,
-    touch: float | None,
     speaker: str | None,
     hum_db: float | None,
     as_pack: bool,
@@ -62,15 +58,13 @@ def demo(
     # Chords, whatever the rig's own takes are of.
     rig = rig.for_any_playing
     take = ps.sample("string" if rig.take.captured == "string" else "phrase")
-    dirt = choose_dirt(rig, dirt_kind, drive, touch)
-    require_hum_db(hum_db)
     if light and not as_pack:
         raise InputError("--light goes with --pack")
     if as_pack:
         with progress_on_terminal("packing") as progress:
             contents = ps.pack(
-                out, take, rig, dirt=dirt, speaker=speaker, hum_db=hum_db,
-                workshop="the demo bench", light=light, force=force, progress=progress,
+                out, take, rig, None, ps.Contents(light=light, workshop="the demo bench"),
+                ps.Judging(speaker=speaker), hum_db=hum_db, force=force, progress=progress,
             )  # fmt: skip
         say_packed(contents, out, as_json)
         return
@@ -78,8 +72,8 @@ def demo(
     sweep = ps.turn(10, 0, travel=14, rest=1)
     with progress_on_terminal("rendering") as progress:
         manifest = ps.render_files(
-            out, take, rig, short_list(rig.volume), sweep, dirt=dirt, speaker=speaker,
-            hum_db=hum_db, stairs=True, beside_bare=True, phrase_s=2.5, force=force,
+            out, take, rig, short_list(rig.volume), sweep, speaker=speaker, hum_db=hum_db,
+            comparing=ps.Comparing(stairs=True, beside_bare=True, phrase_s=2.5), force=force,
             progress=progress,
         )  # fmt: skip
     say_rendered(manifest, out, as_json)

@@ -1,33 +1,25 @@
 """The need command: whether a bypass is needed at all."""
 
-from typing import Any
-
 import click
 
 import presolder as ps
 from presolder.models.errors import InputError
 from presolder.models.instrument.instrument import Situation
 from presolder.render.commands.examples import examples
-from presolder.render.commands.options import (
-    json_option,
-    judging_options,
-    parse_dials,
-    situations_option,
-    speaker_option,
-)
+from presolder.render.commands.options import json_option, judging_options, situations_option
 from presolder.render.commands.output import say
+from presolder.render.commands.texts import parse_dials
 
 
 @click.command(
     epilog=examples(
         "presolder need --rig my-guitar.toml --plays swells",
-        "presolder need --dial 8,6,4 --keep tone",
+        "presolder need --left-at 8,6,4 --keep tone",
         "presolder rigs humbucker-500k --toml | presolder need --rig -",
     )
 )
 @situations_option
-@judging_options
-@speaker_option
+@judging_options()
 @click.option(
     "--show", "shown_list", default="10,9,8,7,6,4,2", show_default=True,
     help="Show these dials, by commas.",
@@ -35,8 +27,7 @@ from presolder.render.commands.output import say
 @json_option
 def need(
     situations: tuple[Situation, ...],
-    judged: dict[str, Any],
-    speaker: str | None,
+    judging: ps.Judging,
     shown_list: str,
     as_json: bool,
 ) -> None:
@@ -47,8 +38,4 @@ def need(
     shown = parse_dials(shown_list, "--show")
     if (shown == 0).any():
         raise InputError("--show 0 is silent and has no treble; it must be above 0")
-    if len(situations) > 1:
-        say(ps.need_everywhere(situations, speaker=speaker, **judged), as_json)
-        return
-    rig = situations[0].rig
-    say(ps.need(rig, speaker=speaker, shown_dials=shown, **judged), as_json)
+    say(ps.need(situations, judging, shown_at=shown), as_json)

@@ -1,25 +1,21 @@
 """The pack command: what a technician sends to a customer."""
 
 from pathlib import Path
-from typing import Any
 
 import click
 
 import presolder as ps
 from presolder.models.errors import InputError
-from presolder.models.instrument.dirt import AnyKind
 from presolder.models.instrument.instrument import Situation
-from presolder.models.instrument.player import PLAYING, Playing
+from presolder.models.instrument.network import Design
 from presolder.render.commands.examples import examples
 from presolder.render.commands.options import (
-    choose_dirts,
     comparing_options,
     design_options,
-    gather_designs,
+    jobs_option,
     json_option,
+    judging_options,
     output_options,
-    read_turned_dials,
-    require_hum_db,
     situations_option,
     stage_options,
     take_options,
@@ -31,6 +27,7 @@ from presolder.render.commands.output import (
     say_packed,
     warn_of,
 )
+from presolder.render.commands.texts import read_turned_dials
 from presolder.render.files.ffmpeg import Format
 from presolder.render.files.folder import require_free_pack
 from presolder.render.files.standard import STANDARD
@@ -42,16 +39,16 @@ _LONGEST_TEXT = 2000
 @click.command(
     epilog=examples(
         "presolder pack take.wav --rig my-guitar.toml --workshop 'The bench'",
-        "presolder pack take.wav --design cap --design series --dial 8,6,4 --out mail.zip",
+        "presolder pack take.wav --design cap --design series --hold 8,6,4 --out mail.zip",
         "presolder pack take.wav --single-file --out mail.html",
     )
 )
 @take_options
 @situations_option
-@design_options
+@design_options()
 @click.option(
-    "--dial",
-    "dials",
+    "--hold",
+    "held_at",
     default="10,8,6,4,2",
     show_default=True,
     help="Hold the knob at these dials, by commas.",
@@ -63,9 +60,7 @@ _LONGEST_TEXT = 2000
     show_default=True,
     help="Let the sweep take so many seconds.",
 )
-@click.option(
-    "--plays", type=click.Choice(PLAYING), help="Let the page judge by this way of playing."
-)
+@judging_options(of_take=True)
 @click.option("--workshop", default="", help="Say on the page who sends it.")
 @click.option("--note", default="", help="Print this note to the customer on the page.")
 @click.option(
@@ -80,17 +75,17 @@ _LONGEST_TEXT = 2000
     help="Put the held and swept recordings into the page too; with --hum-db they are.",
 )  # fmt: skip
 @comparing_options
-@stage_options
+@stage_options()
 @output_options("Make this folder, or OUT.zip; - sends a zip to standard output")
+@jobs_option
 @json_option
 def pack(
     di: Path,
     start: float | None,
     end: float | None,
     situations: tuple[Situation, ...],
-    design_names: tuple[str, ...],
-    designs_file: Path | None,
-    dials: str,
+    designs: tuple[Design, ...] | None,
+    held_at: str,
     travel: float,
     workshop: str,
     note: str,
@@ -99,12 +94,8 @@ def pack(
     allow_large: bool,
     light: bool,
     recordings: bool,
-    plays: Playing | None,
-    comparing: dict[str, Any],
-    dirt_kind: AnyKind | None,
-    drive: float | None,
-    touch: float | None,
-    speaker: str | None,
+    judging: ps.Judging,
+    comparing: ps.Comparing,
     hum_db: float | None,
     out: Path | None,
     force: bool,
@@ -118,21 +109,20 @@ def pack(
     out = out or default_out(di, "pack")
     require_free_pack(out, single_file=single_file, force=force)
     rig = situations[0].rig
-    designs = gather_designs(design_names, designs_file, rig)
     for option, text in (("--workshop", workshop), ("--note", note)):
         if len(text) > _LONGEST_TEXT:
             raise InputError(f"{option} has {len(text)} characters; at most {_LONGEST_TEXT}")
-    places = choose_dirts(situations, dirt_kind, drive, touch)
-    require_hum_db(hum_db)
+    hold = tuple(read_turned_dials(held_at, "--hold").tolist())
     sweep = ps.turn(10.0, 0.0, travel=travel, rest=1.0)
-    held = read_turned_dials(dials)
+    asked = ps.Contents(
+        hold, sweep, comparing, recordings, listening, light, single_file, allow_large,
+        workshop, note,
+    )  # fmt: skip
     take = ps.read(di, start, end, trim=True, longest=LONGEST_PHRASE_SECONDS)
     warn_of(take, rig)
     with progress_on_terminal("packing") as progress:
         contents = ps.pack(
-            out, take, places, designs, dials=held.tolist(), sweep=sweep,
-            speaker=speaker, hum_db=hum_db, plays=plays, workshop=workshop, note=note,
-            listening=listening, light=light, single_file=single_file, allow_large=allow_large,
-            recordings=recordings, force=force, progress=progress, **comparing,
+            out, take, situations, designs, asked, judging, hum_db=hum_db, force=force,
+            progress=progress,
         )  # fmt: skip
     say_packed(contents, out, as_json, listening)

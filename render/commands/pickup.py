@@ -15,8 +15,9 @@ from presolder.models.measuring.coil import Impedance, Response
 from presolder.models.typing import Array
 from presolder.render.commands.completion import complete_rigs
 from presolder.render.commands.examples import examples
-from presolder.render.commands.options import json_option, read_component, read_number
+from presolder.render.commands.options import json_option
 from presolder.render.commands.output import progress_on_terminal, say
+from presolder.render.commands.texts import read_component, read_number
 from presolder.render.files.points import read_spectrum
 from presolder.render.report.pickup import PickupReport
 

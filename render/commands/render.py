@@ -2,25 +2,22 @@
 
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import click
 
 import presolder as ps
 from presolder.models.audio.knob import KnobPath
 from presolder.models.errors import InputError, place
-from presolder.models.instrument.dirt import AnyKind
 from presolder.models.instrument.instrument import Situation
+from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Captured
 from presolder.render.commands.examples import examples
 from presolder.render.commands.options import (
-    all_designs,
-    choose_dirts,
     comparing_options,
     design_options,
+    jobs_option,
     json_option,
     output_options,
-    require_hum_db,
     situations_option,
     stage_options,
     take_options,
@@ -47,7 +44,7 @@ _LEAST_READ_S = 60.0
 )
 @take_options
 @situations_option
-@design_options
+@design_options()
 @click.option(
     "--captured",
     type=click.Choice(["jack", "string"]),
@@ -84,8 +81,9 @@ _LEAST_READ_S = 60.0
     help="Write samples of so many bits.",
 )  # fmt: skip
 @comparing_options
-@stage_options
+@stage_options()
 @output_options("Make this folder")
+@jobs_option
 @json_option
 @click.pass_context
 def render(
@@ -94,8 +92,7 @@ def render(
     start: float | None,
     end: float | None,
     situations: tuple[Situation, ...],
-    design_names: tuple[str, ...],
-    designs_file: Path | None,
+    designs: tuple[Design, ...] | None,
     captured: Captured | None,
     from_dial: float,
     to_dial: float,
@@ -104,10 +101,7 @@ def render(
     gesture: Path | None,
     gain_db: float | None,
     bits: Bits,
-    comparing: dict[str, Any],
-    dirt_kind: AnyKind | None,
-    drive: float | None,
-    touch: float | None,
+    comparing: ps.Comparing,
     speaker: str | None,
     hum_db: float | None,
     out: Path | None,
@@ -117,18 +111,15 @@ def render(
     """Render recording DI through each design while the volume knob turns."""
     out = out or default_out(di, "listen")
     require_free_folder(out, force=force)
-    places = tuple(replace(one, rig=ps.rig(one.rig, captured=captured)) for one in situations)
-    rig = places[0].rig
-    designs = all_designs(design_names, designs_file, rig)
+    situations = tuple(replace(one, rig=ps.rig(one.rig, captured=captured)) for one in situations)
+    rig = situations[0].rig
     path = knob_path(context, from_dial, to_dial, travel, rest, gesture)
-    places = choose_dirts(places, dirt_kind, drive, touch)
-    require_hum_db(hum_db)
     take = ps.read(di, start, end, trim=True, longest=max(_LEAST_READ_S, path.duration_s))
     warn_of(take, rig)
     with progress_on_terminal("rendering") as progress:
         manifest = ps.render_files(
-            out, take, places, designs, path, speaker=speaker, hum_db=hum_db,
-            bits=bits, gain_db=gain_db, force=force, progress=progress, **comparing,
+            out, take, situations, designs, path, speaker=speaker, hum_db=hum_db,
+            comparing=comparing, bits=bits, gain_db=gain_db, force=force, progress=progress,
         )  # fmt: skip
     say_rendered(manifest, out, as_json)
 

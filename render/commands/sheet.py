@@ -1,20 +1,19 @@
 """The sheet command: what to order and what to solder where."""
 
 from pathlib import Path
-from typing import Any
 
 import click
 
 import presolder as ps
 from presolder.models.errors import InputError
-from presolder.models.instrument.rig import Rig
-from presolder.render.commands.completion import complete_designs
+from presolder.models.instrument.instrument import Situation
+from presolder.models.instrument.network import Design
 from presolder.render.commands.examples import examples
 from presolder.render.commands.options import (
-    gather_designs,
+    design_options,
     json_option,
     judging_options,
-    rig_option,
+    situations_option,
 )
 from presolder.render.commands.output import new_text, only_this, say, say_json
 from presolder.render.files.standard import STANDARD
@@ -30,19 +29,9 @@ _LONGEST_TEXT = 200
         "presolder sheet --designs drawer.toml --workshop 'The bench' --out sheets.html",
     )
 )
-@rig_option
-@click.option(
-    "--design", "design_names", multiple=True,
-    shell_complete=complete_designs,
-    help="Take this design, a built-in name or an expression; repeatable, a side of paper each."
-    " [default: what compare ranks first of the built-in ones]",
-)  # fmt: skip
-@click.option(
-    "--designs", "designs_file", type=click.Path(path_type=Path),
-    help="Take the designs of this TOML file with [[design]] tables, a side of paper"
-    " each; - is standard input.",
-)  # fmt: skip
-@judging_options
+@situations_option
+@design_options("what compare ranks first of the built-in ones")
+@judging_options()
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
@@ -52,10 +41,9 @@ _LONGEST_TEXT = 200
 @click.option("--workshop", default="", help="Say on the sheet who made it.")
 @json_option
 def sheet(
-    rig: Rig,
-    design_names: tuple[str, ...],
-    designs_file: Path | None,
-    judged: dict[str, Any],
+    situations: tuple[Situation, ...],
+    designs: tuple[Design, ...] | None,
+    judging: ps.Judging,
     out: Path | None,
     force: bool,
     workshop: str,
@@ -71,8 +59,9 @@ def sheet(
     only_this(as_json, force=force, out=out)
     if out is not None and out != STANDARD and out.suffix.lower() not in (".html", ".htm"):
         raise InputError(f"--out {str(out)!r} must end in .html")
-    designs = gather_designs(design_names, designs_file, rig) or (None,)
-    made = [ps.sheet(rig, design, workshop=workshop, **judged) for design in designs]
+    made = [
+        ps.sheet(situations, design, judging, workshop=workshop) for design in designs or (None,)
+    ]
     if as_json:
         plain = [one.plain() for one in made]
         say_json(plain[0] if len(plain) == 1 else {"sheets": plain})

@@ -1,7 +1,6 @@
 """The tailor command: which values that one can buy suit a rig and a preference."""
 
 from pathlib import Path
-from typing import Any
 
 import click
 
@@ -14,14 +13,14 @@ from presolder.models.judging.search import require_searchable
 from presolder.render import plots
 from presolder.render.commands.examples import examples
 from presolder.render.commands.options import (
+    jobs_option,
     json_option,
     judging_options,
     plot_options,
-    read_component,
-    require_plot_ending,
     situations_option,
 )
 from presolder.render.commands.output import only_this, progress_on_terminal, say
+from presolder.render.commands.texts import read_component, require_plot_ending
 from presolder.render.files.folder import new_file
 
 
@@ -67,7 +66,7 @@ from presolder.render.files.folder import new_file
     help="Search only what this drawer holds (- is standard input): columns type, value, count"
     " and, if wanted, tolerance and price.",
 )  # fmt: skip
-@judging_options
+@judging_options()
 @click.option(
     "--top",
     default=6,
@@ -75,6 +74,7 @@ from presolder.render.files.folder import new_file
     help="Show so many; of one --topology those that are as good.",
 )
 @plot_options
+@jobs_option
 @json_option
 def tailor(
     situations: tuple[Situation, ...],
@@ -84,7 +84,7 @@ def tailor(
     capacitors: str,
     gangs: str | None,
     stock_file: Path | None,
-    judged: dict[str, Any],
+    judging: ps.Judging,
     top: int,
     plot_file: Path | None,
     force: bool,
@@ -102,28 +102,19 @@ def tailor(
         shapes = tuple(ps.design(text) for text in topologies)
         for shape in shapes:
             require_searchable(shape)
-    asked: dict[str, Any] = {
-        "series": series,
-        "topologies": shapes or None,
-        "resistors": _bounds("--resistors", resistors, series, "ohm"),
-        "capacitors": _bounds("--capacitors", capacitors, series, "farad"),
-        "gangs": None if gangs is None else _gangs(gangs),
-        "top": top,
-        "stock": None if stock_file is None else ps.stock(stock_file),
-        **judged,
-    }
-    if len(situations) > 1:
-        if plot_file is not None:
-            raise InputError("--plot draws one situation; say which with --in")
-        with progress_on_terminal("searching") as progress:
-            everywhere = ps.tailor_everywhere(situations, progress=progress, **asked)
-        say(everywhere, as_json)
-        return
+    ohms = _bounds("--resistors", resistors, series, "ohm")
+    farads = _bounds("--capacitors", capacitors, series, "farad")
+    second = None if gangs is None else _gangs(gangs)
+    drawer = None if stock_file is None else ps.stock(stock_file)
     with progress_on_terminal("searching") as progress:
-        found = ps.tailor(situations[0].rig, progress=progress, **asked)
+        found = ps.tailor(
+            situations, judging, series=series, topologies=shapes or None,
+            resistors=ohms, capacitors=farads, gangs=second, top=top, stock=drawer,
+            progress=progress,
+        )  # fmt: skip
     if plot_file is not None:
         with new_file(plot_file, force=force, ending=".svg") as scratch:
-            plots.plot_front(scratch, found.ear, found.found)
+            plots.plot_front(scratch, found.ears, found.found)
     if not alone:
         say(found, as_json)
 

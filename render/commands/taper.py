@@ -9,8 +9,9 @@ from presolder.models.errors import InputError, place
 from presolder.models.instrument.quantities import parse_quantity
 from presolder.models.instrument.rig import VOLUME_WIRINGS, VolumeWiring
 from presolder.render.commands.examples import examples
-from presolder.render.commands.options import given_design, json_option, read_at_dial
+from presolder.render.commands.options import given_design, json_option
 from presolder.render.commands.output import new_text, only_this, say
+from presolder.render.commands.texts import read_at_dial
 from presolder.render.files.standard import STANDARD
 from presolder.render.report.taper import TaperReport
 

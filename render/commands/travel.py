@@ -1,17 +1,20 @@
 """The travel command: which pot and bypass give the turn of the knob that is wanted."""
 
-from typing import Any
-
 import click
 
 import presolder as ps
 from presolder.models.errors import InputError, place
+from presolder.models.instrument.instrument import Situation
 from presolder.models.instrument.markings import marked_pot
 from presolder.models.instrument.preferred import SERIES
-from presolder.models.instrument.rig import Rig
 from presolder.models.judging.search import require_searchable
 from presolder.render.commands.examples import examples
-from presolder.render.commands.options import json_option, judging_options, rig_option
+from presolder.render.commands.options import (
+    jobs_option,
+    json_option,
+    judging_options,
+    situations_option,
+)
 from presolder.render.commands.output import progress_on_terminal, say
 
 
@@ -22,7 +25,7 @@ from presolder.render.commands.output import progress_on_terminal, say
         "presolder travel --wanted turn.csv --topology cap --top 3",
     )
 )
-@rig_option
+@situations_option
 @click.option(
     "--wanted", required=True, metavar="WORDS|FILE.csv",
     help="Ask for 'halfway at 5', 'usable from 3 to 30' (dB down over the turn), or what a CSV"
@@ -44,24 +47,25 @@ from presolder.render.commands.output import progress_on_terminal, say
     "--topology", "topologies", multiple=True, metavar="DESIGN",
     help="Search this topology; repeatable. [default: C, R + C, R || C, and a second gang for R]",
 )  # fmt: skip
-@judging_options
+@judging_options()
 @click.option("--top", default=6, show_default=True, help="Show so many.")
+@jobs_option
 @json_option
 def travel(
-    rig: Rig,
+    situations: tuple[Situation, ...],
     wanted: str,
     pots: tuple[str, ...],
     series: str,
     topologies: tuple[str, ...],
-    judged: dict[str, Any],
+    judging: ps.Judging,
     top: int,
     as_json: bool,
 ) -> None:
     """Search pot, law, bypass and gang for the turn of the knob that is wanted."""
     if not 1 <= top <= 100:
         raise InputError(f"--top {top} must lie between 1 and 100")
-    if judged.pop("dials") is not None:
-        raise InputError("--dial has no use here; --wanted says which dials count")
+    if judging.left_at is not None:
+        raise InputError("--left-at has no use here; --wanted says which dials count")
     with place("--wanted"):
         turn = ps.turn_wanted(wanted)
     with place("--pot"):
@@ -72,7 +76,7 @@ def travel(
             require_searchable(shape)
     with progress_on_terminal("searching") as progress:
         found = ps.travel(
-            rig, turn, pots=sold or None, series=series, topologies=shapes or None, top=top,
-            progress=progress, **judged,
+            situations, turn, judging, pots=sold or None, series=series,
+            topologies=shapes or None, top=top, progress=progress,
         )  # fmt: skip
     say(found, as_json)

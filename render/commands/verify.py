@@ -9,8 +9,9 @@ from presolder.models.errors import InputError, place
 from presolder.models.instrument.rig import Rig
 from presolder.render.commands.completion import complete_designs
 from presolder.render.commands.examples import examples
-from presolder.render.commands.options import given_design, json_option, read_at_dial, rig_option
+from presolder.render.commands.options import given_design, json_option, rig_option
 from presolder.render.commands.output import say
+from presolder.render.commands.texts import read_at_dial
 from presolder.render.files.recording import Recording
 
 DOES_NOT_FIT = 3

@@ -19,12 +19,10 @@ from presolder.render.files.speaker import load_speaker
 
 @dataclass(frozen=True)
 class After:
-    """The stages chosen.
+    """The stages chosen that are no part of a rig; which dirt it feeds, the rig says.
 
     Attributes
     ----------
-    dirt : Dirt, Stage or None
-        Clipping curve, or a circuit that the guitar feeds.
     speaker : str or None
         ``"plain"`` or the path of an impulse response.
     hum_db : float or None
@@ -37,7 +35,6 @@ class After:
         If the hum is out of range.
     """
 
-    dirt: AnyDirt | None = None
     speaker: str | None = None
     hum_db: float | None = None
 
@@ -45,8 +42,8 @@ class After:
         with place("hum"):
             require_hum(self.hum_db)
 
-    def loaded(self, sample_rate_hz: int) -> Stages:
-        """The stages with the loudspeaker's response read.
+    def loaded(self, dirt: AnyDirt | None, sample_rate_hz: int) -> Stages:
+        """The stages behind a dirt, or none, with the loudspeaker's response read.
 
         Raises
         ------
@@ -54,12 +51,13 @@ class After:
             If the impulse response cannot be used.
         """
         speaker = None if self.speaker is None else load_speaker(self.speaker, sample_rate_hz)
-        return Stages(self.hum_db, self.dirt, speaker)
+        return Stages(self.hum_db, dirt, speaker)
 
     def plain(self, heard: Voice) -> dict[str, Any]:
         """For the manifest, with what the take made of it."""
+        dirt = heard.stages.dirt
         return {
-            "dirt": None if self.dirt is None else _dirt_plain(self.dirt, heard),
+            "dirt": None if dirt is None else _dirt_plain(dirt, heard),
             "speaker": None if self.speaker is None else Path(self.speaker).name,
             "hum_db": self.hum_db,
         }
@@ -85,13 +83,13 @@ def _dirt_plain(dirt: AnyDirt, heard: Voice) -> dict[str, Any]:
 
 
 def join(recording: Recording, rig: Rig, designs: tuple[Design, ...], after: After) -> Voice:
-    """Make a rig, its designs and what follows them ready for one take.
+    """Make a rig into its dirt, its designs and what follows them ready for one take.
 
     Raises
     ------
     InputError
         If the loudspeaker's impulse response cannot be used.
     """
-    stages = after.loaded(recording.sample_rate_hz)
+    stages = after.loaded(rig.dirt, recording.sample_rate_hz)
     renderer = Renderer(rig, designs, recording.sample_rate_hz)
     return voice(renderer, stages, recording.samples)

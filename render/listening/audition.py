@@ -108,18 +108,20 @@ class Audition(Mapping[str, Array]):
         return [folder / name for name in names]
 
 
-def audition(heard: Voice, take: Array, path: KnobPath) -> Audition:
-    """Render every design of a voice into memory.
+def audition(voices: Mapping[str, Voice], take: Array, path: KnobPath) -> Audition:
+    """Render every design of each voice into memory.
 
     Parameters
     ----------
-    heard : Voice
+    voices : mapping from str to Voice
+        By what their designs' names begin with.
     take : ndarray, shape (channels, n)
     path : KnobPath
     """
-    renderer = heard.renderer
     audio = {
-        design.name: samples
-        for design, samples in zip(renderer.designs, heard.whole(path, take), strict=True)
+        f"{head}{design.name}": samples
+        for head, heard in voices.items()
+        for design, samples in zip(heard.renderer.designs, heard.whole(path, take), strict=True)
     }
-    return Audition(int(renderer.sample_rate_hz), audio, heard.renderer.null_db)
+    renderer = next(iter(voices.values())).renderer
+    return Audition(int(renderer.sample_rate_hz), audio, renderer.null_db)

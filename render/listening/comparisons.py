@@ -42,10 +42,10 @@ class Comparing:
     ----------
     stairs, beside_bare : bool
         The phrase at each dial in turn; bare, design, bare at each.
-    dials : tuple of float
-        Above 0.
+    held_at : tuple of float
+        1 to 20 dials above 0.
     phrase_s : float
-        How much of the take is the phrase; all of it, if it is shorter.
+        How much of the take is the phrase, 0.5 to 30 s; all of it, if it is shorter.
 
     Raises
     ------
@@ -55,13 +55,13 @@ class Comparing:
 
     stairs: bool = False
     beside_bare: bool = False
-    dials: tuple[float, ...] = DIALS
+    held_at: tuple[float, ...] = DIALS
     phrase_s: float = PHRASE_SECONDS
 
     def __post_init__(self) -> None:
-        if not 1 <= len(self.dials) <= MOST_DIALS:
+        if not 1 <= len(self.held_at) <= MOST_DIALS:
             raise InputError(f"stair dials must be 1 to {MOST_DIALS} positions")
-        for dial in self.dials:
+        for dial in self.held_at:
             if not 0 < dial <= 10:
                 raise InputError(f"stair dials: {dial:g} must lie above 0 and up to 10")
         if not SHORTEST_SECONDS <= self.phrase_s <= LONGEST_SECONDS:
@@ -74,6 +74,9 @@ class Comparing:
     def wanted(self) -> bool:
         """Whether there is anything to make."""
         return self.stairs or self.beside_bare
+
+
+NOTHING_BESIDE = Comparing()
 
 
 @dataclass(frozen=True, eq=False)
@@ -138,7 +141,7 @@ def comparisons(
     rate = heard.renderer.sample_rate_hz
     phrase = take[:, : round(asked.phrase_s * rate)]
     held = []
-    for dial in asked.dials:
+    for dial in asked.held_at:
         held += held_phrases(heard, phrase, (dial,))
         progress(1)
     designs = heard.renderer.designs

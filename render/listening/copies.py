@@ -46,7 +46,7 @@ def plan_files(job: PackJob, pieces: list[Piece]) -> list[PackFile]:
     stems = file_stems([design.name for design in job.designs])
     files = []
     for piece in pieces:
-        head = f"{job.rooms[piece.setup]}{piece.design + 1:02d}_{stems[piece.design]}"
+        head = f"{job.rooms[piece.situation]}{piece.design + 1:02d}_{stems[piece.design]}"
         voice = "" if piece.voice == "clean" else "_dirt"
         if piece.dial is None:
             files.append(PackFile(f"{head}_sweep{voice}", piece, "true", piece.true_gain_db))
@@ -74,10 +74,9 @@ def copying(
     folder: Path,
     files: list[PackFile],
     ending: str,
-    light: bool,
     progress: Callable[[int], None],
 ) -> list[Callable[[], Copies]]:
-    """Write every file's listening copy, and unless `light` the lossless archive, piece by piece.
+    """Write listening copies and, unless the pack is light, lossless ones, piece by piece.
 
     The archive holds each piece once, at true level: the matched one is that
     with another gain, which is told.
@@ -90,7 +89,6 @@ def copying(
     files : list of PackFile
     ending : str
         Of listening copies.
-    light : bool
     progress : callable
         Called with 1 after each file.
 
@@ -100,7 +98,7 @@ def copying(
         Each writes files of one sound, and tells by its number what each of
         them is, for ``pack.json``.
     """
-    rate = job.recording.sample_rate_hz
+    rate, light = job.recording.sample_rate_hz, job.contents.light
     tracks = {id(file): number for number, file in enumerate(files, start=1)}
     kept = {id(file.piece): file for file in files if file.version == "true"}
 
@@ -125,13 +123,15 @@ def copying(
             progress(1)
             about: dict[str, Any] = {
                 "file": file.stem,
-                **situation_plain(job, file.piece.setup),
+                **situation_plain(job, file.piece.situation),
                 "design": job.designs[file.piece.design].name,
                 "dial": file.piece.dial,
                 "voice": file.piece.voice,
                 "level": file.version,
                 "archive": None if light else archived.stem,
-                "archive_gain_db": None if light else round(file.gain_db - archived.gain_db, 4),
+                "archive_gain_db": None
+                if job.contents.light
+                else round(file.gain_db - archived.gain_db, 4),
                 "gain_db": round(file.gain_db, 4),
             }
             told.append((tracks[id(file)], about | heard))
@@ -166,7 +166,7 @@ def page_copies(
         matched_db = piece.true_gain_db if piece.matched_gain_db is None else piece.matched_gain_db
         copies.append(
             {
-                "situation": piece.setup,
+                "situation": piece.situation,
                 "design": piece.design,
                 "dial": None if piece.dial is None else float(f"{piece.dial:g}"),
                 "voice": piece.voice,
@@ -182,15 +182,15 @@ def page_copies(
     return copies
 
 
-def situation_plain(job: PackJob, setup: int) -> dict[str, str]:
+def situation_plain(job: PackJob, situation: int) -> dict[str, str]:
     """Which situation a file belongs to, where there are several."""
-    return {"situation": job.settings[setup].name} if len(job.settings) > 1 else {}
+    return {"situation": job.ears[situation].name} if len(job.ears) > 1 else {}
 
 
-def place_named(job: PackJob, setup: int) -> str:
+def place_named(job: PackJob, situation: int) -> str:
     """The guitar, and which of several situations, for a file's tags."""
     rig = job.rig.title or job.rig.name
-    return rig if len(job.settings) == 1 else f"{rig}: {job.settings[setup].name}"
+    return rig if len(job.ears) == 1 else f"{rig}: {job.ears[situation].name}"
 
 
 def _tags(job: PackJob, file: PackFile, track: int) -> Tags:
@@ -198,5 +198,5 @@ def _tags(job: PackJob, file: PackFile, track: int) -> Tags:
     dial = "sweep" if file.piece.dial is None else f"{file.piece.dial:g}"
     voice = "" if file.piece.voice == "clean" else ", dirt"
     place = "sweep" if file.piece.dial is None else f"dial {dial}, {file.version} level"
-    rig = place_named(job, file.piece.setup)
-    return Tags(f"{design}: {place}{voice}", design, dial, rig, job.workshop, track)
+    rig = place_named(job, file.piece.situation)
+    return Tags(f"{design}: {place}{voice}", design, dial, rig, job.contents.workshop, track)

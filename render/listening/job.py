@@ -5,14 +5,14 @@ from itertools import pairwise
 
 import numpy as np
 
-from presolder.models.audio.knob import KnobPath
+from presolder.models.audio.knob import SWEEP, KnobPath
 from presolder.models.errors import InputError
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.stage import Stage
 from presolder.models.judging.ear import Ear
-from presolder.models.judging.merit import Heard, Merit, heard_at, merit
-from presolder.models.judging.situations import Heard as SituationHeard
+from presolder.models.judging.merit import Merit, OverDial, merit, over_the_dial
+from presolder.render.files.ffmpeg import Format
 from presolder.render.files.folder import file_stems
 from presolder.render.files.recording import Recording
 from presolder.render.listening.after import After
@@ -26,38 +26,59 @@ CHART_DIALS = np.linspace(0.5, 10.0, 39)
 
 
 @dataclass(frozen=True, eq=False)
-class Setting:
-    """A situation of the guitar as a pack has it.
+class Contents:
+    """What a pack holds.
 
     Attributes
     ----------
-    name : str
-    rig : Rig
-    after : After
-        With dirt, it has a clean and a dirty voice.
-    ear : Ear
-        The rig, with that dirt, and the conditions under which it is judged.
-    weight : float
-        How much it counts beside the others.
+    held_at : tuple of float
+        1 to 12 dials above 0 at which the knob is held.
+    sweep : KnobPath
+        The knob in the sweeps.
+    comparing : Comparing
+        What to make beside the sweeps and held positions; with stairs there is a reel of them.
+    recordings : bool
+        Whether the page holds the held and swept recordings beside its own engine; it
+        always does where that leaves something out.
+    listening : {"mp3", "m4a"}
+        Format of the light copies, where ffmpeg is installed.
+    light : bool
+        Leave the lossless copies out.
+    single_file, allow_large : bool
+        The page alone, and whether it may be too large to mail.
+    workshop, note : str
+        Who sends it, and what they say to the customer.
+
+    Raises
+    ------
+    InputError
+        If the dials cannot be used.
     """
 
-    name: str
-    rig: Rig
-    after: After
-    ear: Ear
-    weight: float = 1.0
+    held_at: tuple[float, ...] = (10.0, 8.0, 6.0, 4.0, 2.0)
+    sweep: KnobPath = SWEEP
+    comparing: Comparing = field(default_factory=Comparing)
+    recordings: bool = False
+    listening: Format = "mp3"
+    light: bool = False
+    single_file: bool = False
+    allow_large: bool = False
+    workshop: str = ""
+    note: str = ""
 
-    @property
-    def left_out(self) -> str:
-        """What its recordings have and the page's own engine has not, in words."""
-        stage = self.after.dirt
-        things = [] if self.after.hum_db is None else ["hum"]
-        if self.rig.take.string is not None:
-            things.append("the pickups' places along the string")
-        if isinstance(stage, Stage):
-            millivolts = 1e3 * self.rig.volts_into(stage)
-            things.append(f"the circuit {stage}, played with {millivolts:.3g} mV at the loudest")
-        return " and ".join(things)
+    def __post_init__(self) -> None:
+        if not 1 <= len(self.held_at) <= MOST_DIALS:
+            raise InputError(f"dials must be 1 to {MOST_DIALS} positions")
+        for dial in self.held_at:
+            if not NEAREST_DIALS <= dial <= 10:
+                raise InputError(f"dials: {dial:g} must lie between {NEAREST_DIALS:g} and 10")
+        # Their files are named after them.
+        for below, above in pairwise(sorted(self.held_at)):
+            if above - below < NEAREST_DIALS * 0.999:
+                raise InputError(
+                    f"dials: {below:.9g} and {above:.9g} are the same to a hand; they must be"
+                    f" {NEAREST_DIALS:g} apart"
+                )
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,82 +88,66 @@ class PackJob:
     Attributes
     ----------
     recording : Recording
-    settings : tuple of Setting
-        The situations that the listener can change between.
+    ears : tuple of Ear
+        The guitar in the situations that the listener can change between, and the
+        conditions under which it is judged there. With dirt, a situation has a clean and
+        a dirty voice.
     designs : tuple of Design
-    sweep : KnobPath
-        The knob in the sweeps.
-    dials : tuple of float
-        Held positions, above 0.
-    comparing : Comparing
-        What to make beside the sweeps and held positions.
-    workshop, note : str
-        Who sends it, and what they say to the customer.
-    recordings : bool
-        Whether the page holds the held and swept recordings beside its engine.
+    after : After
+        What follows.
+    contents : Contents
 
     Raises
     ------
     InputError
-        If the dials cannot be used, the take is too long, or the situations
-        do not have it in common.
+        If the take is too long, or the situations do not have it in common.
     """
 
     recording: Recording
-    settings: tuple[Setting, ...]
+    ears: tuple[Ear, ...]
     designs: tuple[Design, ...]
-    sweep: KnobPath
-    dials: tuple[float, ...]
-    comparing: Comparing = field(default_factory=Comparing)
-    workshop: str = ""
-    note: str = ""
-    recordings: bool = False
+    after: After
+    contents: Contents
 
     @property
     def embeds(self) -> bool:
         """Whether its page holds recordings: as wanted, and for what is not worked out there."""
-        return self.recordings or any(one.left_out for one in self.settings)
+        return self.contents.recordings or any(map(self.left_out, self.ears))
 
     @property
     def rig(self) -> Rig:
         """The guitar, in the first situation."""
-        return self.settings[0].rig
+        return self.ears[0].rig
 
     @property
     def rooms(self) -> tuple[str, ...]:
         """What each situation's files begin with: nothing, or a folder of its own."""
-        if len(self.settings) == 1:
+        if len(self.ears) == 1:
             return ("",)
-        return tuple(f"{stem}/" for stem in file_stems([one.name for one in self.settings]))
+        return tuple(f"{stem}/" for stem in file_stems([ear.name for ear in self.ears]))
 
-    @property
-    def heard(self) -> tuple[SituationHeard, ...]:
-        """The situations for a judgement over all of them."""
-        return tuple(SituationHeard(one.name, one.ear, one.weight) for one in self.settings)
+    def left_out(self, ear: Ear) -> str:
+        """What its recordings have and the page's own engine has not, in words."""
+        stage = ear.rig.dirt
+        things = [] if self.after.hum_db is None else ["hum"]
+        if ear.rig.take.string is not None:
+            things.append("the pickups' places along the string")
+        if isinstance(stage, Stage):
+            millivolts = 1e3 * ear.rig.volts_into(stage)
+            things.append(f"the circuit {stage}, played with {millivolts:.3g} mV at the loudest")
+        return " and ".join(things)
 
     def __post_init__(self) -> None:
-        if not 1 <= len(self.dials) <= MOST_DIALS:
-            raise InputError(f"dials must be 1 to {MOST_DIALS} positions")
-        for dial in self.dials:
-            if not NEAREST_DIALS <= dial <= 10:
-                raise InputError(f"dials: {dial:g} must lie between {NEAREST_DIALS:g} and 10")
-        # Their files are named after them.
-        for below, above in pairwise(sorted(self.dials)):
-            if above - below < NEAREST_DIALS * 0.999:
-                raise InputError(
-                    f"dials: {below:.9g} and {above:.9g} are the same to a hand; they must be"
-                    f" {NEAREST_DIALS:g} apart"
-                )
         if self.recording.duration_s > LONGEST_PHRASE_SECONDS:
             raise InputError(
                 f"{self.recording.name}: {self.recording.duration_s:.1f} s long; a pack repeats the"
                 f" take at every position, so at most {LONGEST_PHRASE_SECONDS:g} s is accepted"
             )
-        for one in self.settings:
-            if one.rig.take != self.rig.take:
+        for ear in self.ears:
+            if ear.rig.take != self.rig.take:
                 raise InputError(
-                    f"situation {one.name!r}: its takes are made otherwise than those of"
-                    f" {self.settings[0].name!r}; a pack has one take"
+                    f"situation {ear.name!r}: its takes are made otherwise than those of"
+                    f" {self.ears[0].name!r}; a pack has one take"
                 )
 
 
@@ -154,7 +159,7 @@ class Dossier:
     ----------
     design : Design
     figures : Merit
-    heard : Heard
+    over_dial : OverDial
         At `CHART_DIALS`.
     sheet : Sheet
         With its drawing.
@@ -162,16 +167,16 @@ class Dossier:
 
     design: Design
     figures: Merit
-    heard: Heard
+    over_dial: OverDial
     sheet: Sheet
 
 
-def dossiers(job: PackJob, setting: Setting) -> tuple[Dossier, ...]:
+def dossiers(job: PackJob, ear: Ear) -> tuple[Dossier, ...]:
     """One a design, in the job's order."""
-    ear = setting.ear
     files = []
     for design in job.designs:
         figures = merit(ear, design.network)
-        heard = heard_at(ear, design.network, CHART_DIALS)
-        files.append(Dossier(design, figures, heard, Sheet(ear, design, figures, job.workshop)))
+        over_dial = over_the_dial(ear, design.network, CHART_DIALS)
+        sheet = Sheet((ear,), design, (figures,), job.contents.workshop)
+        files.append(Dossier(design, figures, over_dial, sheet))
     return tuple(files)

@@ -16,7 +16,7 @@ from presolder.models.audio.curves import LOPSIDED_BIAS, diode_pair, knee_volts
 from presolder.models.audio.emf import recover_emf
 from presolder.models.audio.loudness import integrated_loudness, k_weighting
 from presolder.models.audio.matching import shared_gain_db
-from presolder.models.audio.positions import Setup
+from presolder.models.audio.positions import SignalPath
 from presolder.models.audio.renderer import Renderer, advance
 from presolder.models.audio.sections import power_of_sections
 from presolder.models.audio.stages import voice
@@ -46,9 +46,10 @@ from presolder.models.instrument.network import (
 from presolder.models.instrument.placement import placed_parts
 from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.taper import BENT_TAPERS, Taper, fraction_below_wiper
+from presolder.models.judging.ear import Ear
 from presolder.models.typing import Array
 from presolder.render.files.speaker import PLAIN_SPEAKER, load_speaker
-from presolder.render.listening.job import PackJob, Setting
+from presolder.render.listening.job import PackJob
 
 Tree: TypeAlias = int | dict[str, list["Tree"]]
 _LETTERS = {
@@ -74,13 +75,13 @@ _SPEAKER_SECONDS = 0.25
 _MEASURED_DIALS = (0.25, *np.arange(0.5, 9.1, 0.5).tolist(), 9.25, 9.5, 9.75, 9.875, 10.0)
 
 
-def live_data(job: PackJob, setups: Sequence[Setup]) -> dict[str, Any]:
+def live_data(job: PackJob, signal_paths: Sequence[SignalPath]) -> dict[str, Any]:
     """Everything that the engine needs, as JSON will have it.
 
     Parameters
     ----------
     job : PackJob
-    setups : sequence of Setup
+    signal_paths : sequence of SignalPath
         One a situation; the EMF of the take is the same in all.
 
     Returns
@@ -88,14 +89,14 @@ def live_data(job: PackJob, setups: Sequence[Setup]) -> dict[str, Any]:
     dict
     """
     rate = job.recording.sample_rate_hz
-    nodes = loop_nodes(setups[0].renderer, job.recording.samples)
+    nodes = loop_nodes(signal_paths[0].renderer, job.recording.samples)
     # Of the instants of a step the last is the sample's own.
     emf = nodes[-1]
     scale = _PEAK / max(float(np.abs(emf).max()), 1e-12)
-    levels = [levels_over_dial(one.renderer, nodes) for one in setups]
+    levels = [levels_over_dial(one.renderer, nodes) for one in signal_paths]
     bands = _bands(emf, rate)
     dirts = dirts_of(job)
-    loudest = _loudest(setups, levels, job.recording.samples)
+    loudest = _loudest(signal_paths, levels, job.recording.samples)
     return {
         "rate": rate,
         "rows": DIAL_ROWS,
@@ -104,8 +105,8 @@ def live_data(job: PackJob, setups: Sequence[Setup]) -> dict[str, Any]:
         "trueGain": amplitude(shared_gain_db(db for _, peaks in levels for db in peaks)) / scale,
         "seconds": emf.size / rate,
         "situations": [
-            _situation_plain(job, setting, dirts, levels_db + decibels(scale), like)
-            for setting, (levels_db, _), like in zip(job.settings, levels, loudest, strict=True)
+            _situation_plain(job, ear, dirts, levels_db + decibels(scale), like)
+            for ear, (levels_db, _), like in zip(job.ears, levels, loudest, strict=True)
         ],
         "dirts": [dirt_plain(dirt) for dirt in dirts],
         "speaker": _speaker_plain(job, rate, bands["bandHz"]),
@@ -117,12 +118,12 @@ def live_data(job: PackJob, setups: Sequence[Setup]) -> dict[str, Any]:
 
 
 def _situation_plain(
-    job: PackJob, setting: Setting, dirts: list[Dirt], levels_db: Array, loudest: int
+    job: PackJob, ear: Ear, dirts: list[Dirt], levels_db: Array, loudest: int
 ) -> dict[str, Any]:
     """What differs from situation to situation."""
-    rig, own = setting.rig.for_any_playing, setting.after.dirt
+    rig, own = ear.rig.for_any_playing, ear.rig.dirt
     return {
-        "name": setting.name,
+        "name": ear.situation,
         "circuits": [circuit_plain(rig, design.network) for design in job.designs],
         "designs": [design_parts(rig, design.network) for design in job.designs],
         "pot": _law_plain(rig.volume.taper),
@@ -131,34 +132,34 @@ def _situation_plain(
         "feeding": {
             "dirt": dirts.index(_undriven(own)) if isinstance(own, Dirt) else None,
             "driveDb": own.drive_db if isinstance(own, Dirt) else Dirt().drive_db,
-            "speaker": setting.after.speaker is not None,
+            "speaker": job.after.speaker is not None,
         },
         "tone": tone_plain(rig),
         "levelDb": [[round(float(db), 2) for db in row] for row in levels_db],
         # By which situation drive and loudness are set, so that this one may be softer.
         "loudest": loudest,
-        "leftOut": setting.left_out,
+        "leftOut": job.left_out(ear),
     }
 
 
 def _loudest(
-    setups: Sequence[Setup], levels: Sequence[tuple[Array, list[float]]], take: Array
+    signal_paths: Sequence[SignalPath], levels: Sequence[tuple[Array, list[float]]], take: Array
 ) -> list[int]:
     """For each situation, which of those that feed the same is loudest at 10.
 
     Into a curve, by what comes into it.
     """
-    if len(setups) == 1:
+    if len(signal_paths) == 1:
         return [0]
     volts = [
         voice(one.renderer, one.stages, take).volts_per_unit
         if isinstance(one.stages.dirt, Dirt)
         else -float(levels_db[0, -1])
-        for one, (levels_db, _) in zip(setups, levels, strict=True)
+        for one, (levels_db, _) in zip(signal_paths, levels, strict=True)
     ]
-    dirts = [_curve(one.stages.dirt) for one in setups]
+    dirts = [_curve(one.stages.dirt) for one in signal_paths]
     return [
-        min((i for i in range(len(setups)) if dirts[i] == own), key=volts.__getitem__)
+        min((i for i in range(len(signal_paths)) if dirts[i] == own), key=volts.__getitem__)
         for own in dirts
     ]
 
@@ -179,7 +180,7 @@ def _as_flac(audio: Array, rate: int) -> str:
 
 def dirts_of(job: PackJob) -> list[Dirt]:
     """The memoryless kinds, the pack's own first and as they are set."""
-    dirts = (one.after.dirt for one in job.settings)
+    dirts = (ear.rig.dirt for ear in job.ears)
     own = list(dict.fromkeys(_undriven(dirt) for dirt in dirts if isinstance(dirt, Dirt)))
     kinds = {dirt.kind for dirt in own}
     return [*own, *(Dirt(kind) for kind in DIRT_KINDS if kind not in kinds)]
@@ -221,7 +222,7 @@ def _load_plain(load: Load) -> dict[str, float]:
 
 def _speaker_plain(job: PackJob, rate: int, band_hz: list[float]) -> dict[str, Any]:
     """The pack's loudspeaker, or else the plain one, as an impulse response to decode."""
-    named = next((one.after.speaker for one in job.settings if one.after.speaker), PLAIN_SPEAKER)
+    named = job.after.speaker or PLAIN_SPEAKER
     speaker = load_speaker(named, rate)
     impulse = speaker.impulses[0]
     gains = speaker.power_at(np.array(band_hz), rate)

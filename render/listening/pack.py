@@ -11,11 +11,12 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-from presolder.models.audio.positions import Setup, render_pieces
+from presolder.models.audio.positions import SignalPath, render_pieces
 from presolder.models.audio.renderer import Renderer
 from presolder.models.audio.stages import Voice, evenly_driven
 from presolder.models.cores import in_background, side_by_side
 from presolder.models.errors import InputError
+from presolder.models.judging.ear import Ear
 from presolder.models.typing import Array
 from presolder.render.files.audio import write_audio
 from presolder.render.files.delivery import (
@@ -23,7 +24,6 @@ from presolder.render.files.delivery import (
     write_listening_copy,
     write_reel,
 )
-from presolder.render.files.ffmpeg import Format
 from presolder.render.files.folder import (
     CONTENTS,
     file_stems,
@@ -43,7 +43,7 @@ from presolder.render.listening.copies import (
     plan_files,
     situation_plain,
 )
-from presolder.render.listening.job import Dossier, PackJob, Setting, dossiers
+from presolder.render.listening.job import Dossier, PackJob, dossiers
 from presolder.render.listening.live import live_data
 from presolder.render.listening.page import build_page
 from presolder.render.report.judged import conditions_plain, figures_plain
@@ -56,13 +56,7 @@ MAIL_LIMIT_BYTES = 15_000_000
 
 
 def write_pack(
-    job: PackJob,
-    out: Path,
-    *,
-    listening: Format,
-    light: bool,
-    force: bool,
-    progress: Callable[[int], None],
+    job: PackJob, out: Path, *, force: bool, progress: Callable[[int], None]
 ) -> dict[str, Any]:
     """Render a pack and write it as a folder, or as a zip to a file ``.zip`` or to ``-``.
 
@@ -72,10 +66,6 @@ def write_pack(
         What to render.
     out : Path
         Folder or zip file.
-    listening : {"mp3", "m4a"}
-        Format of the listening copies, where ffmpeg is there.
-    light : bool
-        Leave the lossless archive copies out.
     force : bool
         Whether existing files may be replaced.
     progress : callable
@@ -93,19 +83,17 @@ def write_pack(
     """
     if is_zip(out):
         with new_file(out, force=force) as scratch, _folder_beside(scratch) as folder:
-            contents = _fill(job, folder, listening, light, progress)
+            contents = _fill(job, folder, progress)
             _zip(folder, scratch)
         return contents
     with new_folder(out, force=force) as folder:
-        return _fill(job, folder, listening, light, progress)
+        return _fill(job, folder, progress)
 
 
 def write_single_file(
     job: PackJob,
     out: Path,
     *,
-    listening: Format,
-    allow_large: bool,
     force: bool,
     progress: Callable[[int], None],
 ) -> dict[str, Any]:
@@ -113,12 +101,10 @@ def write_single_file(
 
     Parameters
     ----------
-    job, listening, force, progress
+    job, force, progress
         As for `write_pack`.
     out : Path
         An HTML file.
-    allow_large : bool
-        Whether the page may be larger than `MAIL_LIMIT_BYTES`.
 
     Returns
     -------
@@ -128,18 +114,19 @@ def write_single_file(
     Raises
     ------
     InputError
-        If it is too large, or the place cannot be written.
+        If it is larger than `MAIL_LIMIT_BYTES` and may not be, or the place cannot be written.
     """
     with new_file(out, force=force) as scratch, _folder_beside(scratch) as folder:
         if job.embeds:
-            nulls = _fill(job, folder, listening, True, progress, alone=True)["null_db"]
+            light = replace(job.contents, light=True)
+            nulls = _fill(replace(job, contents=light), folder, progress, alone=True)["null_db"]
         else:
-            setups = _live_setups(job)
-            nulls = _nulls(setups)
-            page = build_page(job, _about(job), [], live_data(job, setups))
+            signal_paths = _live_paths(job)
+            nulls = _nulls(signal_paths)
+            page = build_page(job, _about(job), [], live_data(job, signal_paths))
             (folder / "index.html").write_text(page, encoding="utf-8")
         size = (folder / "index.html").stat().st_size
-        if size > MAIL_LIMIT_BYTES and not allow_large:
+        if size > MAIL_LIMIT_BYTES and not job.contents.allow_large:
             raise InputError(
                 f"{out}: would be {size / 1e6:.1f} MB, and mail rarely takes more than"
                 f" {MAIL_LIMIT_BYTES / 1e6:.0f} MB; give fewer designs or dials, or allow large"
@@ -162,26 +149,28 @@ def _folder_beside(scratch: Path) -> Iterator[Path]:
 
 def work_units(job: PackJob) -> int:
     """Units that `write_pack` reports at most."""
-    voices = sum(1 if one.after.dirt is None else 2 for one in job.settings)
-    positions = voices * (1 + len(job.dials))
-    stairs = len(job.settings) * len(job.comparing.dials) if job.comparing.wanted else 0
-    return positions + stairs + voices * len(job.designs) * (1 + 2 * len(job.dials))
+    voices = sum(1 if one.rig.dirt is None else 2 for one in job.ears)
+    positions = voices * (1 + len(job.contents.held_at))
+    stairs = (
+        len(job.ears) * len(job.contents.comparing.held_at) if job.contents.comparing.wanted else 0
+    )
+    return positions + stairs + voices * len(job.designs) * (1 + 2 * len(job.contents.held_at))
 
 
 def _about(job: PackJob) -> tuple[tuple[Dossier, ...], ...]:
     """What is said of each design, situation by situation."""
-    return tuple(dossiers(job, setting) for setting in job.settings)
+    return tuple(dossiers(job, ear) for ear in job.ears)
 
 
-def _live_setups(job: PackJob, made: tuple[Setup, ...] = ()) -> tuple[Setup, ...]:
+def _live_paths(job: PackJob, made: tuple[SignalPath, ...] = ()) -> tuple[SignalPath, ...]:
     """The same for the page's engine, which has one EMF for all pickups."""
     if made and job.rig.take.string is None:
         return made
-    alike = [replace(one, rig=one.rig.for_any_playing) for one in job.settings]
-    return _setups(replace(job, settings=tuple(alike)))
+    alike = [replace(one, rig=one.rig.for_any_playing) for one in job.ears]
+    return _signal_paths(replace(job, ears=tuple(alike)))
 
 
-def _setups(job: PackJob) -> tuple[Setup, ...]:
+def _signal_paths(job: PackJob) -> tuple[SignalPath, ...]:
     """Every situation ready to be rendered."""
     rate = job.recording.sample_rate_hz
     first = Renderer(job.rig, job.designs, rate)
@@ -189,62 +178,62 @@ def _setups(job: PackJob) -> tuple[Setup, ...]:
     shared = first.filters if job.rig.take.string is None else None
     renderers = (
         first,
-        *(Renderer(one.rig, job.designs, rate, shared) for one in job.settings[1:]),
+        *(Renderer(one.rig, job.designs, rate, shared) for one in job.ears[1:]),
     )
     return tuple(
-        Setup(renderer, one.after.loaded(rate))
-        for renderer, one in zip(renderers, job.settings, strict=True)
+        SignalPath(renderer, job.after.loaded(one.rig.dirt, rate))
+        for renderer, one in zip(renderers, job.ears, strict=True)
     )
 
 
-def _nulls(setups: tuple[Setup, ...]) -> list[dict[str, Any]] | None:
+def _nulls(signal_paths: tuple[SignalPath, ...]) -> list[dict[str, Any]] | None:
     """How well the take, which all situations share, comes out as it went in."""
-    return null_plain(setups[0].renderer.null_db)
+    return null_plain(signal_paths[0].renderer.null_db)
 
 
 def _fill(
     job: PackJob,
     folder: Path,
-    listening: Format,
-    light: bool,
     progress: Callable[[int], None],
     *,
     alone: bool = False,
 ) -> dict[str, Any]:
     """Write everything; a page that will stand alone names nothing beside it."""
-    setups = _setups(job)
-    pieces = render_pieces(setups, job.recording.samples, job.sweep, job.dials, progress)
+    signal_paths = _signal_paths(job)
+    pieces = render_pieces(
+        signal_paths, job.recording.samples, job.contents.sweep, job.contents.held_at, progress
+    )
     files = plan_files(job, pieces)
-    ending = listening_ending(listening)
-    _make_rooms(job, folder, light)
+    ending = listening_ending(job.contents.listening)
+    _make_rooms(job, folder)
     # While files are encoded, which needs little of the interpreter, the rest is worked out.
     with in_background(
-        partial(_write_recordings, job, folder, files, ending, light, progress)
+        partial(_write_recordings, job, folder, files, ending, progress)
     ) as recordings:
         about = _about(job)
         # What is soldered is the same in all situations.
         _write_sheets(about[0], folder / "sheets")
-        live = live_data(job, _live_setups(job, setups))
+        live = live_data(job, _live_paths(job, signal_paths))
         written, reels = recordings()
-    trials = _write_trials(job, folder, ending, light, progress)
+    trials = _write_trials(job, folder, ending, progress)
     copies = page_copies(job, folder / "listen", files, ending) if job.embeds else []
     reel = "" if alone else f"listen/{job.rooms[0]}{REEL}.{ending}"
     page = build_page(job, about, copies, live, reel)
     (folder / "index.html").write_text(page, encoding="utf-8")
-    contents = _contents(job, about, written, reels, ending, light)
-    contents["null_db"] = _nulls(setups)
+    contents = _contents(job, about, written, reels, ending)
+    contents["null_db"] = _nulls(signal_paths)
     if trials:
-        contents["comparisons"] = {"dials": list(job.comparing.dials), "files": trials}
+        contents["comparisons"] = {"dials": list(job.contents.comparing.held_at), "files": trials}
     text = json.dumps(contents, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
     (folder / CONTENTS).write_text(text, encoding="utf-8")
     return contents
 
 
-def _make_rooms(job: PackJob, folder: Path, light: bool) -> None:
+def _make_rooms(job: PackJob, folder: Path) -> None:
     """The folders of all recordings."""
     for room in job.rooms:
         (folder / "listen" / room).mkdir(parents=True)
-        if not light:
+        if not job.contents.light:
             (folder / "archive" / room).mkdir(parents=True)
 
 
@@ -253,13 +242,12 @@ def _write_recordings(
     folder: Path,
     files: list[PackFile],
     ending: str,
-    light: bool,
     progress: Callable[[int], None],
 ) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
     """All copies and reels, and what they are; encoders run outside Python, on all cores."""
     # The longest first, so that none of them is left to one core at the end.
     reels = [partial(_write_reel, job, folder, ending, files, one) for one in range(len(job.rooms))]
-    copies = copying(job, folder, files, ending, light, progress)
+    copies = copying(job, folder, files, ending, progress)
     tasks: list[Callable[[], Any]] = [*reels, *copies]
     made = list(side_by_side(_done, tasks))
     told: Copies = [one for some in made[len(reels) :] for one in some]
@@ -271,16 +259,20 @@ def _done(task: Callable[[], Any]) -> Any:  # noqa: ANN401
 
 
 def _write_reel(
-    job: PackJob, folder: Path, ending: str, files: list[PackFile], setup: int
+    job: PackJob, folder: Path, ending: str, files: list[PackFile], situation: int
 ) -> dict[str, Any]:
     """All sweeps of a situation in turn, each a chapter."""
-    room = job.rooms[setup]
-    sweeps = [file for file in files if file.piece.dial is None and file.piece.setup == setup]
+    room = job.rooms[situation]
+    sweeps = [
+        file for file in files if file.piece.dial is None and file.piece.situation == situation
+    ]
     titles = [
         job.designs[file.piece.design].name + ("" if file.piece.voice == "clean" else ", dirt")
         for file in sweeps
     ]
-    tags = Tags("all designs in turn", "all", "sweep", place_named(job, setup), job.workshop)
+    tags = Tags(
+        "all designs in turn", "all", "sweep", place_named(job, situation), job.contents.workshop
+    )
     path = folder / "listen" / room / f"{REEL}.{ending}"
     audio = [file.audio for file in sweeps]
     chapters = write_reel(path, audio, titles, job.recording.sample_rate_hz, tags)
@@ -288,43 +280,40 @@ def _write_reel(
 
 
 def _write_trials(
-    job: PackJob, folder: Path, ending: str, light: bool, progress: Callable[[int], None]
+    job: PackJob, folder: Path, ending: str, progress: Callable[[int], None]
 ) -> list[dict[str, Any]]:
     """Stairs and A/B recordings, with a reel of the stairs; through the dirt, if there is any."""
-    if not job.comparing.wanted:
+    if not job.contents.comparing.wanted:
         return []
     designs = with_bare(job.designs)
-    voices = evenly_driven(
-        [join(job.recording, one.rig, designs, one.after) for one in job.settings]
-    )
+    voices = evenly_driven([join(job.recording, one.rig, designs, job.after) for one in job.ears])
     return [
-        situation_plain(job, setup) | entry
-        for setup, heard in enumerate(voices)
-        for entry in _trials_of(job, setup, heard, folder, ending, light, progress)
+        situation_plain(job, situation) | entry
+        for situation, heard in enumerate(voices)
+        for entry in _trials_of(job, situation, heard, folder, ending, progress)
     ]
 
 
 def _trials_of(
     job: PackJob,
-    setup: int,
+    situation: int,
     heard: Voice,
     folder: Path,
     ending: str,
-    light: bool,
     progress: Callable[[int], None],
 ) -> list[dict[str, Any]]:
     """Those of one situation."""
-    rate, rig = job.recording.sample_rate_hz, place_named(job, setup)
-    room, designs = job.rooms[setup], heard.renderer.designs
+    rate, rig = job.recording.sample_rate_hz, place_named(job, situation)
+    room, designs = job.rooms[situation], heard.renderer.designs
     stems = dict(zip(designs, file_stems([design.name for design in designs]), strict=True))
     entries: list[dict[str, Any]] = []
     reel: dict[str, Array] = {}
-    for trial in comparisons(heard, job.recording.samples, job.comparing, progress):
+    for trial in comparisons(heard, job.recording.samples, job.contents.comparing, progress):
         number, audio = designs.index(trial.design) + 1, trial.strip.audio
         stem = f"{room}{number:02d}_{stems[trial.design]}_{trial.kind.replace('_', '-')}"
         title = f"{trial.design.name}: {trial.said}"
-        tags = Tags(title, trial.design.name, "stairs", rig, job.workshop)
-        if not light:
+        tags = Tags(title, trial.design.name, "stairs", rig, job.contents.workshop)
+        if not job.contents.light:
             path = folder / "archive" / f"{stem}.flac"
             write_audio(path, [audio], rate, len(audio), "24", tags)
         write_listening_copy(folder / "listen" / f"{stem}.{ending}", audio, rate, tags)
@@ -332,7 +321,7 @@ def _trials_of(
         if trial.kind == "stairs":
             reel[trial.design.name] = audio
     if reel:
-        tags = Tags("all designs, dial by dial", "all", "stairs", rig, job.workshop)
+        tags = Tags("all designs, dial by dial", "all", "stairs", rig, job.contents.workshop)
         path = folder / "listen" / room / f"{REEL}_stairs.{ending}"
         write_reel(path, list(reel.values()), list(reel), rate, tags)
     return entries
@@ -344,16 +333,15 @@ def _contents(
     written: list[dict[str, Any]],
     reels: list[dict[str, Any]],
     ending: str,
-    light: bool,
 ) -> dict[str, Any]:
-    places = [_situation(one, its) for one, its in zip(job.settings, about, strict=True)]
+    places = [_situation(one, its) for one, its in zip(job.ears, about, strict=True)]
     designs = [design_plain(design) for design in job.designs]
-    if len(job.settings) > 1:
+    if len(job.ears) > 1:
         judged: dict[str, Any] = {
             "designs": designs,
             "situations": [
                 {"name": one.name, "weight": one.weight} | place | reel
-                for one, place, reel in zip(job.settings, places, reels, strict=True)
+                for one, place, reel in zip(job.ears, places, reels, strict=True)
             ],
         }
     else:
@@ -367,23 +355,23 @@ def _contents(
         "presolder": version("presolder"),
         "take": job.recording.name,
         "rig": job.rig.name,
-        "workshop": job.workshop,
-        "note": job.note,
+        "workshop": job.contents.workshop,
+        "note": job.contents.note,
         "listening_copies": ending,
-        "archive_copies": None if light else "flac",
+        "archive_copies": None if job.contents.light else "flac",
         **judged,
         "files": written,
     }
 
 
-def _situation(setting: Setting, about: tuple[Dossier, ...]) -> dict[str, Any]:
+def _situation(ear: Ear, about: tuple[Dossier, ...]) -> dict[str, Any]:
     """How a situation was judged, what it feeds, and each design's figures."""
-    dirt = setting.after.dirt
+    dirt = ear.rig.dirt
     return {
-        "judged_by": conditions_plain(setting.ear),
+        "judged_by": conditions_plain(ear),
         "dirt": None
         if dirt is None
-        else asdict(dirt) | {"pickup_output_volts": setting.rig.output_volts},
+        else asdict(dirt) | {"pickup_output_volts": ear.rig.output_volts},
         "figures": {one.design.name: figures_plain(one.figures) for one in about},
     }
 

@@ -7,23 +7,23 @@ from typing import Any
 import numpy as np
 from markupsafe import Markup, escape
 
+from presolder.models.instrument.designs import built_in_designs
 from presolder.models.instrument.network import network_in_words
 from presolder.models.judging.ear import Ear
-from presolder.models.judging.merit import Heard, Merit
+from presolder.models.judging.merit import Merit, OverDial
 from presolder.models.judging.need import need
-from presolder.models.judging.situations import ranked_overall
+from presolder.models.judging.ranking import all_scored, ranked
 from presolder.models.typing import Array
-from presolder.render.listening.job import Dossier, PackJob, Setting
+from presolder.render.listening.job import Dossier, PackJob
 from presolder.render.listening.joined import joined
-from presolder.render.report.everywhere import ComparisonEverywhere
-from presolder.render.report.figures import EQUAL, figure_rows
+from presolder.render.report.figures import EQUAL, Comparison, figure_rows
 from presolder.render.report.judged import (
     PLAYS_IN_WORDS,
     dials_in_words,
     judged_by,
     sounds_over_dials,
 )
-from presolder.render.report.need import NeedReport
+from presolder.render.report.need import needed_in_words
 from presolder.render.report.template import filled
 
 _WIDTH, _HEIGHT, _LEFT, _TOP = 220, 120, 26, 8
@@ -64,8 +64,8 @@ def build_page(
     """
     data = {
         "designs": [{"name": design.name} for design in job.designs],
-        "sweep": {"times": job.sweep.times_s, "dials": job.sweep.dials},
-        "dials": job.dials,
+        "sweep": {"times": job.contents.sweep.times_s, "dials": job.contents.sweep.dials},
+        "dials": job.contents.held_at,
         "live": live,
         "take": job.recording.name,
         "pieces": [
@@ -74,26 +74,26 @@ def build_page(
     }
     return filled(
         "index.html.j2",
-        designs=[_card(its, job.settings) for its in zip(*about, strict=True)],
+        designs=[_card(its, job.ears) for its in zip(*about, strict=True)],
         situations=[
             {
                 "index": index,
-                "name": one.name,
-                "left_out": one.left_out,
-                "need": need_in_words(one.ear),
-                "judged": judged_by(one.ear),
+                "name": ear.situation,
+                "left_out": job.left_out(ear),
+                "need": need_in_words(ear),
+                "judged": judged_by((ear,))[0],
             }
-            for index, one in enumerate(job.settings)
+            for index, ear in enumerate(job.ears)
         ],
-        overall=_overall(job) if len(job.settings) > 1 else None,
-        dials=[f"{dial:g}" for dial in job.dials],
+        overall=_overall(job) if len(job.ears) > 1 else None,
+        dials=[f"{dial:g}" for dial in job.contents.held_at],
         recordings=job.embeds,
         reel=reel,
         feeding=live["situations"][0]["feeding"],
         dirts=live["dirts"],
-        voices=["clean", "dirt"] if any(one.after.dirt for one in job.settings) else ["clean"],
-        workshop=job.workshop,
-        note=job.note,
+        voices=["clean", "dirt"] if any(ear.rig.dirt for ear in job.ears) else ["clean"],
+        workshop=job.contents.workshop,
+        note=job.contents.note,
         style=Markup(_style()),
         script=Markup(joined("page")),
         thread=Markup(joined("thread")),
@@ -106,7 +106,7 @@ def _style() -> str:
     return resources.files("presolder.render.listening").joinpath("style.css").read_text("utf-8")
 
 
-def _card(its: tuple[Dossier, ...], settings: tuple[Setting, ...]) -> dict[str, Any]:
+def _card(its: tuple[Dossier, ...], ears: tuple[Ear, ...]) -> dict[str, Any]:
     """What the page says of a design, and of it in each situation."""
     design, sheet = its[0].design, its[0].sheet
     fitted = design.network is not None
@@ -116,11 +116,11 @@ def _card(its: tuple[Dossier, ...], settings: tuple[Setting, ...]) -> dict[str, 
         "expression": sheet.expression,
         "places": [
             {
-                "chart": Markup(chart(one.heard, float(setting.ear.at_ten.phon), design.name)),
+                "chart": Markup(chart(one.over_dial, float(ear.at_ten.phon), design.name)),
                 "sentence": sentence(one.figures, fitted),
                 "figures": figure_rows(one.figures),
             }
-            for one, setting in zip(its, settings, strict=True)
+            for one, ear in zip(its, ears, strict=True)
         ],
         "sheet": sheet.context() | {"svg": sheet.svg} if fitted else None,
     }
@@ -128,14 +128,14 @@ def _card(its: tuple[Dossier, ...], settings: tuple[Setting, ...]) -> dict[str, 
 
 def _overall(job: PackJob) -> dict[str, Any]:
     """The designs over all situations, best first."""
-    found = ComparisonEverywhere(job.heard, ranked_overall(job.heard, job.designs))
+    found = Comparison(job.ears, ranked(job.ears, job.designs))
     return {
         "said": found.said(),
-        "head": ("all, by weight", *(one.name for one in job.settings)),
+        "head": ("all, by weight", *(ear.situation for ear in job.ears)),
         "rows": [
             (
                 one.design.name,
-                [f"{db:.1f}" for db in (one.score_db, *(x.score_db for x in one.each))],
+                [f"{db:.1f}" for db in (one.score_db, *one.scores_db)],
             )
             for one in found.ranked
         ],
@@ -156,12 +156,13 @@ def sentence(figures: Merit, fitted: bool) -> str:
 
 def need_in_words(ear: Ear) -> str:
     """Whether this way of playing needs any bypass."""
-    said = NeedReport(ear, need(ear, ear.conditions.dials)).said()
+    found = need(ear, ear.conditions.dials, all_scored((ear,), built_in_designs(ear.rig.volume)))
+    said = needed_in_words(ear, found)
     plays = PLAYS_IN_WORDS[ear.conditions.player.plays]
     return f"Is one needed, {plays}? {' '.join(said)}"
 
 
-def chart(figure: Heard, ten_phon: float, name: str) -> str:
+def chart(figure: OverDial, ten_phon: float, name: str) -> str:
     """Loudness and treble against dial as inline SVG, named after the design."""
     loudness = figure.phon - ten_phon
     treble = figure.change.brighter_db - figure.change.duller_db

@@ -52,11 +52,11 @@ class SweepJob:
     Attributes
     ----------
     recording : Recording
-    rig : Rig
+    ear : Ear
+        The rig, into its dirt, in a situation; it tells where each design is most
+        unlike the bare pot.
     designs : tuple of Design
     path : KnobPath
-    ear : Ear
-        Tells where each design is most unlike the bare pot.
     bits : {"16", "24", "float"}
     gain_db : float or None
         Gain applied to every design; None sets the loudest peak to -1 dBFS.
@@ -64,20 +64,21 @@ class SweepJob:
         What follows the control chain.
     comparing : Comparing
         What to make beside the sweeps.
-    situation : str
-        Of the guitar, where there are several; names its folder.
     """
 
     recording: Recording
-    rig: Rig
+    ear: Ear
     designs: tuple[Design, ...]
     path: KnobPath
-    ear: Ear
     bits: Bits = "24"
     gain_db: float | None = None
     after: After = field(default_factory=After)
     comparing: Comparing = field(default_factory=Comparing)
-    situation: str = ""
+
+    @property
+    def rig(self) -> Rig:
+        """The guitar."""
+        return self.ear.rig
 
     @property
     def work_units(self) -> int:
@@ -86,7 +87,7 @@ class SweepJob:
         Each sample once rendered and once written, and once in what is made beside.
         """
         swept = 2 * len(self.designs) * sample_count(self.path, self.recording.sample_rate_hz)
-        dials = len(self.comparing.dials) if self.comparing.wanted else 0
+        dials = len(self.comparing.held_at) if self.comparing.wanted else 0
         return swept + dials * self.samples_at_a_dial
 
     @property
@@ -132,7 +133,7 @@ def write_sweeps(
         voices = evenly_driven(
             [join(one.recording, one.rig, one.designs, one.after) for one in jobs]
         )
-        rooms = [""] if len(jobs) == 1 else file_stems([one.situation for one in jobs])
+        rooms = [""] if len(jobs) == 1 else file_stems([one.ear.name for one in jobs])
         swept = [
             _sweep(job, heard, folder / room, kept, progress)
             for job, heard, room in zip(jobs, voices, rooms, strict=True)
@@ -193,7 +194,7 @@ def _finish(one: _Swept, gain_db: float, progress: Callable[[int], None]) -> dic
     manifest = _manifest(job, one.heard, gain_db, files)
     if job.comparing.wanted:
         manifest["comparisons"] = {
-            "dials": list(job.comparing.dials),
+            "dials": list(job.comparing.held_at),
             "files": _write_trials(job, one.heard, one.folder, progress),
         }
     return manifest
@@ -206,7 +207,7 @@ def _together(
     return {
         "presolder": version("presolder"),
         "situations": [
-            {"name": job.situation, "folder": room} | manifest
+            {"name": job.ear.name, "folder": room} | manifest
             for job, room, manifest in zip(jobs, rooms, manifests, strict=True)
         ],
     }
@@ -269,9 +270,9 @@ def _choose_gain(one: _Swept, swept: Sequence[_Swept]) -> float:
     """What is asked for, or what brings the loudest peak of all that feed the same to its place."""
     job = one.job
     if job.gain_db is None:
-        alike = [other for other in swept if other.job.after == job.after]
+        alike = [other for other in swept if other.job.rig.dirt == job.rig.dirt]
         gain_db = shared_gain_db([float(decibels(max(other.peak for other in alike)))])
-        if job.after.dirt is None:
+        if job.rig.dirt is None:
             return gain_db
         loudest = max(loudest_lufs(each.powers) for other in alike for each in other.measured)
         clean = clean_lufs(job.recording.samples, job.recording.sample_rate_hz)
@@ -325,7 +326,7 @@ def _write_file(job: SweepJob, raw: Scratch, path: Path, gain_db: float, tags: T
 def _tags(job: SweepJob, design: Design, dial: str, what: str, track: int) -> Tags:
     """What a rendered file says of itself, its maker apart."""
     rig = job.rig.title or job.rig.name
-    rig = f"{rig}: {job.situation}" if job.situation else rig
+    rig = f"{rig}: {job.ear.situation}" if job.ear.situation else rig
     return Tags(f"{design.name}: {what}", design.name, dial, rig, "presolder", track)
 
 

@@ -1,33 +1,34 @@
 """The search's picture: what the taper pays for the tone."""
 
+from collections.abc import Sequence
+
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from presolder.models.instrument.designs import built_in_designs
 from presolder.models.judging.ear import Ear
-from presolder.models.judging.ranking import Scored, ranked
+from presolder.models.judging.ranking import Scored, built_in_ranked
 from presolder.models.judging.recommendation import Recommendation
 from presolder.render.plots.style import Canvas, colour_of, quiet_axes, save, spread_apart
 
 _MOST_NAMED = 9
 
 
-def plot_front(canvas: Canvas, ear: Ear, found: Recommendation) -> None:
+def plot_front(canvas: Canvas, ears: Sequence[Ear], found: Recommendation) -> None:
     """Draw the front between taper and tone, the best found, and the built-in designs.
 
     Parameters
     ----------
     canvas : Path or text file
         A PNG or SVG file, or where SVG text goes.
-    ear : Ear
-        The rig and the conditions.
+    ears : sequence of Ear
+        The rig and the conditions; of several situations, means by their weights are drawn.
     found : Recommendation
         Its best are marked and named.
     """
     figure = Figure(figsize=(10.5, 5.6), layout="constrained")
     axes = figure.subplots()
     best = tuple(one.judged for one in found.best)
-    built_in = ranked(ear, built_in_designs(ear.rig.volume))
+    built_in = built_in_ranked(ears)
     front = found.front
     front_taper, front_tone = zip(*((f.taper_phon, f.tone_db) for f in front), strict=True)
     axes.step(front_taper, front_tone, where="post", color=colour_of(2), linewidth=1.8)
@@ -45,21 +46,20 @@ def plot_front(canvas: Canvas, ear: Ear, found: Recommendation) -> None:
     quiet_axes(
         axes, "louder or softer than the bare pot, RMS phon",
         "treble lost and gained against dial 10, RMS dB",
-        f"{ear.rig.name}: dots are the best found, squares the built-in designs",
+        f"{ears[0].rig.name}: dots are the best found, squares the built-in designs",
     )  # fmt: skip
     save(figure, canvas)
 
 
 def _points(judged: tuple[Scored, ...]) -> tuple[list[float], list[float]]:
     """Taper shifts and tone strays."""
-    figures = [one.figures for one in judged]
-    return [f.taper_phon for f in figures], [f.tone_db for f in figures]
+    return [one.taper_phon for one in judged], [one.tone_db for one in judged]
 
 
 def _name(axes: Axes, built_in: tuple[Scored, ...], best: tuple[Scored, ...]) -> None:
     """Write every design's name beside the axes, with a line to its mark."""
     names = sorted(
-        (one.figures.tone_db, one.figures.taper_phon, one.design.name, colour)
+        (one.tone_db, one.taper_phon, one.design.name, colour)
         for judged, colour in ((built_in, colour_of(6)), (best, colour_of(3)))
         for one in judged
     )

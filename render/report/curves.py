@@ -93,7 +93,7 @@ class Curves:
         for design, builds, ends in zip(self.designs, drawn, self.ends or (), strict=False):
             blocks += ["", *_what_matters(design, builds, ends)]
         if self.ends:
-            return (*blocks, "", judged_by(self.ends[0].ear))
+            return (*blocks, "", *judged_by((self.ends[0].ear,)))
         return (*blocks, f"Rig: {self.rig.name}")
 
     def _table(self, dials: Array, values: list[Array], drawn: list[Array]) -> Table:

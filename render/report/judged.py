@@ -1,18 +1,20 @@
 """Under which conditions something was judged, and what was heard, in words."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import numpy as np
 
 from presolder.models.instrument.player import Playing
 from presolder.models.instrument.stage import Stage
-from presolder.models.judging.ear import Ear
+from presolder.models.judging.ear import Ear, shares
 from presolder.models.judging.merit import Merit
 from presolder.render.report.numbers import finite
+from presolder.render.report.table import Table
 
 # How much treble makes which word; common practice, no source.
 _LITTLE_DB, _MUCH_DB = 1.0, 2.5
+Cells = tuple[str, ...]
 PLAYS_IN_WORDS: dict[Playing, str] = {
     "full": "for a player whose knob stays at 10",
     "rolls-back": "for a player who rolls back a little",
@@ -21,8 +23,33 @@ PLAYS_IN_WORDS: dict[Playing, str] = {
 }
 
 
-def judged_by(ear: Ear) -> str:
-    """The conditions in a sentence, for the end of every answer."""
+def judged_by(ears: Sequence[Ear]) -> tuple[str, ...]:
+    """The conditions in sentences, for the end of every answer; what is alike is said once."""
+    return tuple(dict.fromkeys(_judged_by(ear) for ear in ears))
+
+
+def letters(ears: Sequence[Ear]) -> tuple[str, ...]:
+    """What situations are called in a table."""
+    return tuple(chr(ord("A") + at) for at in range(len(ears)))
+
+
+def situations_table(ears: Sequence[Ear], head: Sequence[str], cells: Sequence[Cells]) -> Table:
+    """A row a situation: its letter, name, what it counts for, and what is given of it."""
+    rows = tuple(
+        (letter, ear.name, f"{share:.0%}", *its)
+        for letter, ear, share, its in zip(letters(ears), ears, shares(ears), cells, strict=True)
+    )
+    return Table(("", "situation", "counts", *head), rows, words=2)
+
+
+def situations_plain(ears: Sequence[Ear]) -> list[dict[str, Any]]:
+    """The situations for JSON; most often one."""
+    return [
+        {"name": ear.name, "weight": ear.weight, "judged_by": conditions_plain(ear)} for ear in ears
+    ]
+
+
+def _judged_by(ear: Ear) -> str:
     dirt = ear.rig.dirt
     into = "" if dirt is None else f", into {dirt.kind} dirt"
     said = f"Judged on {ear.rig.name}{into}: {ear.conditions}."

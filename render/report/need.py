@@ -2,16 +2,19 @@
 
 import math
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, get_args
 
 from presolder.models.judging.ear import Ear
 from presolder.models.judging.need import Need, Needed
 from presolder.models.judging.ranking import Scored
+from presolder.models.judging.remedies import Remedy
+from presolder.render.report.figures import scored_plain
 from presolder.render.report.judged import (
-    conditions_plain,
     dials_in_words,
     figures_plain,
     judged_by,
+    situations_plain,
+    situations_table,
     sounds,
     where_heard,
 )
@@ -33,80 +36,58 @@ ALWAYS_FULL = (
 @shows_itself
 @dataclass(frozen=True, eq=False)
 class NeedReport:
-    """Whether a rig and a way of playing need a bypass.
+    """Whether a rig and a way of playing need a bypass, situation by situation.
 
     Attributes
     ----------
-    ear : Ear
-        The rig and the conditions.
-    found : Need
-        The numbers.
+    ears : tuple of Ear
+        The rig and the conditions, in each situation.
+    found : tuple of Need
+        The numbers in each.
+    remedies : tuple of tuple of Remedy
+        In each, what needs no bypass, the one that saves most first; none where nothing
+        is lost.
+    ranked : tuple of Scored
+        The bare pot and the built-in designs, best first, all situations weighed.
     """
 
-    ear: Ear
-    found: Need
+    ears: tuple[Ear, ...]
+    found: tuple[Need, ...]
+    remedies: tuple[tuple[Remedy, ...], ...]
+    ranked: tuple[Scored, ...]
 
     @property
     def verdict(self) -> Needed:
-        """In a word: no, hardly, probably or yes."""
-        return self.found.verdict
+        """In a word: no, hardly, probably or yes; of several situations the strongest."""
+        words = get_args(Needed)
+        return max((one.verdict for one in self.found), key=words.index)
 
     def blocks(self) -> tuple[Block, ...]:
         """The verdict, what helps, and tables of what the bare pot and other remedies do."""
-        blocks: list[Block] = [*self.said(), "", self._table()]
-        if self.found.remedies:
-            blocks += ["", "Without a bypass", self._remedies()]
-        return (*blocks, "", judged_by(self.ear))
+        if len(self.ears) > 1:
+            return (self._each(), "", self._over_all(), "", *judged_by(self.ears))
+        (ear,), (found,), (remedies,) = self.ears, self.found, self.remedies
+        blocks: list[Block] = [*needed_in_words(ear, found), "", _table(found)]
+        if remedies:
+            blocks += ["", "Without a bypass", _remedies(remedies)]
+        return (*blocks, "", *judged_by(self.ears))
 
-    def said(self) -> list[str]:
-        """The verdict in sentences."""
-        if self.ear.conditions.player.plays == "full":
-            return [ALWAYS_FULL]
-        found = self.found
-        bare = next(one for one in found.ranked if one.design.network is None)
-        change = bare.figures.change
-        said = [SAYS[self.verdict]]
-        if self.verdict == "hardly" and change.brighter_db.mean() > change.duller_db.mean():
-            said = [BRIGHTER]
-        if self.verdict != "no":
-            said += [
-                f"At equal loudness it loses {found.loss_db:.1f} dB of treble at the worst of"
-                f" {dials_in_words(bare.figures.dial)}. {where_heard(bare.figures)}",
-                helps(found.first, bare),
-            ]
-        return said
+    def _each(self) -> Table:
+        cells = [(one.verdict, f"{one.loss_db:.1f}", one.first.design.name) for one in self.found]
+        head = ("needed", "treble lost, dB", "first by itself")
+        return situations_table(self.ears, head, cells)
 
-    def _table(self) -> Table:
-        found, change = self.found, self.found.shown.change
-        rows = []
-        for i, dial in enumerate(found.shown.dial):
-            frequency, height = found.resonance_hz[i], found.resonance_db[i]
-            peak = "none" if math.isnan(frequency) else f"{frequency:.0f} Hz, {height:+.1f} dB"
-            heard = sounds(change.duller_db[i], change.brighter_db[i], bool(change.noticed[i]))
-            rows.append(
-                (
-                    f"{dial:g}",
-                    heard,
-                    f"{change.duller_db[i]:.1f} dB",
-                    f"{change.brighter_db[i]:.1f} dB",
-                    f"{found.shown.level_phon[i]:+.1f} phon",
-                    peak,
-                )
+    def _over_all(self) -> str:
+        first = self.ranked[0].design
+        if first.network is None:
+            return (
+                "All situations weighed, nothing built in is audibly nearer to the sound at 10 than"
+                " the bare pot."
             )
-        head = ("dial", "sounds", "duller by", "brighter by", "loudness", "resonance")
-        return Table(head, tuple(rows), words=2)
-
-    def _remedies(self) -> Table:
-        rows = tuple(
-            (
-                remedy.what,
-                f"{remedy.loss_db:.1f} dB",
-                f"{max(remedy.saves_db, 0.0):.1f} dB",
-                "changes" if remedy.heard_at_ten else "stays",
-            )
-            for remedy in self.found.remedies
+        return (
+            f"All situations weighed, {first.name} comes first of what is built in; presolder"
+            " tailor searches further."
         )
-        return Table(("remedy", "treble lost then", "saves", "sound at 10"), rows)
 
     def lines(self) -> list[str]:
         """For a terminal."""
@@ -114,25 +95,91 @@ class NeedReport:
 
     def plain(self) -> dict[str, Any]:
         """For JSON."""
-        found = self.found
         return {
-            "judged_by": conditions_plain(self.ear),
-            "needed": found.verdict,
-            "worst_duller_db": round(found.loss_db, 4),
-            "first": found.first.design.name,
-            "bare": figures_plain(found.shown),
-            "resonance_hz": finite(found.resonance_hz, 1),
-            "resonance_db": finite(found.resonance_db),
-            "remedies": [
-                {
-                    "what": remedy.what,
-                    "duller_db": round(remedy.loss_db, 4),
-                    "saves_db": round(remedy.saves_db, 4),
-                    "heard_at_ten": remedy.heard_at_ten,
-                }
-                for remedy in found.remedies
+            "needed": self.verdict,
+            "first": self.ranked[0].design.name,
+            "situations": [
+                plain | _need_plain(one, its)
+                for plain, one, its in zip(
+                    situations_plain(self.ears), self.found, self.remedies, strict=True
+                )
             ],
+            "designs": [scored_plain(self.ears, one) for one in self.ranked],
         }
+
+
+def needed_in_words(ear: Ear, found: Need) -> list[str]:
+    """The verdict in sentences."""
+    if ear.conditions.player.plays == "full":
+        return [ALWAYS_FULL]
+    bare = next(one for one in found.ranked if one.design.network is None)
+    (figures,) = bare.figures
+    said = [SAYS[found.verdict]]
+    if found.verdict == "hardly" and (
+        figures.change.brighter_db.mean() > figures.change.duller_db.mean()
+    ):
+        said = [BRIGHTER]
+    if found.verdict != "no":
+        said += [
+            f"At equal loudness it loses {found.loss_db:.1f} dB of treble at the worst of"
+            f" {dials_in_words(figures.dial)}. {where_heard(figures)}",
+            helps(found.first, bare),
+        ]
+    return said
+
+
+def _table(found: Need) -> Table:
+    change = found.shown.change
+    rows = []
+    for i, dial in enumerate(found.shown.dial):
+        frequency, height = found.resonance_hz[i], found.resonance_db[i]
+        peak = "none" if math.isnan(frequency) else f"{frequency:.0f} Hz, {height:+.1f} dB"
+        heard = sounds(change.duller_db[i], change.brighter_db[i], bool(change.noticed[i]))
+        rows.append(
+            (
+                f"{dial:g}",
+                heard,
+                f"{change.duller_db[i]:.1f} dB",
+                f"{change.brighter_db[i]:.1f} dB",
+                f"{found.shown.level_phon[i]:+.1f} phon",
+                peak,
+            )
+        )
+    head = ("dial", "sounds", "duller by", "brighter by", "loudness", "resonance")
+    return Table(head, tuple(rows), words=2)
+
+
+def _remedies(remedies: tuple[Remedy, ...]) -> Table:
+    rows = tuple(
+        (
+            remedy.what,
+            f"{remedy.loss_db:.1f} dB",
+            f"{max(remedy.saves_db, 0.0):.1f} dB",
+            "changes" if remedy.heard_at_ten else "stays",
+        )
+        for remedy in remedies
+    )
+    return Table(("remedy", "treble lost then", "saves", "sound at 10"), rows)
+
+
+def _need_plain(found: Need, remedies: tuple[Remedy, ...]) -> dict[str, Any]:
+    return {
+        "needed": found.verdict,
+        "worst_duller_db": round(found.loss_db, 4),
+        "first": found.first.design.name,
+        "bare": figures_plain(found.shown),
+        "resonance_hz": finite(found.resonance_hz, 1),
+        "resonance_db": finite(found.resonance_db),
+        "remedies": [
+            {
+                "what": remedy.what,
+                "duller_db": round(remedy.loss_db, 4),
+                "saves_db": round(remedy.saves_db, 4),
+                "heard_at_ten": remedy.heard_at_ten,
+            }
+            for remedy in remedies
+        ],
+    }
 
 
 def helps(first: Scored, bare: Scored) -> str:

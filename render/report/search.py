@@ -5,9 +5,20 @@ from typing import Any
 
 from presolder.models.instrument.network import format_network, shape_text
 from presolder.models.judging.ear import Ear
+from presolder.models.judging.ranking import EQUAL_DB, Scored
 from presolder.models.judging.recommendation import Recommendation
-from presolder.render.report.figures import EQUAL, HEAD, UNITS, figure_cells, scored_plain
-from presolder.render.report.judged import conditions_plain, judged_by
+from presolder.render.report.figures import (
+    EQUAL,
+    HEAD,
+    SCORES,
+    UNITS,
+    bare_is_nearer,
+    figure_cells,
+    overall_cells,
+    overall_head,
+    scored_plain,
+)
+from presolder.render.report.judged import Cells, judged_by, situations_plain, situations_table
 from presolder.render.report.numbers import rounded
 from presolder.render.report.table import Block, Table, lines_of, shows_itself
 
@@ -21,8 +32,8 @@ class SearchReport:
 
     Attributes
     ----------
-    ear : Ear
-        The rig and the conditions.
+    ears : tuple of Ear
+        The rig and the conditions, in each situation.
     found : Recommendation
     series : str
         Preferred values that were searched.
@@ -30,40 +41,53 @@ class SearchReport:
         Whether it was a drawer's parts instead.
     """
 
-    ear: Ear
+    ears: tuple[Ear, ...]
     found: Recommendation
     series: str
     from_stock: bool = False
 
     def blocks(self) -> tuple[Block, ...]:
         """What was searched, the ranking, and what to make of it."""
-        found = self.found
+        found, several = self.found, len(self.ears) > 1
+        topologies = f"{found.topologies} topolog{'y' if found.topologies == 1 else 'ies'}"
+        in_all = f" in {len(self.ears)} situations," if several else ""
+        given_up: tuple[Block, ...] = (self._given_up(), "") if several else ()
+        return (
+            f"Out of {found.searched:,} designs of {parts_searched(self.series, self.from_stock)}"
+            f" in {topologies}{SOME_BY_STEPS if found.by_steps else ''},{in_all}"
+            f" {which_shown(found.topologies, found.equals)}",
+            "",
+            self._ranking(),
+            "",
+            *self._closing(),
+            "",
+            *given_up,
+            SCORES if several else UNITS,
+            EQUAL,
+            *judged_by(self.ears),
+        )
+
+    def _ranking(self) -> Table:
+        found, several = self.found, len(self.ears) > 1
+        head = overall_head(self.ears) if several else HEAD
+
+        def cells(one: Scored) -> Cells:
+            return overall_cells(self.ears, one) if several else figure_cells(one)
+
         rows = [
             (
                 str(rank),
                 one.judged.design.name,
-                *figure_cells(one.judged),
+                *cells(one.judged),
                 "-"
                 if one.better_than_built_in_db is None
                 else f"{one.better_than_built_in_db:+.2f}",
             )
             for rank, one in enumerate(found.best, start=1)
         ]
-        rows.append(("", "bare", *figure_cells(found.bare), ""))
-        topologies = f"{found.topologies} topolog{'y' if found.topologies == 1 else 'ies'}"
-        return (
-            f"Out of {found.searched:,} designs of {parts_searched(self.series, self.from_stock)}"
-            f" in {topologies}{SOME_BY_STEPS if found.by_steps else ''},"
-            f" {which_shown(found.topologies, found.equals)}",
-            "",
-            Table(("rank", "design", *HEAD, "ahead of built-in"), tuple(rows), words=3),
-            "",
-            *self._closing(),
-            "",
-            UNITS,
-            EQUAL,
-            judged_by(self.ear),
-        )
+        rows.append(("", "bare", *cells(found.bare), ""))
+        head = ("rank", "design", *head, "ahead of built-in")
+        return Table(head, tuple(rows), words=2 if several else 3)
 
     def _closing(self) -> tuple[str, ...]:
         found = self.found
@@ -74,14 +98,35 @@ class SearchReport:
             )
         first = found.best[0].judged
         beside = found.built_in.design.name
+        nearer = bare_is_nearer(self.ears, first, found.bare) if len(self.ears) > 1 else ""
         return (
             f"{first.design.name} comes first, {found.ahead_of_bare_db:.2f} dB nearer to the sound"
-            " at 10 than the bare pot.",
+            f" at 10 than the bare pot.{nearer}",
             f"The built-in {beside} is as good to the ear."
             if found.built_in_is_as_good
             else f"The built-in design that comes nearest, {beside}, is"
             f" {found.ahead_of_built_in_db:.2f} dB behind.",
         )
+
+    def _given_up(self) -> Table:
+        """A row a situation: what the first design is behind what would be best there."""
+        found = self.found
+        first = found.best[0].judged
+        cells = [
+            (
+                f"{its_db:.2f}",
+                f"{bare_db:.2f}",
+                f"{own.scores_db[at]:.2f} with {format_network(own.network)}",
+                "nothing to be heard" if lost_db < EQUAL_DB else f"{lost_db:.1f} dB",
+            )
+            for at, (its_db, bare_db, own, lost_db) in enumerate(
+                zip(
+                    first.scores_db, found.bare.scores_db, found.own, found.gives_up_db, strict=True
+                )
+            )
+        ]
+        head = (first.design.name, "bare", "best by itself", "gives up")
+        return situations_table(self.ears, head, cells)
 
     def lines(self) -> list[str]:
         """For a terminal."""
@@ -91,7 +136,17 @@ class SearchReport:
         """For JSON."""
         found = self.found
         return {
-            "judged_by": conditions_plain(self.ear),
+            "situations": [
+                plain
+                | {
+                    "best_by_itself": format_network(own.network),
+                    "best_score_db": round(own.scores_db[at], 4),
+                    "gives_up_db": round(lost_db, 4),
+                }
+                for at, (plain, own, lost_db) in enumerate(
+                    zip(situations_plain(self.ears), found.own, found.gives_up_db, strict=True)
+                )
+            ],
             "series": None if self.from_stock else self.series,
             "equally_good": found.equals,
             "designs_searched": found.searched,
@@ -100,15 +155,12 @@ class SearchReport:
                 {
                     "topology": shape_text(one.found.shape),
                     "better_than_built_in_db": rounded(one.better_than_built_in_db),
-                    **scored_plain(one.judged),
+                    **scored_plain(self.ears, one.judged),
                 }
                 for one in found.best
             ],
-            "best_built_in": {
-                "design": found.built_in.design.name,
-                "score_db": round(found.built_in.score_db, 4),
-            },
-            "bare": scored_plain(found.bare),
+            "best_built_in": scored_plain(self.ears, found.built_in),
+            "bare": scored_plain(self.ears, found.bare),
             "front": [
                 {
                     "expression": format_network(one.network),

@@ -16,9 +16,9 @@ from presolder.models.measuring.soldered import works
 from presolder.render import plots
 from presolder.render.report import soldering
 from presolder.render.report.judged import (
-    conditions_plain,
     dials_in_words,
     judged_by,
+    situations_plain,
     sounds_over_dials,
 )
 from presolder.render.report.paper import (
@@ -38,27 +38,27 @@ class Sheet:
 
     Attributes
     ----------
-    ear : Ear
-        The rig and the conditions.
+    ears : tuple of Ear
+        The rig and the conditions, in each situation; readings are of the first.
     design : Design
-    figures : Merit
-        Of the design on the rig.
+    figures : tuple of Merit
+        Of the design on the rig, in each.
     workshop : str
         Who made the sheet.
     chosen : bool
         Whether the tool chose the design.
     """
 
-    ear: Ear
+    ears: tuple[Ear, ...]
     design: Design
-    figures: Merit = field(repr=False)
+    figures: tuple[Merit, ...] = field(repr=False)
     workshop: str = ""
     chosen: bool = False
 
     @property
     def rig(self) -> Rig:
         """What it is soldered into."""
-        return self.ear.rig
+        return self.ears[0].rig
 
     @cached_property
     def svg(self) -> Markup:
@@ -72,16 +72,13 @@ class Sheet:
 
     @property
     def expect(self) -> str:
-        """What the figures of merit foretell, in a sentence."""
-        figures, change = self.figures, self.figures.change
+        """What the figures of merit foretell, a sentence a situation."""
         if self.design.network is None:
             return "Nothing to solder: the bare pot stays as it is."
-        louder = figures.taper_shift_phon.mean()
-        return (
-            f"To expect with the knob at {dials_in_words(figures.dial)}:"
-            f" {sounds_over_dials(figures)} (treble {change.duller_db.mean():.1f} dB lost,"
-            f" {change.brighter_db.mean():.1f} dB gained at equal loudness), and"
-            f" {abs(louder):.1f} phon {'louder' if louder >= 0 else 'softer'} than the bare pot."
+        several = len(self.ears) > 1
+        return " ".join(
+            _expected(figures, f"{ear.name}, " if several else "")
+            for ear, figures in zip(self.ears, self.figures, strict=True)
         )
 
     @property
@@ -123,7 +120,7 @@ class Sheet:
                 *([context["removal"]] if context["removal"] else []),
                 "To order: nothing",
                 "",
-                judged_by(self.ear),
+                *judged_by(self.ears),
             )
         return (
             f"{head}  (for {context['rig']})",
@@ -139,7 +136,7 @@ class Sheet:
             "Take care",
             *(f"  - {caution}" for caution in soldering.CAUTIONS),
             "",
-            judged_by(self.ear),
+            *judged_by(self.ears),
         )
 
     def lines(self) -> list[str]:
@@ -152,7 +149,7 @@ class Sheet:
         pots: tuple[soldering.PotBlock, ...] = context["pots"]
         return {
             "rig": self.rig.name,
-            "judged_by": conditions_plain(self.ear),
+            "situations": situations_plain(self.ears),
             "design": self.design.name,
             "expression": self.expression or None,
             "special_order": soldering.special_order(self.rig, network),
@@ -222,6 +219,16 @@ def sheet_pages(sheets: Sequence[Sheet]) -> str:
     """
     title = ", ".join(sheet.design.name for sheet in sheets)
     return filled("sheet.html.j2", sheets=[_filled_in(sheet) for sheet in sheets], title=title)
+
+
+def _expected(figures: Merit, where: str) -> str:
+    change, louder = figures.change, figures.taper_shift_phon.mean()
+    return (
+        f"To expect {where}with the knob at {dials_in_words(figures.dial)}:"
+        f" {sounds_over_dials(figures)} (treble {change.duller_db.mean():.1f} dB lost,"
+        f" {change.brighter_db.mean():.1f} dB gained at equal loudness), and"
+        f" {abs(louder):.1f} phon {'louder' if louder >= 0 else 'softer'} than the bare pot."
+    )
 
 
 def _filled_in(sheet: Sheet) -> dict[str, Any]:

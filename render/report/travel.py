@@ -13,9 +13,8 @@ from presolder.models.judging.travel import (
     Fitted,
     Turn,
     Wanted,
-    untracked_db,
 )
-from presolder.render.report.judged import conditions_plain, judged_by
+from presolder.render.report.judged import judged_by, situations_plain
 from presolder.render.report.numbers import finite, rounded
 from presolder.render.report.table import Block, Table, lines_of, shows_itself
 
@@ -29,8 +28,8 @@ class TravelReport:
 
     Attributes
     ----------
-    ear : Ear
-        The guitar as it is, and the conditions.
+    ears : tuple of Ear
+        The guitar as it is in each situation, and the conditions.
     wanted : Wanted
     ranked : tuple of Fitted
         Best first.
@@ -38,7 +37,7 @@ class TravelReport:
         How many are shown, beside the guitar as it is.
     """
 
-    ear: Ear
+    ears: tuple[Ear, ...]
     wanted: Wanted
     ranked: tuple[Fitted, ...]
     top: int
@@ -61,8 +60,9 @@ class TravelReport:
         head = ("rank", "pot", "design", "off by", "tone", "score", "usable", "dead at 10",
                 "dead at 0", "sound at 10")  # fmt: skip
         levels = tuple(
-            (_named(one), *(f"{level:.0f}" for level in _levels(one.turn)))
+            (self._named(one, at), *(f"{level:.0f}" for level in _levels(turn)))
             for one in dict.fromkeys((self.shown[0], self.now))
+            for at, turn in enumerate(one.turns)
         )
         return (
             *self._said(),
@@ -77,7 +77,7 @@ class TravelReport:
             f" {ROTATION_DEGREES:g} degrees.",
             f"Scores less than {EQUAL_DB:g} dB apart are equal; then what takes less to build comes"
             " first, and the pot that is there before another one.",
-            judged_by(self.ear),
+            *judged_by(self.ears),
         )
 
     def _said(self) -> tuple[str, ...]:
@@ -95,7 +95,7 @@ class TravelReport:
             )
         if first.at_ten_db >= NOTICED_DB:
             said.append("This pot by itself changes the sound at 10, so that ears notice.")
-        off = untracked_db(first.ear, first.network, self.wanted.dial)
+        off = first.untracked_db
         if off is not None:
             said.append(
                 f"If its gangs do not track (20 % of value, 0.05 at half), the level is up to"
@@ -104,16 +104,17 @@ class TravelReport:
         return tuple(said)
 
     def _cells(self, one: Fitted) -> tuple[str, ...]:
-        turn, stays = one.turn, one.pot == self.ear.rig.volume
+        stays = one.pot == self.ears[0].rig.volume
         return (
             pot_text(one.pot) + (", as now" if stays else ""),
             format_network(one.network) or "bare",
             f"{one.miss_db:.1f}",
             f"{one.tone_db:.1f}",
             f"{one.score_db:.2f}",
-            f"{turn.usable_degrees:.0f}\u00b0",
-            f"{turn.dead_at_ten_degrees:.0f}\u00b0",
-            f"{turn.dead_at_zero_degrees:.0f}\u00b0",
+            # Of several situations the worst.
+            f"{min(turn.usable_degrees for turn in one.turns):.0f}\u00b0",
+            f"{max(turn.dead_at_ten_degrees for turn in one.turns):.0f}\u00b0",
+            f"{max(turn.dead_at_zero_degrees for turn in one.turns):.0f}\u00b0",
             "changes" if one.at_ten_db >= NOTICED_DB else "stays",
         )
 
@@ -124,7 +125,7 @@ class TravelReport:
     def plain(self) -> dict[str, Any]:
         """For JSON."""
         return {
-            "judged_by": conditions_plain(self.ear),
+            "situations": situations_plain(self.ears),
             "wanted": {
                 "said": self.wanted.said,
                 "dials": finite(self.wanted.dial),
@@ -135,28 +136,39 @@ class TravelReport:
         }
 
     def _plain(self, one: Fitted) -> dict[str, Any]:
-        turn, pot = one.turn, one.pot
-        off = untracked_db(one.ear, one.network, self.wanted.dial)
+        pot = one.pot
         return {
             "pot": {
                 "ohms": pot.resistance_ohms,
                 "law": pot.taper.kind,
                 "midpoint": pot.taper.midpoint,
-                "as_now": pot == self.ear.rig.volume,
+                "as_now": pot == self.ears[0].rig.volume,
             },
             "expression": format_network(one.network) or None,
             "off_db": round(one.miss_db, 4),
             "tone_db": round(one.tone_db, 4),
             "score_db": round(one.score_db, 4),
-            "usable_degrees": round(turn.usable_degrees, 2),
-            "dead_at_ten_degrees": round(turn.dead_at_ten_degrees, 2),
-            "dead_at_zero_degrees": round(turn.dead_at_zero_degrees, 2),
             "at_ten_db": round(one.at_ten_db, 4),
-            "untracked_db": rounded(off),
+            "untracked_db": rounded(one.untracked_db),
             "special_order": one.effort.special_order,
-            "dials": finite(turn.dial[9::10]),
-            "level_db": finite(turn.level_db[9::10]),
+            "situations": {
+                ear.name: _turn_plain(turn) for ear, turn in zip(one.ears, one.turns, strict=True)
+            },
         }
+
+    def _named(self, one: Fitted, at: int) -> str:
+        where = f" ({self.ears[at].name})" if len(self.ears) > 1 else ""
+        return _named(one) + where
+
+
+def _turn_plain(turn: Turn) -> dict[str, Any]:
+    return {
+        "usable_degrees": round(turn.usable_degrees, 2),
+        "dead_at_ten_degrees": round(turn.dead_at_ten_degrees, 2),
+        "dead_at_zero_degrees": round(turn.dead_at_zero_degrees, 2),
+        "dials": finite(turn.dial[9::10]),
+        "level_db": finite(turn.level_db[9::10]),
+    }
 
 
 def pot_text(pot: Pot) -> str:

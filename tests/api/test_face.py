@@ -60,7 +60,8 @@ def test_docstring_has_all_its_sections(name: str) -> None:
 def test_what_progress_counts_adds_up(tmp_path: Path) -> None:
     """All that is announced is done, and in more than one go."""
     take, turn, rig = ps.sample(), ps.turn(10, 8, travel=0.5, rest=0.0), "humbucker-500k"
-    stairs: dict[str, Any] = {"stairs": True, "stair_dials": (10, 5), "phrase_s": 0.5}
+    stairs = ps.Comparing(stairs=True, held_at=(10, 5), phrase_s=0.5)
+    contents = ps.Contents((8, 5), turn, stairs, recordings=True)
     dirt, two = ps.Dirt("smooth"), ["bare", "cap"]
     done: list[int] = []
     totals: set[int] = set()
@@ -70,11 +71,10 @@ def test_what_progress_counts_adds_up(tmp_path: Path) -> None:
         totals.add(total)
 
     works: list[Callable[[], object]] = [
-        lambda: ps.render_files(tmp_path / "a", take, rig, two, turn, **stairs, progress=progress),
-        lambda: ps.pack(
-            tmp_path / "b", take, rig, two, dials=[8, 5], sweep=turn, dirt=dirt, **stairs,
-            recordings=True, progress=progress,
+        lambda: ps.render_files(
+            tmp_path / "a", take, rig, two, turn, comparing=stairs, progress=progress
         ),
+        lambda: ps.pack(tmp_path / "b", take, rig, two, contents, dirt=dirt, progress=progress),
         lambda: ps.curves(rig, two, [5.0], spread=ps.Spread(), draws=8, seed=1, progress=progress),
         lambda: ps.tailor(rig, topologies=["cap", "series"], series="E6", progress=progress),
         lambda: ps.cleanup(rig, ["bare"], dirt=dirt, progress=progress),
@@ -146,7 +146,7 @@ audio = ps.render(take, rig, [design], ps.turn(10, 0, travel=1, rest=0.1))
 for name in audio:
     peak: np.float64 = np.abs(audio[name]).max()
 rate: int = audio.sample_rate
-verdict: str = ps.need(rig, plays="rolls-back").verdict
+verdict: str = ps.need(rig, ps.Judging(plays="rolls-back")).verdict
 first: str = ps.compare(rig).ranked[0].design.name
 page: str = ps.sheet(rig, design).page()
 try:
@@ -157,7 +157,7 @@ except ps.InputError as error:
 WRONG = """
 import presolder as ps
 
-ps.need(ps.rig(), plays="loudly")
+ps.Judging(plays="loudly")
 ps.response_db(ps.rig(), ps.design("cap"), hz="high", dial=5)
 ps.nothing
 """
@@ -214,7 +214,7 @@ def test_reports_show_themselves_and_say_what_the_commands_say() -> None:
         assert json.loads(json.dumps(report.plain())) == json.loads(in_process(*command, "--json"))
         html = report._repr_html_()  # type: ignore[attr-defined]
         assert "<table" in html or "<ol" in html
-    assert "<svg" in ps.curves("humbucker-500k", ["cap"], dials=[10, 5])._repr_html_()
+    assert "<svg" in ps.curves("humbucker-500k", ["cap"], shown_at=[10, 5])._repr_html_()
     audio = ps.render(ps.sample("phrase"), "humbucker-500k", ["bare"], ps.turn(10, 9, travel=1))
     assert "LUFS" in str(audio) and "<table" in audio._repr_html_()  # type: ignore[attr-defined]
     assert ps.design("cap")._repr_html_().startswith("<p><b>cap: 120p</b>")
@@ -234,8 +234,14 @@ def test_names_from_users_are_inert_in_a_notebook() -> None:
         (lambda: ps.response_db("humbucker-500k", "cap", -1, 5), "must be above 0"),
         (lambda: ps.compare("humbucker-500k", []), "no designs are given"),
         (lambda: ps.compare("humbucker-500k", ["cap", "cap"]), "'cap' is given twice"),
-        (lambda: ps.compare("humbucker-500k", tone_weight=2), "tone_weight = 2 must lie"),
-        (lambda: ps.compare("humbucker-500k", dials=[0]), "dial = 0 is silent"),
+        (
+            lambda: ps.compare("humbucker-500k", judging=ps.Judging(tone_weight=2)),
+            "tone_weight = 2 must lie",
+        ),
+        (
+            lambda: ps.compare("humbucker-500k", judging=ps.Judging(left_at=[0])),
+            "dial = 0 is silent",
+        ),
         (lambda: ps.tailor("humbucker-500k", top=0), "top = 0 must lie between 1 and 100"),
         (lambda: ps.sample("song"), "sample 'song' is unknown"),
         (lambda: ps.gesture([(1, 0), (2, 5)]), "must start at 0"),
@@ -275,8 +281,9 @@ def test_a_pack_works_everything_out_once(
     counted(equations, "assemble")
     assert emf.filters_for is not renderer.filters_for and figures.merit is not job.merit
     ps.pack(
-        tmp_path / "out", ps.sample("phrase"), "humbucker-500k", list(names), dials=[10, 5, 2],
-        sweep=ps.turn(10, 0, travel=1, rest=0.1), dirt=ps.dirt("diodes"), light=True,
+        tmp_path / "out", ps.sample("phrase"), "humbucker-500k", list(names),
+        ps.Contents((10, 5, 2), ps.turn(10, 0, travel=1, rest=0.1), light=True),
+        dirt=ps.dirt("diodes"),
     )  # fmt: skip
     assert counts["discretise"] == 6
     assert counts["filters_for"] == 1
@@ -354,8 +361,8 @@ def test_a_take_may_be_a_path_an_array_or_a_recording(tmp_path: Path) -> None:
     ways: list[Any] = [path, str(path), (two, 48_000), (two.T, 48_000), ps.read(path)]
     works: tuple[Callable[[Any], Any], ...] = (
         lambda take: ps.render(take, "humbucker-500k", "cap", turn)["cap"].tolist(),
-        lambda take: ps.need("humbucker-500k", take=take).plain(),
-        lambda take: ps.compare("humbucker-500k", "cap", take=take).plain(),
+        lambda take: ps.need("humbucker-500k", ps.Judging(take=take)).plain(),
+        lambda take: ps.compare("humbucker-500k", "cap", ps.Judging(take=take)).plain(),
         lambda take: ps.verify("humbucker-500k", {10: take, 5: take}).plain(),
         lambda take: ps.cleanup("humbucker-500k", "cap", take=take, dials=[8.0, 4.0]).plain(),
     )
@@ -371,13 +378,30 @@ def test_a_take_may_be_a_path_an_array_or_a_recording(tmp_path: Path) -> None:
     [
         (lambda: ps.render("x.wav", "humbucker-500k"), "x.wav: no such file"),
         (lambda: ps.render(TONE, "humbucker-500k"), "give a Recording, a path, or"),
-        (lambda: ps.render((TONE, 48_000), 3), "rig = 3: Rig or str is wanted"),
+        (
+            lambda: ps.render((TONE, 48_000), 3),
+            "rig = 3: Rig, str, path or sequence of Situation is wanted",
+        ),
         (
             lambda: ps.render((TONE, 48_000), "humbucker-500k", dirt="no"),
             "dirt 'no' is unknown; one of",
         ),
         (lambda: ps.compare("humbucker-500k", designs=[3]), "design is a int; give a Design"),
-        (lambda: ps.need("humbucker-500k", dials="abc"), "dial = 'abc': a number, or a row"),
+        (lambda: ps.need("humbucker-500k", shown_at="abc"), "dial = 'abc': a number, or a row"),
+        (
+            lambda: ps.compare("humbucker-500k", judging=ps.Judging(left_at="abc")),  # type: ignore[arg-type]
+            "dial = 'abc': a number, or a row",
+        ),
+        (
+            lambda: ps.need("humbucker-500k", ps.Judging(plays="loudly")),  # type: ignore[arg-type]
+            "plays = 'loudly' must be one of full",
+        ),
+        (lambda: ps.need("humbucker-500k", plays="full"), "need: plays has moved; give judging=J"),
+        (lambda: ps.sheet("humbucker-500k", listening_level=70), "Judging.listening_level_db="),
+        (
+            lambda: ps.pack("x", TONE, "humbucker-500k", workshop="x"),
+            "workshop has moved; give con",
+        ),
         (lambda: ps.tailor("humbucker-500k", top="x"), "top = 'x': int is wanted"),
         (lambda: ps.order([3]), "jobs = .3.: iterable of .* is wanted"),
         (ps.turn, "turn: missing a required argument: 'start'"),

@@ -23,7 +23,7 @@ from presolder.models.audio.curves import (
 )
 from presolder.models.audio.drive import first_order_high_pass, loudest_second, pre_emphasis
 from presolder.models.audio.knob import KnobPath
-from presolder.models.audio.positions import Setup, render_pieces
+from presolder.models.audio.positions import SignalPath, render_pieces
 from presolder.models.audio.renderer import Renderer
 from presolder.models.audio.stages import Stages, voice
 from presolder.models.audio.voicing import hum_and_hiss, measured_speaker, plain_speaker, voiced
@@ -352,8 +352,8 @@ def test_the_clean_voice_beside_the_dirty_one_has_loudspeaker_and_hum(
     take, renderer = takes["phrase"].samples, Renderer(humbucker, (Design("bare", None),), RATE)
 
     def clean(stages: Stages) -> Array:
-        setup, turn = Setup(renderer, stages), resting(10.0, 1.0)
-        pieces = render_pieces([setup], take, turn, (10.0,), lambda _: None)
+        path, turn = SignalPath(renderer, stages), resting(10.0, 1.0)
+        pieces = render_pieces([path], take, turn, (10.0,), lambda _: None)
         (held,) = (one for one in pieces if (one.voice, one.dial) == ("clean", 10.0))
         assert {one.voice for one in pieces} == {"clean", "dirt"}
         return held.audio[0].astype(np.float64)

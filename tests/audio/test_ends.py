@@ -105,9 +105,8 @@ def test_one_setting_serves_clean_and_dirt(tmp_path: Path, dirt: str) -> None:
         take,
         "humbucker-500k",
         ["cap"],
+        ps.Contents((10.0,), ps.turn(10, 9, travel=1)),
         dirt=dirt,
-        dials=[10.0],
-        sweep=ps.turn(10, 9, travel=1),
     )
     held = {
         one["voice"]: one for one in made["files"] if one["dial"] == 10 and one["level"] == "true"

@@ -14,7 +14,7 @@ from presolder.models.instrument.string import String
 from presolder.models.typing import Array
 from presolder.render.files.recording import Recording
 from presolder.render.listening.after import After
-from presolder.render.listening.job import Setting
+from presolder.render.listening.job import PackJob
 
 RATE, SECONDS, OPEN_HZ, SCALE = 48_000, 1.5, 110.0, 0.648
 NECK, BRIDGE, PLUCK = 0.152, 0.041, 0.19
@@ -192,5 +192,6 @@ def test_it_is_said_which_emf_pickups_get(guitar: Guitar) -> None:
     assert "on one string of 110 Hz" in str(rigs["both"])
     assert "all coils have the same EMF" in str(rigs["both"].for_any_playing)
     assert "same EMF" not in str(rigs["neck"].for_any_playing)
-    setting = Setting("both", rigs["both"], After(), ear_of(rigs["both"]))
-    assert setting.left_out == "the pickups' places along the string"
+    ear = ear_of(rigs["both"])
+    job = PackJob(ps.sample(), (ear,), ps.designs()[:1], After(), ps.Contents())
+    assert job.left_out(ear) == "the pickups' places along the string"

@@ -334,7 +334,7 @@ def test_built_in_rigs_are_as_a_netlist_has_them(name: str) -> None:
 
 def test_one_line_says_which_situation_was_taken() -> None:
     """On standard error, once the work is done; what it says is that situation's."""
-    asked = ("curves", "--rig", "split-humbucker", "--design", "bare", "--dial", "5")
+    asked = ("curves", "--rig", "split-humbucker", "--design", "bare", "--show", "5")
     first, named = presolder_here(*asked), presolder_here(*asked, "--in", "in series")
     assert "situation 'in series', the first of 3 (see --in)" in first.stderr
     assert named.stderr == "" and named.stdout == first.stdout

@@ -16,7 +16,7 @@ import soundfile
 import presolder as ps
 from presolder.models.errors import InputError
 from presolder.models.instrument.designs import BUILT_IN, short_list
-from presolder.render.commands.options import parse_frequencies
+from presolder.render.commands.texts import parse_frequencies
 from presolder.render.files.recording import Recording
 from presolder.render.files.rigs import find_rig
 from presolder.render.report.take import remarks
@@ -303,7 +303,7 @@ def test_curves_rows(tmp_path: Path) -> None:
         "bare",
         "--design",
         "1n",
-        "--dial",
+        "--show",
         "10,0",
         "--frequency",
         "20:20000:5",
@@ -446,7 +446,7 @@ def test_frequencies_from_above_0_to_below_1_ghz() -> None:
 
 @pytest.mark.parametrize(("draws", "fits"), [(9, False), (10, True), (100_001, False)])
 def test_draws(draws: int, fits: bool) -> None:
-    words = ("curves", "--design", "bare", "--dial", "5", "--tolerance", "--draws", str(draws))
+    words = ("curves", "--design", "bare", "--show", "5", "--tolerance", "--draws", str(draws))
     if fits:
         assert re.search(r"-\d+\.\d \(-\d+\.\d to -\d+\.\d\)", in_process(*words))
     else:
@@ -455,7 +455,7 @@ def test_draws(draws: int, fits: bool) -> None:
 
 
 def test_what_goes_into_files_is_not_said_as_well(tmp_path: Path) -> None:
-    common = ("curves", "--design", "cap", "--dial", "5", "--frequency", "1000")
+    common = ("curves", "--design", "cap", "--show", "5", "--frequency", "1000")
     for options in (("--csv", "a.csv"), ("--plot", "a.svg"), ("--csv", "b.csv", "--plot", "b.svg")):
         done = presolder_here(*common, *options, cwd=tmp_path)
         assert (done.returncode, done.stdout) == (0, ""), options

@@ -80,7 +80,7 @@ def test_background_work_is_told_when_nobody_waits_for_it() -> None:
     [
         ["render", TAKE, "--travel", "1", "--stairs", "--dirt", "smooth"],
         ["render", TAKE, "--travel", "0.3", "--rest", "0", "--dirt", "germanium-fuzz", "--hum-db", "-40"],
-        ["pack", TAKE, "--travel", "1", "--dial", "10,4", "--end", "2", "--dirt", "diodes"],
+        ["pack", TAKE, "--travel", "1", "--hold", "10,4", "--end", "2", "--dirt", "diodes"],
     ],
 )  # fmt: skip
 def test_files_are_the_same(command: list[str], tmp_path: Path) -> None:

@@ -26,8 +26,11 @@ def test_every_command_takes_them_once(name: str) -> None:
     command = cli.get_command(click.Context(cli), name)
     assert command is not None
     options = [one for parameter in command.params for one in parameter.opts]
-    for wanted in ("--jobs", "--quiet", "-q", "--verbose", "-v"):
+    for wanted in ("--quiet", "-q", "--verbose", "-v"):
         assert options.count(wanted) == 1
+    # Where work is spread over cores, and only there.
+    spread = ("tailor", "travel", "curves", "demo", "render", "pack", "cleanup", "batch")
+    assert options.count("--jobs") == (name in spread)
 
 
 def test_quiet_leaves_results_and_errors(tmp_path: Path) -> None:
@@ -45,16 +48,17 @@ def test_quiet_leaves_results_and_errors(tmp_path: Path) -> None:
 
 
 def test_verbose_tells_what_is_used_and_how_long_it_took() -> None:
-    done = presolder_here("designs", "-v", "--jobs", "3")
+    short = ("curves", "--design", "bare", "--rig", "single-coil-250k")
+    done = presolder_here(*short, "-v", "--jobs", "3")
     first, *_, last = done.stderr.splitlines()
     assert first.startswith("presolder: presolder 0.") and first.endswith("loops built, 3 cores")
     assert last.startswith("presolder: took ") and float(last.split()[2]) < 60
-    assert done.stdout == presolder_here("designs").stdout
+    assert done.stdout == presolder_here(*short).stdout
 
 
 @pytest.mark.parametrize("jobs", ["0", "-1", "many", "257"])
 def test_impossible_numbers_of_cores(jobs: str) -> None:
-    done = presolder_here("need", "--jobs", jobs)
+    done = presolder_here("tailor", "--jobs", jobs)
     assert done.returncode == 2 and "--jobs" in done.stderr
 
 
@@ -83,9 +87,9 @@ AT_THE_EDGE = [
     ("cleanup", ("--plot", "x.pdf"), "--tone-hz", "5000", "5001"),
     ("cleanup", ("--plot", "x.pdf"), "--drive", "0", "-0.1"),
     ("cleanup", ("--plot", "x.pdf"), "--drive", "60", "60.1"),
-    ("curves", ("--dial", "0"), "--seed", "0", "-1"),
-    ("curves", ("--dial", "0"), "--draws", "10", "9"),
-    ("curves", ("--dial", "0"), "--draws", "100000", "100001"),
+    ("curves", ("--show", "0"), "--seed", "0", "-1"),
+    ("curves", ("--show", "0"), "--draws", "10", "9"),
+    ("curves", ("--show", "0"), "--draws", "100000", "100001"),
     ("need", ("--speaker", "nowhere.wav"), "--listening-level", "40", "39.9"),
     ("need", ("--speaker", "nowhere.wav"), "--listening-level", "100", "100.1"),
     ("tailor", ("--topology", "nothing"), "--top", "1", "0"),

@@ -60,7 +60,8 @@ def test_text_through_a_pipe() -> None:
     path = built_in_rigs()["single-coil-250k"]
     piped = fed(path.read_bytes(), *CASES, "--rig", "-")
     assert piped.returncode == 0, piped.stderr
-    assert json.loads(piped.stdout)["bare"] == json.loads(named.stdout)["bare"]
+    (one,), (other,) = (json.loads(done.stdout)["situations"] for done in (piped, named))
+    assert one["bare"] == other["bare"]
     designs = b'[[design]]\nname = "mine"\nnetwork = "1n"\n'
     assert "mine" in fed(designs, "curves", "--designs", "-").stdout
 
@@ -113,7 +114,7 @@ def test_standard_output_holds_the_file_and_nothing_else(
 
 def test_a_pack_as_a_zip_on_standard_output(tmp_path: Path) -> None:
     done = subprocess.run(
-        [sys.executable, "-m", "presolder", "pack", TAKE, "--design", "cap", "--dial", "5",
+        [sys.executable, "-m", "presolder", "pack", TAKE, "--design", "cap", "--hold", "5",
          "--travel", "2", "--light", "--out", "-"],
         capture_output=True, check=True, cwd=tmp_path,
     )  # fmt: skip

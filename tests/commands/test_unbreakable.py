@@ -204,7 +204,7 @@ def test_speakers_that_ask_for_too_much(tmp_path: Path) -> None:
         for second in range(30):
             file.write(np.full((48_000, 8), 0.1 if second == 0 else 0.0))
     with pytest.raises(InputError, match="at most 10 s"):
-        ps.need("humbucker-500k", speaker=str(wide))
+        ps.need("humbucker-500k", ps.Judging(speaker=str(wide)))
     assert read_impulse(wide, 2.0)[0].size < 48_000 * 4
     mad = tmp_path / "mad.wav"
     soundfile.write(mad, np.ones(100), 48_000)
@@ -212,7 +212,7 @@ def test_speakers_that_ask_for_too_much(tmp_path: Path) -> None:
     data[24:28] = (2_147_483_647).to_bytes(4, "little")
     mad.write_bytes(data)
     with pytest.raises(InputError, match="sample rate 2147483647 Hz; accepted"):
-        ps.need("humbucker-500k", speaker=str(mad))
+        ps.need("humbucker-500k", ps.Judging(speaker=str(mad)))
 
 
 @pytest.mark.parametrize("kind", ["AIFF", "AU", "W64", "RF64", "WAV"])
@@ -259,7 +259,7 @@ def test_a_part_of_a_take_is_that_part(tmp_path: Path) -> None:
     [("5,5.0000001", "the same to a hand"), ("0.00001", "between 0.01 and 10"), ("5,5", "same")],
 )
 def test_dials_whose_files_would_be_one(tmp_path: Path, dials: str, said: str) -> None:
-    done = presolder_here("pack", TAKE, "--dial", dials, "--out", tmp_path / "out")
+    done = presolder_here("pack", TAKE, "--hold", dials, "--out", tmp_path / "out")
     assert done.returncode == 2 and said in done.stderr
     assert list(tmp_path.iterdir()) == []
 
@@ -278,7 +278,7 @@ def fake_ffmpeg(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, script: str) ->
 
 def test_ffmpeg_that_writes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     fake_ffmpeg(tmp_path, monkeypatch, "cat > /dev/null; exit 0")
-    options = ("--design", "bare", "--dial", "5", "--travel", "0.5", "--out", tmp_path / "out")
+    options = ("--design", "bare", "--hold", "5", "--travel", "0.5", "--out", tmp_path / "out")
     done = presolder_here("pack", TAKE, *options, "--listening", "m4a")
     assert done.returncode == 2 and "ffmpeg wrote nothing" in done.stderr
     assert not (tmp_path / "out").exists()
@@ -631,7 +631,7 @@ def test_a_pack_leaves_no_temporary_files(tmp_path: Path) -> None:
     """Neither in its place nor in the folder for such, and the zip is whole."""
     folder = tmp_path / "tmp"
     folder.mkdir()
-    options = ("--design", "bare", "--dial", "5", "--travel", "0.5", "--out", tmp_path / "p.zip")
+    options = ("--design", "bare", "--hold", "5", "--travel", "0.5", "--out", tmp_path / "p.zip")
     running = started("pack", TAKE, *options, TMPDIR=str(folder))
     assert running.communicate(timeout=120)[0].startswith(str(tmp_path / "p.zip"))
     assert list(folder.iterdir()) == []
@@ -656,9 +656,11 @@ def test_two_outputs_in_one_place(tmp_path: Path) -> None:
     assert (tmp_path / "a.svg").exists()
 
 
-@pytest.mark.parametrize("command", [("need",), ("curves", "--design", "bare")])
+@pytest.mark.parametrize(
+    "command", [("need", "--left-at"), ("curves", "--design", "bare", "--show")]
+)
 def test_a_dial_beside_silence(command: tuple[str, ...]) -> None:
-    done = presolder_here(*command, "--json", "--dial", "1e-320")
+    done = presolder_here(*command, "1e-320", "--json")
     assert done.returncode == 2 and "nearer to 0 than any hand turns" in done.stderr
 
 
@@ -666,7 +668,7 @@ def test_names_that_a_spreadsheet_would_run(tmp_path: Path) -> None:
     designs = tmp_path / "d.toml"
     designs.write_text('[[design]]\nname = "=1+1"\nnetwork = "1n"\n')
     done = presolder_here(
-        "curves", "--designs", designs, "--csv", "-", "--frequency", "1000", "--dial", "5"
+        "curves", "--designs", designs, "--csv", "-", "--frequency", "1000", "--show", "5"
     )
     assert done.stdout.splitlines()[1].startswith("'=1+1,5,1000,")
 

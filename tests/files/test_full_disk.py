@@ -91,8 +91,8 @@ def disk(tmp_path: Path) -> Iterator[Disk]:
     [
         ("render", TAKE, *SWEEP, "--out", "out"),
         ("render", TAKE, *SWEEP, "--stairs", "--ab", "--out", "out"),
-        ("pack", TAKE, "--design", "cap", "--dial", "5", "--travel", "2", "--out", "out"),
-        ("pack", TAKE, "--design", "cap", "--dial", "5", "--travel", "2", "--out", "out.zip"),
+        ("pack", TAKE, "--design", "cap", "--hold", "5", "--travel", "2", "--out", "out"),
+        ("pack", TAKE, "--design", "cap", "--hold", "5", "--travel", "2", "--out", "out.zip"),
         ("pack", TAKE, "--design", "cap", "--single-file", "--out", "out.html"),
     ],
     ids=lambda words: f"{words[0]} {words[-1]}",

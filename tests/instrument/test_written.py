@@ -165,7 +165,7 @@ def rig_file(folder: Path, old: str, new: str) -> Path:
 def test_slips_of_a_power_of_ten(tmp_path: Path, old: str, new: str, meant: str) -> None:
     """An error that says what was meant, and --as-given insists (where a model can take it)."""
     path = rig_file(tmp_path, old, new)
-    done = presolder_here("need", "--rig", path, "--plays", "full", "--dial", "10")
+    done = presolder_here("need", "--rig", path, "--plays", "full", "--left-at", "10")
     assert done.returncode == 2
     assert len(done.stderr.splitlines()) == 1
     assert f"did you mean {meant}?" in done.stderr

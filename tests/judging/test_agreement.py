@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 import presolder as ps
-from ears import ear_of
+from ears import ear_of, need_of
 from presolder.models.hearing.change import change
 from presolder.models.instrument.controls import Load, Pickup, Pot, Tone
 from presolder.models.instrument.designs import built_in_designs
@@ -16,10 +16,10 @@ from presolder.models.instrument.player import Player, Playing
 from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.taper import Taper
 from presolder.models.judging.ear import Ear
-from presolder.models.judging.need import PROBABLY_DB, YES_DB, need
-from presolder.models.judging.ranking import EQUAL_DB, first_choice
+from presolder.models.judging.need import PROBABLY_DB, YES_DB
+from presolder.models.judging.ranking import EQUAL_DB, built_in_ranked
 from presolder.models.typing import ComplexArray
-from presolder.render.report.need import NeedReport
+from presolder.render.report.need import needed_in_words
 from rigs import single
 
 pytestmark = pytest.mark.slow
@@ -56,26 +56,26 @@ def test_need_agrees_with_compare_and_sheet(plays: Playing) -> None:
     for rig in RIGS:
         played = replace(rig, player=Player(plays))
         ear = ear_of(played)
-        found = need(ear, ear.conditions.dials)
+        found = need_of(ear, ear.conditions.dials)
         seen.add(found.verdict)
         bare = next(one for one in found.ranked if one.design.network is None)
         first = found.first
-        assert first_choice(ear).design == first.design
+        assert built_in_ranked((ear,))[0].design == first.design
         if found.verdict == "no":
             assert first is bare
-            assert not bare.figures.change.noticed.any()
+            assert not bare.figures[0].change.noticed.any()
         else:
-            assert bare.figures.change.noticed.any()
+            assert bare.figures[0].change.noticed.any()
         if found.verdict in ("probably", "yes"):
             assert found.loss_db >= (YES_DB if found.verdict == "yes" else PROBABLY_DB)
         if first is not bare:
             # What comes before the bare pot is heard to be nearer, and no special order.
             assert bare.score_db - first.score_db >= EQUAL_DB
             assert not first.effort.special_order
-            there, here = first.figures.change, bare.figures.change
+            there, here = first.figures[0].change, bare.figures[0].change
             moved = np.abs(there.tone_db - here.tone_db).max()
             assert moved >= EQUAL_DB
-        said = " ".join(NeedReport(ear, found).said())
+        said = " ".join(needed_in_words(ear, found))
         assert ("No built-in design" in said) == (first is bare and found.verdict != "no")
         assert (f"{first.design.name} comes first" in said) == (first is not bare)
     assert seen <= {"no", "hardly", "probably", "yes"}
@@ -85,14 +85,15 @@ def test_need_agrees_with_compare_and_sheet(plays: Playing) -> None:
 @pytest.mark.parametrize("rig", SOME, ids=lambda rig: rig.name)
 @pytest.mark.parametrize("plays", ["rolls-back", "swells"])
 def test_the_commands_say_the_same(rig: Rig, plays: Playing) -> None:
-    told = ps.need(rig, plays)
-    compared = ps.compare(rig, plays=plays)
+    judging = ps.Judging(plays)
+    told = ps.need(rig, judging)
+    compared = ps.compare(rig, judging=judging)
     first = compared.ranked[0]
-    assert told.found.first.design == first.design
-    sheet = ps.sheet(rig, plays=plays)
+    assert told.ranked[0].design == first.design
+    sheet = ps.sheet(rig, judging=judging)
     assert sheet.design == first.design
     assert (sheet.plain()["orders"] == []) == (first.design.network is None)
-    searched = ps.tailor(rig, plays=plays).found
+    searched = ps.tailor(rig, judging).found
     if not searched.bare_comes_first:
         assert searched.ahead_of_bare_db >= EQUAL_DB - 1e-6
     if told.verdict == "no":
@@ -111,7 +112,8 @@ def test_the_commands_say_the_same(rig: Rig, plays: Playing) -> None:
 def test_a_fixed_gain_of_the_take_changes_nothing(rig: Rig) -> None:
     take = ps.sample("phrase")
     loud, soft = (
-        ps.compare(rig, take=replace(take, samples=g * take.samples)) for g in (1.0, 0.01)
+        ps.compare(rig, judging=ps.Judging(take=replace(take, samples=g * take.samples)))
+        for g in (1.0, 0.01)
     )
     for one, other in zip(loud.ranked, soft.ranked, strict=True):
         assert one.design == other.design

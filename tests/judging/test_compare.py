@@ -20,10 +20,10 @@ from presolder.models.instrument.taper import Taper
 from presolder.models.judging.merit import merit, merits, pickup_load
 from presolder.models.judging.ranking import (
     EQUAL_DB,
+    all_scored,
     effort,
     in_order,
     ranked,
-    scored,
     worth_their_parts,
 )
 from presolder.render.files.rigs import built_in_rigs, find_situations
@@ -118,7 +118,7 @@ def test_dirt_is_what_the_guitar_feeds(humbucker: Rig) -> None:
 def test_speaker_and_level_are_heard(humbucker: Rig) -> None:
     """A loudspeaker takes the top away; at a whisper little of it is above the threshold."""
     usual, boxed = ear_of(humbucker), ear_of(humbucker, speaker="plain")
-    soft = ear_of(humbucker, listening_level=45.0)
+    soft = ear_of(humbucker, listening_level_db=45.0)
     # Against 1 kHz the plain loudspeaker lifts the presence and takes the top away.
     lift_db = (boxed.at_ten.third_octave_db - usual.at_ten.third_octave_db)[[20, 26]]
     lift_db -= (boxed.at_ten.third_octave_db - usual.at_ten.third_octave_db)[16]
@@ -131,7 +131,7 @@ def test_speaker_and_level_are_heard(humbucker: Rig) -> None:
 def test_order_puts_plain_parts_before_gains_nobody_hears(humbucker: Rig) -> None:
     """By hand: scores 1.0, 1.2, 1.4 are equal; 1.6 is not equal to 1.0."""
     ear = ear_of(humbucker)
-    template = scored(ear, Design("bare", None))
+    template = all_scored((ear,), (Design("bare", None),))[0]
     volume = humbucker.first.volume
     made = {}
     for name, text, points in (
@@ -143,7 +143,10 @@ def test_order_puts_plain_parts_before_gains_nobody_hears(humbucker: Rig) -> Non
     ):
         network = parse_expression(text)
         made[name] = replace(
-            template, design=Design(name, network), effort=effort(network, volume), score_db=points
+            template,
+            design=Design(name, network),
+            efforts=(effort(network, volume),),
+            score_db=points,
         )
     order = [
         one.design.name for one in in_order(made[n] for n in ("dual", "three", "two", "later"))
@@ -187,10 +190,11 @@ def test_every_rig_with_defaults() -> None:
         where = ("--rig", name, "--in", find_situations(name)[0].name)
         result = json.loads(in_process("compare", *where, "--keep", "tone", "--json"))
         for design in result["designs"]:
-            assert design["score_db"] == design["tone_db"]
+            (figures,) = design["situations"].values()
+            assert design["score_db"] == figures["score_db"] == figures["tone_db"]
         taper = json.loads(in_process("compare", *where, "--keep", "taper", "--json"))
         assert taper["designs"][0]["design"] == "bare"
-        assert taper["judged_by"]["rig"] == name
+        assert taper["situations"][0]["judged_by"]["rig"] == name
         text = in_process("compare", *where, "--keep", "taper")
         assert "Nothing here is audibly nearer" in text
         assert f"Judged on {name}: rolls-back, knob at 8, 7, 6; bundled take" in text
@@ -198,17 +202,18 @@ def test_every_rig_with_defaults() -> None:
 
 def test_conditions_from_options_and_from_the_rig(humbucker: Rig) -> None:
     result = json.loads(
-        in_process("compare", "--design", "250k", "--dial", "5", "--plays", "swells", "--json")
+        in_process("compare", "--design", "250k", "--left-at", "5", "--plays", "swells", "--json")
     )
-    assert result["judged_by"]["plays"] == "swells"
-    assert result["judged_by"]["dials"] == [5.0]
-    (design,) = result["designs"]
+    (judged,) = result["situations"]
+    assert judged["judged_by"]["plays"] == "swells"
+    assert judged["judged_by"]["dials"] == [5.0]
+    (design,) = result["designs"][0]["situations"].values()
     assert design["taper_shift_phon"] == [pytest.approx(design["taper_phon"])]
     own = replace(humbucker, player=replace(humbucker.player, own_dials=(4.0,)))
     assert ear_of(own).conditions.dials.tolist() == [4.0]
     assert ear_of(own, plays="swells").conditions.dials.tolist() == [8.0, 6.0, 4.0, 2.0]
-    with pytest.raises(InputError, match="--dial: 0 must lie above 0 and up to 10"):
-        in_process("compare", "--dial", "5,0")
+    with pytest.raises(InputError, match="--left-at: 0 must lie above 0 and up to 10"):
+        in_process("compare", "--left-at", "5,0")
     with pytest.raises(InputError, match="--listening-level 20 must lie between 40 and 100 dB"):
         in_process("compare", "--listening-level", "20")
 
@@ -222,7 +227,7 @@ def test_nonsense_preference(keep: str) -> None:
 def test_ranks_follow_scores(humbucker: Rig) -> None:
     """Whoever stands later is not audibly better, unless it is a special order."""
     for plays in ("rolls-back", "swells", "cleans-up-dirt"):
-        order = ranked(ear_of(humbucker, plays=plays), built_in_designs(humbucker.first.volume))
+        order = ranked((ear_of(humbucker, plays=plays),), built_in_designs(humbucker.first.volume))
         for i, one in enumerate(order):
             assert all(other.score_db > one.score_db - EQUAL_DB for other in order[i + 1 :])
 

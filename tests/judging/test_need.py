@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from ears import ear_of
+from ears import ear_of, need_of
 from presolder.models.instrument.controls import Load, Pickup, Pot
 from presolder.models.instrument.dirt import Dirt
 from presolder.models.instrument.onward import Buffer, Pedal, Volume
@@ -14,7 +14,7 @@ from presolder.models.instrument.player import PLAYING
 from presolder.models.instrument.rig import Rig, Take
 from presolder.models.instrument.taper import Taper
 from presolder.models.judging.merit import merit
-from presolder.models.judging.need import need, resonance
+from presolder.models.judging.need import resonance
 from presolder.models.judging.remedies import remedies
 from presolder.render.files.rigs import built_in_rigs, find_situations
 from rigs import single
@@ -25,7 +25,7 @@ DIALS = np.array([10.0, 5.0, 2.0])
 
 def test_always_full_never_needs_one(rigs: dict[str, Rig]) -> None:
     for rig in rigs.values():
-        result = need(ear_of(rig, plays="full"), DIALS)
+        result = need_of(ear_of(rig, plays="full"), DIALS)
         assert result.verdict == "no"
         assert result.shown.change.largest_db[0] < 0.01
 
@@ -41,10 +41,10 @@ def test_verdict_follows_the_corner_by_hand() -> None:
     With 2 pF it lies at 640 kHz and nothing is heard; with 600 pF at 2.1 kHz; with 1.5 nF
     at 850 Hz, which takes most of the treble.
     """
-    assert need(ear_of(low_pass(2e-12), dials=[5]), DIALS).verdict == "no"
-    assert need(ear_of(low_pass(600e-12), dials=[5]), DIALS).verdict == "probably"
-    assert need(ear_of(low_pass(1.5e-9), dials=[5]), DIALS).verdict == "yes"
-    losses = [need(ear_of(low_pass(c), dials=[5]), DIALS).loss_db
+    assert need_of(ear_of(low_pass(2e-12), left_at=[5]), DIALS).verdict == "no"
+    assert need_of(ear_of(low_pass(600e-12), left_at=[5]), DIALS).verdict == "probably"
+    assert need_of(ear_of(low_pass(1.5e-9), left_at=[5]), DIALS).verdict == "yes"
+    losses = [need_of(ear_of(low_pass(c), left_at=[5]), DIALS).loss_db
               for c in (50e-12, 150e-12, 400e-12, 1e-9)]  # fmt: skip
     assert losses == sorted(losses)
 
@@ -63,7 +63,7 @@ def test_losses_do_not_cancel_against_gains() -> None:
     Signed levels at a few frequencies would sum to nothing here.
     """
     heavy = single(Pickup(12e3, 7.5, 150e-12, 500e3), Pot(500e3), None, 650e-12, Load(1e6))
-    result = need(ear_of(heavy), DIALS)
+    result = need_of(ear_of(heavy), DIALS)
     assert result.verdict != "no"
     change = merit(ear_of(heavy), None).change
     assert change.noticed.all()
@@ -71,9 +71,9 @@ def test_losses_do_not_cancel_against_gains() -> None:
 
 
 def test_dirt_changes_the_answer(humbucker: Rig) -> None:
-    fuzz = need(ear_of(replace(humbucker, dirt=Dirt("lopsided-10k"))), DIALS)
+    fuzz = need_of(ear_of(replace(humbucker, dirt=Dirt("lopsided-10k"))), DIALS)
     assert fuzz.verdict == "hardly"
-    assert need(ear_of(humbucker), DIALS).verdict == "yes"
+    assert need_of(ear_of(humbucker), DIALS).verdict == "yes"
 
 
 def test_remedies_by_hand(humbucker: Rig) -> None:
@@ -124,7 +124,9 @@ def test_every_rig_and_way_of_playing(playing: str) -> None:
     for name in sorted(built_in_rigs())[PLAYING.index(playing) % 2 :: 2]:
         where = ("--rig", name, "--in", find_situations(name)[0].name)
         words = in_process("need", *where, "--plays", playing)
-        result = json.loads(in_process("need", *where, "--plays", playing, "--json"))
+        told = json.loads(in_process("need", *where, "--plays", playing, "--json"))
+        (result,) = told["situations"]
+        assert told["needed"] == result["needed"]
         assert words.lower().startswith(result["needed"])
         assert result["judged_by"]["plays"] == playing
         assert len(result["bare"]["dials"]) == len(result["resonance_hz"]) == 7
@@ -151,7 +153,7 @@ def test_nonsense_is_refused(options: list[str], message: str) -> None:
 
 def test_what_is_heard_at_one_dial_is_heard(humbucker: Rig) -> None:
     """At 9.99 nothing has changed yet; that does not unsay what 5 does."""
-    ear = ear_of(humbucker, dials=[9.99, 5.0])
-    found = need(ear, np.array([9.99, 5.0]))
+    ear = ear_of(humbucker, left_at=[9.99, 5.0])
+    found = need_of(ear, np.array([9.99, 5.0]))
     assert found.shown.change.noticed.tolist() == [False, True]
     assert found.verdict in ("probably", "yes")

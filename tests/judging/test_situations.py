@@ -9,19 +9,21 @@ import numpy as np
 import pytest
 
 from ears import ear_of
+from presolder._asked import Judging, asked_ears
 from presolder.models.errors import InputError
 from presolder.models.instrument.designs import built_in_designs
 from presolder.models.instrument.instrument import Situation
 from presolder.models.instrument.network import Capacitor, Design, Parallel, Resistor, Series
 from presolder.models.instrument.preferred import preferred_values
-from presolder.models.judging.everywhere import recommend_everywhere
+from presolder.models.judging.ear import Ear, shares
 from presolder.models.judging.merit import merit
-from presolder.models.judging.ranking import EQUAL_DB, score
+from presolder.models.judging.ranking import EQUAL_DB, Scored, all_scored, score
+from presolder.models.judging.recommendation import recommend
 from presolder.models.judging.search import Shelf, tailor
-from presolder.models.judging.situations import Heard, Overall, overall, shares
 from presolder.render.files.rigs import find_rig, find_situations
-from presolder.render.report.everywhere import ComparisonEverywhere
-from running import in_process, presolder_here
+from presolder.render.plots import plot_front
+from presolder.render.report.figures import Comparison
+from running import in_process
 
 SMALL = Shelf(
     tuple(Resistor(v) for v in preferred_values("E6", 15e3, 680e3)),
@@ -31,8 +33,8 @@ SMALL = Shelf(
 RIGS = ("three-single-coils", "split-humbucker")
 
 
-def heard_in(name: str) -> tuple[Heard, ...]:
-    return tuple(Heard(s.name, ear_of(s.rig), s.weight) for s in find_situations(name))
+def heard_in(name: str) -> tuple[Ear, ...]:
+    return asked_ears(find_situations(name), Judging())
 
 
 @pytest.mark.slow
@@ -46,8 +48,8 @@ def test_search_finds_what_trying_everything_finds(name: str, kind: type) -> Non
         network = kind((resistor, capacitor))
         each = []
         for one in heard:
-            its = merit(one.ear, network)
-            each.append(float(score(its.taper_phon, its.tone_db, one.ear.conditions.tone_weight)))
+            its = merit(one, network)
+            each.append(float(score(its.taper_phon, its.tone_db, one.conditions.tone_weight)))
         tried.append((sum(w * s for w, s in zip(weights, each, strict=True)) / sum(weights), each))
     found = tailor(heard, (kind((Resistor(1.0), Capacitor(1.0))),), SMALL)
     best = min(tried)
@@ -71,8 +73,7 @@ def test_weights_decide() -> None:
         weights = [1e-6, 1e-6]
         weights[heavy] = 1.0
         heard = tuple(
-            Heard(one.name, one.ear, weight)
-            for one, weight in zip((neck, fuzz), weights, strict=True)
+            replace(one, weight=weight) for one, weight in zip((neck, fuzz), weights, strict=True)
         )
         assert tailor(heard, shape, SMALL)[0].network == wanted
     assert shares(two) == pytest.approx([3 / 7, 2 / 7, 1 / 7, 1 / 7])
@@ -82,7 +83,9 @@ def test_one_situation_is_the_plain_search() -> None:
     ear = ear_of(find_rig("humbucker-500k"))
     shape = (Series((Resistor(1.0), Capacitor(1.0))),)
     once, twice = (
-        tailor(tuple(Heard(str(n), ear, 0.5) for n in range(count)), shape, SMALL)
+        tailor(
+            tuple(replace(ear, situation=str(n), weight=0.5) for n in range(count)), shape, SMALL
+        )
         for count in (1, 2)
     )
     assert [one.network for one in once[:20]] == [one.network for one in twice[:20]]
@@ -91,14 +94,14 @@ def test_one_situation_is_the_plain_search() -> None:
 def test_recommendation_says_what_is_given_up() -> None:
     heard = heard_in("three-single-coils")
     shapes = (Series((Resistor(1.0), Capacitor(1.0))), Capacitor(1.0))
-    found = recommend_everywhere(heard, shapes, SMALL)
-    first = found.best[0]
-    lost = found.gives_up_db(first)
-    for at, (one, its) in enumerate(zip(heard, first.each, strict=True)):
+    found = recommend(heard, shapes, SMALL)
+    first = found.best[0].judged
+    lost = found.gives_up_db
+    for at, (one, its_db) in enumerate(zip(heard, first.scores_db, strict=True)):
         alone = tailor((one,), shapes, SMALL)[0]
-        assert its.score_db - alone.scores_db[0] == pytest.approx(lost[at], abs=0.05)
-    assert first.worst == int(np.argmax([one.score_db for one in first.each]))
-    bare = overall(heard, (Design("bare", None),))[0]
+        assert its_db - alone.scores_db[0] == pytest.approx(lost[at], abs=0.05)
+    assert first.worst == int(np.argmax(first.scores_db))
+    bare = all_scored(heard, (Design("bare", None),))[0]
     assert found.bare_comes_first == (bare.score_db - first.score_db < EQUAL_DB)
 
 
@@ -111,6 +114,7 @@ def test_commands_take_all_situations_or_one() -> None:
     for at, place in enumerate(names):
         alone = json.loads(in_process("compare", "--rig", name, "--in", place, "--json"))
         scores = {one["design"]: one["score_db"] for one in alone["designs"]}
+        assert [one["name"] for one in alone["situations"]] == [place]
         for design in everywhere["designs"]:
             assert design["situations"][place]["score_db"] == scores[design["design"]], at
     for design in everywhere["designs"]:
@@ -120,31 +124,31 @@ def test_commands_take_all_situations_or_one() -> None:
     needed = json.loads(in_process("need", "--rig", name, "--json"))
     for place in needed["situations"]:
         alone = json.loads(in_process("need", "--rig", name, "--in", place["name"], "--json"))
+        assert [place] == alone["situations"]
         assert (place["needed"], place["first"]) == (alone["needed"], alone["first"])
 
 
 def test_where_the_bare_pot_is_nearer_is_said() -> None:
     """By scores put in by hand: nearer by the least that counts, by less, and further away."""
     heard = (*heard_in("split-humbucker"), *heard_in("split-humbucker"))[:3]
-    designs = built_in_designs(heard[0].ear.rig.volume)[:2]
-    judged = overall(heard, designs)
+    designs = built_in_designs(heard[0].rig.volume)[:2]
+    judged = all_scored(heard, designs)
     bare = next(one for one in judged if one.design.network is None)
     first = next(one for one in judged if one is not bare)
 
-    def with_scores(one: Overall, total: float, scores: tuple[float, ...]) -> Overall:
-        each = [replace(s, score_db=db) for s, db in zip(one.each, scores, strict=True)]
-        return replace(one, score_db=total, each=tuple(each))
+    def with_scores(one: Scored, total: float, scores: tuple[float, ...]) -> Scored:
+        return replace(one, score_db=total, scores_db=scores)
 
     first = with_scores(first, 1.0, (2.0 + EQUAL_DB, 1.0, 3.0))
     bare = with_scores(bare, 4.25, (2.0, 1.0 - 0.9 * EQUAL_DB, 9.0))
-    said = ComparisonEverywhere(heard, (first, bare)).said()
+    said = Comparison(heard, (first, bare)).said()
     name = first.design.name
     assert said == (
         f"{name} comes first, 3.2 dB nearer than the bare pot, all situations weighed. The bare"
         f" pot is nearer in: {heard[0].name} ({EQUAL_DB:.1f} dB)."
     )
-    assert "Nothing here is audibly nearer" in ComparisonEverywhere(heard, (bare, first)).said()
-    alone = ComparisonEverywhere(heard, (first,)).said()
+    assert "Nothing here is audibly nearer" in Comparison(heard, (bare, first)).said()
+    alone = Comparison(heard, (first,)).said()
     assert alone == f"{name} comes first, all situations weighed."
 
 
@@ -165,13 +169,16 @@ def test_search_and_comparison_agree() -> None:
         assert ("nothing to be heard" in text) or place["gives_up_db"] >= EQUAL_DB
 
 
-def test_a_plot_of_several_situations_is_refused(tmp_path: Path) -> None:
-    plot = tmp_path / "front.svg"
-    refused = presolder_here(
-        "tailor", "--rig", "split-humbucker", "--topology", "cap", "--plot", str(plot)
-    )
-    assert refused.returncode == 2 and "say which with --in" in refused.stderr
-    assert not plot.exists()
+def test_a_plot_of_several_situations(tmp_path: Path) -> None:
+    """Of one that is counted twice it is the plot of that one."""
+    ear = ear_of(find_rig("humbucker-500k"))
+    shapes, drawn = (Capacitor(1.0),), []
+    for count in (1, 2):
+        ears = (ear,) * count
+        figure = tmp_path / f"{count}.svg"
+        plot_front(figure, ears, recommend(ears, shapes, SMALL))
+        drawn.append(figure.read_text())
+    assert drawn[0] == drawn[1]
 
 
 def test_weights_have_limits() -> None:

@@ -33,7 +33,6 @@ from presolder.models.judging.estimate import estimate
 from presolder.models.judging.merit import merit, merits
 from presolder.models.judging.ranking import score
 from presolder.models.judging.search import Shelf, dual_pot_gangs, front, tailor
-from presolder.models.judging.situations import Heard
 from presolder.render.files.rigs import built_in_rigs, find_rig, find_situations
 from rigs import single
 from running import in_process
@@ -68,7 +67,7 @@ def judged(ear: Ear, shape: Network, shelf: Shelf, weight: float) -> list[tuple[
 def test_search_equals_brute_force(rig_name: str, text: str, weight: float) -> None:
     ear, shape = ear_of(find_rig(rig_name), tone_weight=weight), parse_expression(text)
     expected = judged(ear, shape, SMALL, weight)
-    found = tailor((Heard("", ear),), (shape,), SMALL)
+    found = tailor((ear,), (shape,), SMALL)
     for (points, name), one in zip(expected[:5], found, strict=False):
         assert format_network(one.network) == name
         assert score(one.taper_phon, one.tone_db, weight) == pytest.approx(points, abs=1e-4)
@@ -82,7 +81,7 @@ def test_refining_a_coarse_grid_equals_brute_force() -> None:
         (),
     )
     expected = judged(ear, shape, shelf, 0.85)
-    found = tailor((Heard("", ear),), (shape,), shelf, most_combinations=49)
+    found = tailor((ear,), (shape,), shelf, most_combinations=49)
     assert [format_network(one.network) for one in found[:5]] == [name for _, name in expected[:5]]
 
 
@@ -95,7 +94,7 @@ def test_screening_misses_nothing_that_ears_would_miss() -> None:
         (),
     )
     best, _ = judged(ear, shape, shelf, ear.conditions.tone_weight)[0]
-    first = tailor((Heard("", ear),), (shape,), shelf)[0]
+    first = tailor((ear,), (shape,), shelf)[0]
     reached = score(first.taper_phon, first.tone_db, ear.conditions.tone_weight)
     assert reached == pytest.approx(best, abs=0.02)
 
@@ -108,7 +107,7 @@ def test_front_equals_brute_force() -> None:
     for taper, tone in pairs:
         if not expected or tone < expected[-1][1]:
             expected.append((taper, tone))
-    found = front(tailor((Heard("", ear),), (shape,), SMALL))
+    found = front(tailor((ear,), (shape,), SMALL))
     assert [(f.taper_phon, f.tone_db) for f in found] == [
         pytest.approx(pair, abs=1e-4) for pair in expected
     ]
@@ -134,8 +133,8 @@ def test_compensated_attenuator(dial: float, cable: float, expected: str) -> Non
         tuple(map(Capacitor, preferred_values("E12", 1e-11, 1e-8))),
         dual_pot_gangs((250e3, 500e3)),
     )
-    ear = ear_of(rig, tone_weight=0.99, dials=[dial])
-    found = tailor((Heard("", ear),), DEFAULT_SHAPES, shelf)
+    ear = ear_of(rig, tone_weight=0.99, left_at=[dial])
+    found = tailor((ear,), DEFAULT_SHAPES, shelf)
     assert format_network(found[0].network) == expected
     assert found[0].tone_db < 0.01
 
@@ -190,7 +189,8 @@ def test_command_on_every_rig(rig_name: str) -> None:
     ear = ear_of(find_rig(rig_name))
     for design in result["best"]:
         network = parse_expression(design["expression"])
-        assert design["tone_db"] == pytest.approx(merit(ear, network).tone_db, abs=1e-3)
+        (told,) = design["situations"].values()
+        assert told["tone_db"] == pytest.approx(merit(ear, network).tone_db, abs=1e-3)
         if design["better_than_built_in_db"] is not None:
             assert shape_text(network) == design["topology"]
         assert not design["special_order"]

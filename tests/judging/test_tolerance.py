@@ -128,18 +128,18 @@ def test_command_on_every_rig(rig_name: str) -> None:
 
 
 def test_table_says_what_matters() -> None:
-    text = in_process("curves", "--design", "cap", "--tolerance", "--draws", "200", "--dial", "7,4")
+    text = in_process("curves", "--design", "cap", "--tolerance", "--draws", "200", "--show", "7,4")
     assert "what makes two builds differ" in text
     assert "taper midpoint" in text
     assert "The spread of the capacitor is not heard" in text
 
 
 def test_plain_table_and_plot(tmp_path: Path) -> None:
-    text = in_process("curves", "--design", "bare", "--design", "cap", "--dial", "10,5,0")
+    text = in_process("curves", "--design", "bare", "--design", "cap", "--show", "10,5,0")
     assert text.splitlines()[1].split() == ["at", "10", "at", "5"]
     assert len(text.splitlines()) == 10
     for ending in ("svg", "png"):
-        options = ("--tolerance", "--draws", "20", "--dial", "7,3")
+        options = ("--tolerance", "--draws", "20", "--show", "7,3")
         in_process("curves", "--design", "cap", *options, "--plot", str(tmp_path / f"c.{ending}"))
     picture = (tmp_path / "c.svg").read_text()
     for words in ("level at 500 Hz", "treble, 2-4 kHz", "response at 7", "response at 3", "cap"):
@@ -151,7 +151,7 @@ def test_names_are_not_read_as_formulas(tmp_path: Path) -> None:
     """A dollar sign starts a formula for the plotting library."""
     designs = tmp_path / "designs.toml"
     designs.write_text('[[design]]\nname = "5$ \\\\frac$"\nnetwork = "150p"\n')
-    for command, options in (("curves", ("--dial", "5")), ("cleanup", ("--dirt", "smooth"))):
+    for command, options in (("curves", ("--show", "5")), ("cleanup", ("--dirt", "smooth"))):
         picture = tmp_path / f"{command}.svg"
         in_process(command, "--designs", str(designs), *options, "--plot", str(picture))
         assert "5$ \\frac$" in picture.read_text()
@@ -172,9 +172,9 @@ def test_labels_keep_their_distance() -> None:
         (("--tolerance", "--spread", "pot=120"), "--spread: pot = 120 % must lie between"),
         (("--draws", "1"), "--draws 1 must lie between 10 and 100000"),
         (("--seed", "-1"), "--seed -1 must be 0 or more"),
-        (("--dial", "0"), "--dial 0 is silent"),
+        (("--show", "0"), "--show 0 is silent"),
         (("--plot", "x.pdf"), "--plot 'x.pdf' must end in .png or .svg"),
-        (("--plot", "x.svg", "--dial", "1,2,3,4,5,6,7"), "at most 6 --dial positions, got 7"),
+        (("--plot", "x.svg", "--show", "1,2,3,4,5,6,7"), "at most 6 --show positions, got 7"),
     ],
 )
 def test_nonsense(options: tuple[str, ...], says: str) -> None:

@@ -72,7 +72,7 @@ def test_search_finds_what_trying_everything_finds() -> None:
     ohms, farads = preferred_values("E6", 10e3, 330e3), preferred_values("E6", 220e-12, 3.3e-9)
     shelf = Shelf(tuple(map(Resistor, ohms)), tuple(map(Capacitor, farads)), ())
     pots = (ear.rig.volume, Pot(250e3, Taper("linear")), Pot(500e3, Taper("audio", 0.1)))
-    found = fit_travel(ear, wanted, pots, (Series((Resistor(1.0), Capacitor(1.0))),), shelf)
+    found = fit_travel((ear,), wanted, pots, (Series((Resistor(1.0), Capacitor(1.0))),), shelf)
     weight = ear.conditions.tone_weight
     for pot in pots:
         rig = ear.rig.with_volume(pot)
@@ -99,7 +99,7 @@ def test_trade_facts() -> None:
     ear = ear_of(FREE)
     shelf = Shelf((Resistor(1e5),), (Capacitor(1e-9),), ())
     pots = (FREE.volume, Pot(500e3, Taper("audio", 0.15)))
-    found = fit_travel(ear, wanted, pots, (Capacitor(1.0),), shelf)
+    found = fit_travel((ear,), wanted, pots, (Capacitor(1.0),), shelf)
     bare = {one.pot.taper.kind: one.miss_db for one in found if one.network is None}
     assert bare["linear"] > 2 * bare["audio"]
 
@@ -202,7 +202,7 @@ def test_curves_that_make_no_sense(tmp_path: Path, rows: str, says: str) -> None
     ("options", "says"),
     [
         (("--pot", "500k"), "--pot: '500k' does not say its law"),
-        (("--dial", "5"), "--dial has no use here"),
+        (("--left-at", "5"), "--left-at has no use here"),
         (("--top", "0"), "--top 0 must lie"),
         (("--topology", "bare"), "--topology: bare has no parts"),
     ],

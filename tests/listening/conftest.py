@@ -18,7 +18,7 @@ def pack(tmp_path_factory: pytest.TempPathFactory) -> Path:
     soundfile.write(folder / "take.wav", take[: int(2.5 * rate)], rate)
     result = presolder(
         "pack", folder / "take.wav", "--rig", "humbucker-500k", "--design", "bare", "--design",
-        "68k + 1n5", "--design", "gang(500k, audio, zero) + 150p", "--dial", "10,5", "--travel",
+        "68k + 1n5", "--design", "gang(500k, audio, zero) + 150p", "--hold", "10,5", "--travel",
         "1", "--light", "--recordings", "--out", folder / "out",
     )  # fmt: skip
     assert result.returncode == 0, result.stderr

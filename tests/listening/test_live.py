@@ -481,7 +481,7 @@ def test_what_the_live_knob_leaves_out_is_said(
     """Hum and circuits are in the recordings, which are then in the page; a loudspeaker is live."""
     take, rate = soundfile.read(SAMPLES / "chords.flac")
     soundfile.write(tmp_path / "take.wav", take[:rate], rate)
-    options = ("--design", "cap", "--dial", "5", "--travel", "1", "--light", "--speaker", "plain")
+    options = ("--design", "cap", "--hold", "5", "--travel", "1", "--light", "--speaker", "plain")
     done = presolder("pack", tmp_path / "take.wav", *options, *asked, "--out", tmp_path / "out")
     assert done.returncode == 0, done.stderr
     page = browser.new_page()

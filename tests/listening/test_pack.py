@@ -12,6 +12,7 @@ import pyloudnorm
 import pytest
 import soundfile
 
+import presolder as ps
 from ears import ear_of
 from presolder.models.audio.knob import KnobPath
 from presolder.models.errors import InputError
@@ -22,7 +23,7 @@ from presolder.render.files.audio import read_recording
 from presolder.render.files.tags import Tags
 from presolder.render.listening import pack as packs
 from presolder.render.listening.after import After
-from presolder.render.listening.job import PackJob, Setting
+from presolder.render.listening.job import PackJob
 from rendering import band_rms, rms
 from running import in_process, presolder, presolder_here
 from takes import SAMPLES
@@ -37,7 +38,7 @@ DESIGNS = ("--design", "bare", "--design", "cap", "--design", "68k + 1n5")
 def pack(tmp_path_factory: pytest.TempPathFactory) -> Path:
     out = tmp_path_factory.mktemp("pack") / "out"
     result = presolder(
-        "pack", TAKE, *DESIGNS, "--dial", "10,7.5,2", "--travel", "2", "--dirt", "smooth",
+        "pack", TAKE, *DESIGNS, "--hold", "10,7.5,2", "--travel", "2", "--dirt", "smooth",
         "--workshop", "Bench & Co", "--note", "Try 7.5 first", "--out", out,
     )  # fmt: skip
     assert result.returncode == 0, result.stderr
@@ -227,7 +228,7 @@ def test_a_take_with_two_like_channels_is_folded(tmp_path: Path) -> None:
         soundfile.write(tmp_path / "take.wav", both, rate, subtype="FLOAT")
         out = tmp_path / str(apart_db)
         done = presolder_here(
-            "pack", tmp_path / "take.wav", "--design", "cap", "--dial", "5", "--travel", "1",
+            "pack", tmp_path / "take.wav", "--design", "cap", "--hold", "5", "--travel", "1",
             "--out", out,
         )  # fmt: skip
         assert done.returncode == 0, done.stderr
@@ -236,7 +237,7 @@ def test_a_take_with_two_like_channels_is_folded(tmp_path: Path) -> None:
 
 def test_stairs_beside_the_rest(tmp_path: Path) -> None:
     """In listening copies, in the archive, in a reel of their own, and in what is in it."""
-    result = presolder_here("pack", TAKE, *DESIGNS[2:], "--dial", "5", "--travel", "1", "--stairs",
+    result = presolder_here("pack", TAKE, *DESIGNS[2:], "--hold", "5", "--travel", "1", "--stairs",
                        "--ab", "--stair-dials", "8,4", "--phrase", "1", "--out", tmp_path / "out")  # fmt: skip
     assert result.returncode == 0, result.stderr
     contents = json.loads((tmp_path / "out" / "pack.json").read_text())["comparisons"]
@@ -257,7 +258,7 @@ def test_stairs_beside_the_rest(tmp_path: Path) -> None:
 def test_zip_and_m4a(tmp_path: Path) -> None:
     out = tmp_path / "send.zip"
     result = presolder_here(
-        "pack", TAKE, "--design", "cap", "--dial", "5", "--travel", "1", "--light", "--listening",
+        "pack", TAKE, "--design", "cap", "--hold", "5", "--travel", "1", "--light", "--listening",
         "m4a", "--out", out,
     )  # fmt: skip
     assert result.returncode == 0, result.stderr
@@ -275,7 +276,7 @@ def test_zip_and_m4a(tmp_path: Path) -> None:
 
 
 def test_single_file_and_its_limit(tmp_path: Path) -> None:
-    options = ("--design", "cap", "--dial", "5", "--travel", "1", "--single-file")
+    options = ("--design", "cap", "--hold", "5", "--travel", "1", "--single-file")
     result = presolder_here("pack", TAKE, *options, "--out", tmp_path / "mail.html")
     assert result.returncode == 0, result.stderr
     assert [path.name for path in tmp_path.iterdir()] == ["mail.html"]
@@ -292,21 +293,17 @@ def test_single_file_too_large_to_mail(
     monkeypatch.setattr(packs, "MAIL_LIMIT_BYTES", 1000)
     path = KnobPath((0.0, 1.0), (10.0, 0.0))
     take = read_recording(Path(TAKE))
-    setting = Setting("as it is", humbucker, After(), ear_of(humbucker))
-    job = PackJob(take, (setting,), BUILT_IN[:1], path, (5.0,))
     for allow in (False, True):
+        contents = ps.Contents((5.0,), path, single_file=True, allow_large=allow)
+        job = PackJob(take, (ear_of(humbucker),), BUILT_IN[:1], After(), contents)
         if not allow:
             with pytest.raises(InputError, match="allow large"):
                 packs.write_single_file(
-                    job, tmp_path / "a.html", listening="mp3", allow_large=allow, force=False,
-                    progress=lambda _: None,
-                )  # fmt: skip
+                    job, tmp_path / "a.html", force=False, progress=lambda _: None
+                )
             assert list(tmp_path.iterdir()) == []
         else:
-            packs.write_single_file(
-                job, tmp_path / "a.html", listening="mp3", allow_large=allow, force=False,
-                progress=lambda _: None,
-            )  # fmt: skip
+            packs.write_single_file(job, tmp_path / "a.html", force=False, progress=lambda _: None)
             assert (tmp_path / "a.html").exists()
 
 
@@ -346,10 +343,10 @@ def test_compressed_takes_are_read(tmp_path: Path, ending: str) -> None:
 @pytest.mark.parametrize(
     ("options", "message"),
     [
-        (["--dial", "0,5"], "0 must lie above 0"),
-        (["--dial", "10.5"], "10.5 must lie above 0 and up to 10"),
-        (["--dial", "5,5"], "the same to a hand"),
-        (["--dial", "x"], "must be numbers separated by commas"),
+        (["--hold", "0,5"], "0 must lie above 0"),
+        (["--hold", "10.5"], "10.5 must lie above 0 and up to 10"),
+        (["--hold", "5,5"], "the same to a hand"),
+        (["--hold", "x"], "must be numbers separated by commas"),
         (["--note", "n" * 3000], "at most 2000"),
     ],
 )

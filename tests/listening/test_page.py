@@ -38,7 +38,7 @@ def page_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     tone = 0.3 * np.sin(2 * np.pi * 440 * np.arange(4 * 44_100) / 44_100)
     soundfile.write(folder / "tone.wav", tone, 44_100)
     result = presolder(
-        "pack", folder / "tone.wav", "--designs", folder / "designs.toml", "--dial", "10,6,3",
+        "pack", folder / "tone.wav", "--designs", folder / "designs.toml", "--hold", "10,6,3",
         "--travel", "4", "--dirt", "smooth", "--recordings", "--workshop", "<b>Bench</b>", "--note",
         "Try <i>held at 6</i> first", "--light", "--out", folder / "out",
     )  # fmt: skip

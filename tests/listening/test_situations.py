@@ -149,7 +149,7 @@ def pack(rig_file: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     take, rate = soundfile.read(TAKE)
     soundfile.write(folder / "take.wav", take[: int(1.6 * rate)], rate)
     done = presolder(
-        "pack", folder / "take.wav", "--rig", rig_file, *DESIGNS, "--dial", "10,5", "--travel",
+        "pack", folder / "take.wav", "--rig", rig_file, *DESIGNS, "--hold", "10,5", "--travel",
         "0.6", "--recordings", "--stairs", "--stair-dials", "5", "--phrase", "0.5", "--out",
         folder / "out",
     )  # fmt: skip

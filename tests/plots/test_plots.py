@@ -189,15 +189,16 @@ def test_cleanup(drawn: list[Figure]) -> None:
 
 def test_front(drawn: list[Figure]) -> None:
     found = ps.tailor(RIG, topologies=[ps.design("cap"), ps.design("series")], series="E6", top=3)
-    plots.plot_front(Path("a.svg"), found.ear, found.found)
+    plots.plot_front(Path("a.svg"), found.ears, found.found)
     (axes,) = drawn[0].axes
     front, built_in, best = axes.lines
     assert len(np.asarray(best.get_xdata())) == len(found.found.best)
     for one, x, y in zip(found.found.best, best.get_xdata(), best.get_ydata(), strict=True):
-        assert (x, y) == (one.judged.figures.taper_phon, one.judged.figures.tone_db)
+        assert (x, y) == (one.judged.taper_phon, one.judged.tone_db)
     compared = ps.compare(RIG, list(ps.designs())).plain()["designs"]
     places = sorted(zip(built_in.get_xdata(), built_in.get_ydata(), strict=True))
-    wanted = sorted((one["taper_phon"], one["tone_db"]) for one in compared)
+    alone = [own for one in compared for own in one["situations"].values()]
+    wanted = sorted((one["taper_phon"], one["tone_db"]) for one in alone)
     assert np.array(places) == pytest.approx(np.array(wanted), abs=1e-3)
     (low_x, high_x), (low_y, high_y) = axes.get_xlim(), axes.get_ylim()
     for marks in (built_in, best):

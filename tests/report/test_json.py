@@ -45,7 +45,7 @@ def test_render_prints_its_manifest(tmp_path: Path) -> None:
 
 def test_pack_prints_its_contents(tmp_path: Path) -> None:
     out = tmp_path / "out"
-    options = ("--design", "150p", "--dial", "5", "--travel", "1", "--light")
+    options = ("--design", "150p", "--hold", "5", "--travel", "1", "--light")
     printed = in_process("pack", TAKE, *options, "--json", "--out", str(out))
     assert json.loads(printed) == json.loads((out / "pack.json").read_text())
 

@@ -6,6 +6,7 @@ import re
 import tomllib
 from dataclasses import replace
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import pytest
@@ -169,14 +170,14 @@ def test_travel() -> None:
     report = ps.travel(RIG, wanted, pots=[], topologies=["cap"], top=1)
     told = report.plain()
     assert len(told["best"]) == 1
-    (best,) = told["best"]
+    (best,), (now,) = alone(told["best"]), alone([told["now"]])
     assert best["dials"] == pytest.approx(np.arange(0.5, 10.5, 0.5))
     # By the response at 500 Hz, as near as a level over the whole phrase lies to it.
     by_tone = ps.curves(RIG, ["bare"], best["dials"]).plain()["designs"][0]["level_db"]
-    assert told["now"]["level_db"] == pytest.approx(by_tone, abs=3.0)
+    assert now["level_db"] == pytest.approx(by_tone, abs=3.0)
     rows = cells(report.lines(), "Level in dB")
     head = [int(text) for text in rows[0]]
-    for row, one in zip(rows[1:], (best, told["now"]), strict=True):
+    for row, one in zip(rows[1:], (best, now), strict=True):
         levels = dict(zip(one["dials"], one["level_db"], strict=True))
         assert [number(text) for text in row[-len(head) :]] == pytest.approx(
             [levels[dial] for dial in head], abs=0.51
@@ -187,7 +188,7 @@ def test_travel() -> None:
 
 def test_need() -> None:
     report = ps.need(RIG)
-    told = report.plain()
+    (told,) = report.plain()["situations"]
     rows = cells(report.lines(), "dial ")
     bare = told["bare"]
     assert [number(row[0]) for row in rows] == bare["dials"]
@@ -223,9 +224,14 @@ def test_designs_and_rigs() -> None:
         assert again == design.network
 
 
+def alone(designs: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """What is told of designs over one situation, with what is told of it."""
+    return [one | own for one in designs for own in one["situations"].values()]
+
+
 def test_compare() -> None:
     report = ps.compare(RIG, ["bare", "cap", "series", "gang-series"])
-    rows, told = cells(report.lines(), "rank"), report.plain()["designs"]
+    rows, told = cells(report.lines(), "rank"), alone(report.plain()["designs"])
     assert [row[0] for row in rows] == [str(rank + 1) for rank in range(len(told))]
     for row, one in zip(rows, told, strict=True):
         assert row[1] == one["design"]
@@ -248,7 +254,7 @@ def test_compare() -> None:
 
 def test_situations_weigh_as_they_say() -> None:
     heard = ps.situations("three-single-coils")
-    report = ps.compare_everywhere(heard, ["bare", "cap"])
+    report = ps.compare(heard, ["bare", "cap"])
     told = report.plain()
     weights = {one["name"]: one["weight"] for one in told["situations"]}
     listed = cells(report.lines(), "   situation")

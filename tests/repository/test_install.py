@@ -128,7 +128,7 @@ def test_wheel_and_the_lowest_versions_asked_for(built: dict[str, Path], tmp_pat
         ("curves", "--design", "cap", "--plot", "a.svg"),
         ("sheet", "--design", "cap", "--out", "a.html"),
         ("init", "--like", "two-pickups", "--out", "a.toml"),
-        ("pack", SAMPLES / "phrase.flac", "--design", "cap", "--dial", "5", "--travel", "1"),
+        ("pack", SAMPLES / "phrase.flac", "--design", "cap", "--hold", "5", "--travel", "1"),
         ("doctor",),
     ):
         run(python.parent / "presolder", *words, cwd=tmp_path)

@@ -26,6 +26,7 @@ import soundfile
 from hypothesis import strategies as st
 
 import presolder as ps
+from presolder import Judging
 from presolder.models.audio.knob import KnobPath
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
@@ -378,14 +379,15 @@ _GOOD: dict[str, tuple[Any, ...]] = {
     "designs": ("cap", ["cap", "bare"], ("68k + 1n5",), []), "design": ("cap", "33k + (110k || 680p)"),
     "path": (KnobPath((0.0, 0.1), (10.0, 5.0)),), "dirt": ("smooth", None, "none-such"),
     "dials": (8, [8, 6.5], (7,), np.array([9.0, 3.0])), "dial": (5, [1, 10]), "hz": (500, [100.0, 3e3]),
-    "speaker": (None, "plain"), "hum_db": (None, -60), "plays": ("swells", None, "full"),
-    "listening_level": (70,), "tone_weight": (None, 0.5), "kind": ("diodes", "ordinary"), "drive": (10,),
+    "shown_at": (8, [8, 6.5]),
+    "speaker": (None, "plain"), "hum_db": (None, -60), "kind": ("diodes", "ordinary"), "drive": (10,),
     "start": (10,), "stop": (0,), "travel": (0.1,), "rest": (0,), "points": ([(0, 10), (0.2, 5)],),
     "text": ("halfway at 5", "10k"), "metres": (4.5,), "readings": ([],), "responses": ([],),
     "resistance_ohms": (8e3,), "bare_hz": (6900,), "loaded_hz": (3100,), "added_farads": (470e-12,),
     "ohms": ({10: 96e3, 5: 20e3, 0.0: 8e3}, {}), "meter_error": (0.01,), "fitted": ("bare",),
     "wiring": ("lug",), "jobs": ([("humbucker-500k", "cap")], []), "stock": (None,), "name": ("phrase",),
     "takes": ({10: (_TONE, 48_000), 6.0: (_TONE, 48_000)}, {}), "answers": ({"pickup": "single-coil"},),
+    "judging": (Judging("swells"), Judging(left_at=[8, 4], tone_weight=0.5), Judging("full", take=(_TONE, 48_000))),
     "title": ("mine",), "captured": ("jack", "string", None), "seed": (1,), "draws": (10,),
 }  # fmt: skip
 _ODD = (
@@ -417,7 +419,10 @@ def face_calls(draw: st.DrawFn) -> tuple[str, dict[str, Any]]:
         if argument in ("progress", "as_given"):
             continue
         fit = st.sampled_from(_GOOD.get(argument, (None,)))
-        if about.default is inspect.Parameter.empty:
+        if argument == "judging" and draw(st.integers(0, 3)) == 0:
+            field = draw(st.sampled_from(list(vars(Judging()))))
+            given[argument] = Judging(**{field: draw(st.sampled_from(_ODD))})
+        elif about.default is inspect.Parameter.empty:
             given[argument] = draw(st.one_of(fit, fit, st.sampled_from(_ODD)))
         elif draw(st.integers(0, 3)) == 0:
             given[argument] = draw(st.one_of(fit, st.sampled_from(_ODD)))

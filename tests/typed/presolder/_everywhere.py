@@ -1,1 +1,0 @@
-../../../render/api/_everywhere.py
