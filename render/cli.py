@@ -51,6 +51,7 @@ GROUPS = {
     "The rest": {
         "designs": "List the built-in designs with their values.",
         "rigs": "List the built-in rigs with their values, or print one's file.",
+        "export": "Write SPICE netlists, impulse responses and responses for other programs.",
         "batch": "Run many jobs: rigs, takes, designs and commands that a file lists.",
         "docs": "List the pages that describe formats, figures and the model, or print one.",
         "doctor": "Check whether everything that presolder needs is there and works.",

@@ -8,8 +8,8 @@ from playwright.sync_api import Browser, Playwright, sync_playwright
 
 from presolder.models.instrument.rig import Rig
 from presolder.render.files.audio import read_recording
-from presolder.render.files.recording import Recording
 from presolder.render.files.rigs import built_in_rigs, find_rig
+from presolder.render.files.take import Take
 from takes import SAMPLES
 
 # Each worker has a core to itself, and so have the commands that it starts.
@@ -124,7 +124,7 @@ def rigs() -> dict[str, Rig]:
 
 
 @pytest.fixture(scope="session")
-def takes() -> dict[str, Recording]:
+def takes() -> dict[str, Take]:
     """Two recordings: dense and sparse."""
     return {name: read_recording(SAMPLES / f"{name}.flac") for name in ("chords", "phrase")}
 

@@ -7,8 +7,10 @@ first-order low-pass. Its input resistance and capacitance load the guitar.
 import numpy as np
 from numpy.typing import ArrayLike
 
+from presolder.models.cubic import monotone_cubic
 from presolder.models.decibels import amplitude
-from presolder.models.instrument.dirt import Dirt, DirtKind
+from presolder.models.errors import InputError
+from presolder.models.instrument.dirt import Curve, Dirt, DirtKind
 from presolder.models.typing import Array, ComplexArray
 
 _KNEE_DB = 1.0
@@ -20,12 +22,12 @@ DIODE_SLOPE_VOLTS = 1.75 * 0.02585  # ideality times thermal voltage at 300 K
 LOPSIDED_BIAS = 0.35
 
 
-def static_curve(kind: DirtKind, volts: ArrayLike) -> Array:
+def static_curve(kind: DirtKind | Curve, volts: ArrayLike) -> Array:
     """Output of the clipping curve for an input held still.
 
     Parameters
     ----------
-    kind : str
+    kind : str or Curve
         The stage's kind.
     volts : array_like
         Input, any shape.
@@ -41,6 +43,12 @@ def static_curve(kind: DirtKind, volts: ArrayLike) -> Array:
     tanh^2 b). ``diodes``: the v that solves Shockley's equation for both diodes
     and the resistor, v_in = v + 2 R I_s sinh(v / (n V_T)), by Newton's method;
     scaled by its gain at zero, which is 1 to within R over the diodes' leakage.
+    One's own: a cubic without overshoot through its points, level beyond them.
+
+    Raises
+    ------
+    InputError
+        If a curve of one's own is level at 0.
     """
     x = np.asarray(volts, dtype=np.float64)
     match kind:
@@ -53,6 +61,20 @@ def static_curve(kind: DirtKind, volts: ArrayLike) -> Array:
             )
         case "diodes":
             return diode_volts(x) * (1.0 + diode_pair()[0] / DIODE_SLOPE_VOLTS)
+        case Curve():
+            return _through_points(kind, x)
+
+
+def _through_points(curve: Curve, volts: Array) -> Array:
+    given, out = np.array(curve.points, dtype=np.float64).T
+    small = 1e-6 * min(-given[0], given[-1])
+    low, rest, high = monotone_cubic(given, out, np.array([-small, 0.0, small]))
+    slope = (high - low) / (2.0 * small)
+    if not slope > 0:
+        raise InputError(f"{curve.name}: is level at 0 V, and lets nothing through")
+    within = np.clip(volts, given[0], given[-1])
+    shaped = monotone_cubic(given, out, within.ravel()).reshape(within.shape)
+    return np.asarray((shaped - rest) / slope, dtype=np.float64)
 
 
 def diode_pair() -> tuple[float, float]:
@@ -88,13 +110,25 @@ def diode_volts(volts: ArrayLike) -> Array:
     return np.asarray(np.copysign(across, source), dtype=np.float64)
 
 
-def knee_volts(kind: DirtKind) -> float:
-    """Input at which the curve falls 1 dB below a straight line, on its earlier side."""
+def knee_volts(kind: DirtKind | Curve) -> float:
+    """Input at which the curve falls 1 dB below a straight line, on its earlier side.
+
+    Raises
+    ------
+    InputError
+        If it falls so far nowhere between 1 mV and 10 V.
+    """
     size = np.geomspace(1e-3, 10.0, 40_001)
-    fall_db = np.minimum(
-        *(20.0 * np.log10(np.abs(static_curve(kind, side * size)) / size) for side in (1.0, -1.0))
-    )
-    return float(np.interp(_KNEE_DB, -fall_db, size))
+    with np.errstate(divide="ignore"):
+        fall_db = np.minimum(
+            *(
+                20.0 * np.log10(np.abs(static_curve(kind, side * size)) / size)
+                for side in (1.0, -1.0)
+            )
+        )
+    if not -fall_db[-1] > _KNEE_DB > -fall_db[0]:
+        raise InputError(f"{kind}: does not begin to bend between 1 mV and 10 V")
+    return float(np.interp(_KNEE_DB, np.maximum.accumulate(-fall_db), size))
 
 
 def driven_volts(dirt: Dirt) -> float:

@@ -2,6 +2,7 @@
 
 from bisect import bisect_right
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -139,6 +140,24 @@ def dials_of_steps(path: KnobPath, first: int, count: int, sample_rate_hz: float
             middle_s += dials[stretch]
             return middle_s
     return dial_at(path, middle_s)
+
+
+def whole_dials(path: KnobPath) -> list[tuple[float, int]]:
+    """When a path reaches each whole number, as (seconds, dial); where it rests, once."""
+    found: list[tuple[float, int]] = []
+    points = zip(path.times_s, path.dials, strict=True)
+    for (start_s, start), (stop_s, stop) in pairwise(points):
+        low, high = sorted((start, stop))
+        passed = np.arange(np.ceil(low), np.floor(high) + 1.0)
+        if stop < start:
+            passed = passed[::-1]
+        share = (passed - start) / (stop - start) if stop != start else np.zeros(passed.size)
+        for at, dial in zip(share, passed.astype(int).tolist(), strict=True):
+            time_s = start_s + float(at) * (stop_s - start_s)
+            # A point between two stretches belongs to both.
+            if not found or found[-1][1] != dial:
+                found.append((time_s, dial))
+    return found
 
 
 # What is listened to where nothing else is asked for.

@@ -17,7 +17,7 @@ from presolder.models.circuit.recursion import Recursion, discretise
 from presolder.models.cores import crew
 from presolder.models.instrument.controls import Load
 from presolder.models.instrument.network import Design
-from presolder.models.instrument.rig import Rig, Take
+from presolder.models.instrument.rig import Capture, Rig
 from presolder.models.instrument.taper import DIAL_MAX
 from presolder.models.typing import Array
 
@@ -141,7 +141,7 @@ class Renderer:
 
     def of_emf(self) -> "Renderer":
         """The same circuits for takes that are EMF themselves, such as noise from the coil."""
-        rig = replace(self.rig, take=Take("string"))
+        rig = replace(self.rig, take=Capture("string"))
         # By places along the string they have other EMFs.
         same = self.recursions if self.rig.take.string is None else None
         return Renderer(rig, self.designs, self.sample_rate_hz, shared_recursions=same)

@@ -1,6 +1,8 @@
 """A clipping curve as its owner describes it, and what its input puts on the guitar."""
 
+import math
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal, get_args
 
 from presolder.models.errors import InputError
@@ -15,13 +17,57 @@ AnyKind = DirtKind | StageKind
 ANY_KINDS: tuple[AnyKind, ...] = (*DIRT_KINDS, *STAGE_KINDS)
 
 
+_FEWEST_POINTS, _MOST_POINTS = 3, 10_000
+
+
+@dataclass(frozen=True)
+class Curve:
+    """A clipping curve of one's own.
+
+    Attributes
+    ----------
+    points : tuple of (float, float)
+        Volts in and out, rising in both, through 0 and 0 or near; beyond them it is level.
+        Its slope at 0 is made 1.
+    name : str
+
+    Raises
+    ------
+    InputError
+        If they are no such curve.
+    """
+
+    points: tuple[tuple[float, float], ...]
+    name: str = "own curve"
+
+    def __post_init__(self) -> None:
+        if not _FEWEST_POINTS <= len(self.points) <= _MOST_POINTS:
+            raise InputError(
+                f"{self.name}: {len(self.points)} points; {_FEWEST_POINTS} to {_MOST_POINTS}"
+                " of volts_in,volts_out are accepted"
+            )
+        if not all(math.isfinite(volts) for point in self.points for volts in point):
+            raise InputError(f"{self.name}: all volts must be finite numbers")
+        for (before, low), (after, high) in pairwise(self.points):
+            if after <= before or high < low:
+                raise InputError(
+                    f"{self.name}: volts_in must rise and volts_out not fall, got"
+                    f" {after:g},{high:g} after {before:g},{low:g}"
+                )
+        if not self.points[0][0] < 0 < self.points[-1][0]:
+            raise InputError(f"{self.name}: volts_in must reach from below 0 to above 0")
+
+    def __str__(self) -> str:
+        return self.name
+
+
 @dataclass(frozen=True)
 class Dirt:
     """A clipping stage and how hard it is driven.
 
     Attributes
     ----------
-    kind : {"smooth", "diodes", "lopsided", "lopsided-10k"}
+    kind : {"smooth", "diodes", "lopsided", "lopsided-10k"} or Curve
         ``smooth``: a symmetric saturator, tanh. ``diodes``: an antiparallel
         diode pair behind a resistor. ``lopsided``: a biased tanh, with even
         harmonics. ``lopsided-10k``: the same curve behind an input of 10 kΩ,
@@ -35,14 +81,14 @@ class Dirt:
         Output level.
     """
 
-    kind: DirtKind = "smooth"
+    kind: DirtKind | Curve = "smooth"
     drive_db: float = 20.0
     pre_hz: float = 120.0
     post_hz: float = 5500.0
     level_db: float = 0.0
 
     def __post_init__(self) -> None:
-        if self.kind not in DIRT_KINDS:
+        if not isinstance(self.kind, Curve) and self.kind not in DIRT_KINDS:
             raise InputError(f"dirt kind {self.kind!r} is unknown; one of {', '.join(DIRT_KINDS)}")
         require_within(
             (
@@ -57,6 +103,8 @@ class Dirt:
     def words(self) -> str:
         """What it is, for people."""
         match self.kind:
+            case Curve(name=name):
+                return name
             case "smooth":
                 return "soft clipping"
             case "diodes":
@@ -70,7 +118,7 @@ class Dirt:
     def load(self) -> Load:
         """What the stage's input puts on the guitar; common practice, no source."""
         match self.kind:
-            case "smooth":
+            case "smooth" | Curve():
                 return Load(1e6, 30e-12)
             case "diodes":
                 return Load(500e3, 50e-12)

@@ -8,7 +8,7 @@ from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Load, Pot, Tone, require_dial
 from presolder.models.instrument.onward import Buffer, Pedal, Volume
 from presolder.models.instrument.player import Player
-from presolder.models.instrument.rig import Channel, Rig, Take, VolumeWiring
+from presolder.models.instrument.rig import Capture, Channel, Rig, VolumeWiring
 from presolder.models.instrument.source import CoilsInParallel, Source, Wound, coils_of
 from presolder.models.instrument.taper import DIAL_MAX, Taper
 
@@ -133,7 +133,7 @@ class Instrument:
             channels,
             self.cable_farads,
             self.load,
-            Take("string"),
+            Capture("string"),
             volume_wiring="independent" if self.blend is not None else self.volume_wiring,
             name=self.name,
             title=self.title,

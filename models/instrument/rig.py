@@ -68,7 +68,7 @@ class Channel:
 
 
 @dataclass(frozen=True)
-class Take:
+class Capture:
     """How a recording was made.
 
     Attributes
@@ -118,7 +118,7 @@ class Rig:
         Capacitance of the whole cable.
     load : Load
         The input at the cable's end.
-    take : Take
+    take : Capture
         How takes of it were made; the default is at its jack, at dial 10.
     dirt : Dirt, Stage or None
         A clipping curve or circuit to listen through; its input then replaces `load`.
@@ -148,7 +148,7 @@ class Rig:
     channels: tuple[Channel, ...]
     cable_farads: float = 0.0
     load: Load = field(default_factory=Load)
-    take: Take = field(default_factory=Take)
+    take: Capture = field(default_factory=Capture)
     dirt: AnyDirt | None = None
     volume_wiring: VolumeWiring = "lug"
     name: str = "rig"
@@ -180,7 +180,7 @@ class Rig:
                         f" and {coil} has none"
                     )
         if self.take.captured == "jack" and self.take.rig is None:
-            as_it_stands = replace(self, take=Take("string", string=self.take.string), dirt=None)
+            as_it_stands = replace(self, take=Capture("string", string=self.take.string), dirt=None)
             object.__setattr__(self, "take", replace(self.take, rig=as_it_stands))
 
     @property

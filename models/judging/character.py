@@ -73,3 +73,25 @@ def balance(descriptor: Descriptor, dial: Array) -> tuple[Array, Array]:
     asked = np.concatenate([[BODY_HZ], np.geomspace(*TREBLE_HZ, 16)])
     gain_db = decibels(transfer(descriptor, asked, dial))
     return gain_db[:, 0], gain_db[:, 1:].mean(axis=1) - gain_db[:, 0]
+
+
+# Close enough for a thousandth of a decibel between them.
+_TABLE_DIALS = np.linspace(0.0, 10.0, 2001)
+
+
+def level_over_dial(rig: Rig, network: Network | None, dial: Array) -> Array:
+    """Level at 500 Hz against dial 10, for very many dials, shape (n,); of silence minus infinity.
+
+    Parameters
+    ----------
+    rig : Rig
+        The instrument and what it feeds.
+    network : Network or None
+        The bypass.
+    dial : ndarray, shape (n,)
+    """
+    gains = np.abs(transfer(chain_equations(rig, network), BODY_HZ, _TABLE_DIALS)[:, 0])
+    if gains[-1] == 0.0:
+        # Coils whose EMFs cancel.
+        return np.full(dial.shape, -np.inf)
+    return decibels(np.interp(dial, _TABLE_DIALS, gains) / gains[-1])

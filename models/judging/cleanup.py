@@ -9,7 +9,7 @@ from presolder.models.audio.curves import driven_volts, first_order_gain, static
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import amplitude, decibels
-from presolder.models.instrument.dirt import Dirt, DirtKind
+from presolder.models.instrument.dirt import Curve, Dirt, DirtKind
 from presolder.models.instrument.network import Network
 from presolder.models.instrument.rig import Rig
 from presolder.models.judging.character import balance
@@ -68,7 +68,9 @@ def total_harmonic_distortion(harmonics: ArrayLike) -> Array:
     return np.asarray(np.sqrt(power[..., 1:].sum(axis=-1) / power.sum(axis=-1)), dtype=np.float64)
 
 
-def tone_harmonics(kind: DirtKind, peak_volts: ArrayLike, points: int = _POINTS) -> ComplexArray:
+def tone_harmonics(
+    kind: DirtKind | Curve, peak_volts: ArrayLike, points: int = _POINTS
+) -> ComplexArray:
     """Harmonic amplitudes of a clipped sine.
 
     Parameters

@@ -84,6 +84,10 @@ class Builds:
         by itself in a linear model; the rest is what they do together.
     treble_deviation_db : float
         Standard deviation of the treble, root mean square over the dials.
+    strayed : ndarray, shape (draws, n)
+        Of each build, by what fraction each part is off; of a midpoint by how much.
+    drawn_level_db, drawn_treble_db : ndarray, shape (draws, d)
+        Of each build.
     """
 
     dial: Array
@@ -93,6 +97,9 @@ class Builds:
     level_share: Array
     treble_share: Array
     treble_deviation_db: float
+    strayed: Array
+    drawn_level_db: Array
+    drawn_treble_db: Array
 
 
 def straying_parts(rig: Rig, network: Network | None, spread: Spread) -> tuple[Straying, ...]:
@@ -187,6 +194,9 @@ def _summed_up(
         _shares(offsets, level),
         _shares(offsets, treble),
         float(np.sqrt(treble.var(axis=0).mean())),
+        offsets,
+        level,
+        treble,
     )
 
 

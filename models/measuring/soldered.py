@@ -18,7 +18,7 @@ from presolder.models.instrument.placement import (
     Placed,
     placed_parts,
 )
-from presolder.models.instrument.rig import Channel, Rig, Take, VolumeWiring
+from presolder.models.instrument.rig import Capture, Channel, Rig, VolumeWiring
 from presolder.models.instrument.taper import DIAL_MAX
 
 _DIALS = (0.0, 5.0)
@@ -146,7 +146,13 @@ def _standing(
         made.append(replace(other, bypass=fitted, held_at=stands))
     made[at] = replace(rig.volumes[at], bypass="auditioned", held_at=None)
     plain = replace(
-        rig, cable_farads=0.0, load=Load(), take=Take("string"), dirt=None, pedal=None, buffer=None
+        rig,
+        cable_farads=0.0,
+        load=Load(),
+        take=Capture("string"),
+        dirt=None,
+        pedal=None,
+        buffer=None,
     )
     whole = plain.with_volumes(tuple(made[: len(plain.volumes)]))
     chain, wiring = control_chain(whole, None), rig.volume_wiring

@@ -14,7 +14,7 @@ from presolder.models.hearing.bands import LINES_HZ
 from presolder.models.hearing.material import Material, material
 from presolder.models.instrument.controls import require_dial
 from presolder.models.instrument.designs import built_in_designs, for_volume
-from presolder.models.instrument.dirt import ANY_KINDS, AnyDirt, dirt_of
+from presolder.models.instrument.dirt import ANY_KINDS, AnyDirt, Curve, Dirt, dirt_of
 from presolder.models.instrument.instrument import Situation
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.player import Player, Playing
@@ -23,15 +23,16 @@ from presolder.models.judging.ear import LISTENING_LEVEL_DB, Conditions, Ear
 from presolder.models.typing import Array
 from presolder.render.files.audio import read_recording
 from presolder.render.files.designs import resolve_design
-from presolder.render.files.recording import Recording
+from presolder.render.files.dirt import read_curve
 from presolder.render.files.rigs import find_rig, find_situations
 from presolder.render.files.samples import read_sample
 from presolder.render.files.speaker import load_speaker
+from presolder.render.files.take import Take
 
 # A recording, its file, or an array of samples with its rate.
-TakeLike = Recording | str | os.PathLike[str] | tuple[ArrayLike, float]
-# A curve or a circuit, or its name.
-DirtLike = AnyDirt | str
+TakeLike = Take | str | os.PathLike[str] | tuple[ArrayLike, float]
+# A curve or a circuit, its name, a file of a curve's points, or a function of volts.
+DirtLike = AnyDirt | Callable[[Array], ArrayLike] | str | os.PathLike[str]
 RigLike = Rig | str | os.PathLike[str]
 DesignLike = Design | str
 DesignsLike = DesignLike | Iterable[DesignLike]
@@ -75,7 +76,7 @@ def _require_distinct(kind: str, names: Iterable[str]) -> None:
         seen.add(name)
 
 
-def asked_take(take: TakeLike) -> Recording:
+def asked_take(take: TakeLike) -> Take:
     """A recording as it is, from its file, or of an array and its rate.
 
     Raises
@@ -83,16 +84,14 @@ def asked_take(take: TakeLike) -> Recording:
     InputError
         If it cannot be a take.
     """
-    if isinstance(take, Recording):
+    if isinstance(take, Take):
         return take
     if isinstance(take, str | os.PathLike):
         return read_recording(Path(take))
     if not isinstance(take, tuple) or len(take) != 2:
-        raise InputError(
-            f"take is a {type(take).__name__}; give a Recording, a path, or (array, rate)"
-        )
+        raise InputError(f"take is a {type(take).__name__}; give a Take, a path, or (array, rate)")
     samples, rate = take
-    return Recording(samples, rate)  # type: ignore[arg-type]
+    return Take(samples, rate)  # type: ignore[arg-type]
 
 
 def asked_design(design: DesignLike, rig: Rig) -> Design:
@@ -128,6 +127,8 @@ def asked_designs(designs: DesignsLike | None, rig: Rig) -> tuple[Design, ...]:
 # What is heard where no take is given: one that fits how the rig's takes are made.
 _REFERENCE: dict[Captured, str] = {"jack": "phrase", "string": "string"}
 _SPEAKER_RATE_HZ = 48_000
+# A curve that is a function is taken at these points, to 20 V.
+_SAMPLES, _SAMPLED_TO, _SAMPLED_UNIT_VOLTS = 4001, 7.6, 0.02
 NEAREST_TO_SILENCE = 0.001
 
 
@@ -141,7 +142,7 @@ class Judging:
         What the player does with the knob; by default as the rig says.
     left_at : float or array_like, shape (d,), optional
         Dials above 0 where the knob is left; by default those of this way of playing.
-    take : Recording, path, or array and rate, optional
+    take : Take, path, or array and rate, optional
         What is heard; by default a bundled take.
     listening_level_db : float
         Of its loudest second at dial 10, dB SPL, 40 to 100.
@@ -276,16 +277,34 @@ def asked_fed(situations: Iterable[Situation], dirt: DirtLike | None) -> tuple[S
 
 
 def asked_dirt(dirt: DirtLike | None) -> AnyDirt | None:
-    """A curve or circuit as it is, or by its name.
+    """A curve or circuit as it is, by its name, from a file, or a function of volts.
 
     Raises
     ------
     InputError
-        If there is none of that name.
+        If there is none of that name, or it is no clipping curve.
     """
+    if callable(dirt):
+        return Dirt(_sampled(dirt))
+    if isinstance(dirt, os.PathLike) or (isinstance(dirt, str) and dirt.endswith(".csv")):
+        return read_curve(Path(dirt))
     if not isinstance(dirt, str):
         return dirt
     for kind in ANY_KINDS:
         if dirt == kind:
             return dirt_of(kind)
-    raise InputError(f"dirt {dirt!r} is unknown; one of {', '.join(ANY_KINDS)}")
+    raise InputError(
+        f"dirt {dirt!r} is unknown; one of {', '.join(ANY_KINDS)}, or a CSV file of"
+        " volts_in,volts_out"
+    )
+
+
+def _sampled(function: Callable[[Array], ArrayLike]) -> Curve:
+    """A function of volts by its points, close together where it is small."""
+    volts = np.sinh(np.linspace(-_SAMPLED_TO, _SAMPLED_TO, _SAMPLES)) * _SAMPLED_UNIT_VOLTS
+    named = getattr(function, "__name__", "")
+    name = named if named.isidentifier() else "own curve"
+    out = np.asarray(function(volts), dtype=np.float64)
+    if out.shape != volts.shape:
+        raise InputError(f"{name}: gives the shape {out.shape} for {volts.shape}")
+    return Curve(tuple(zip(volts.tolist(), out.tolist(), strict=True)), name)

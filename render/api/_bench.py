@@ -92,7 +92,7 @@ def verify(
     rig : Rig or str
         As described before it was built; its ``[take]`` says into what the
         takes were recorded.
-    takes : mapping of float to Recording, path, or array and rate
+    takes : mapping of float to Take, path, or array and rate
         By dial, above 0: the same phrase, played alike. Silence at either end
         is left out; sample rates may differ.
     design : Design or str

@@ -26,7 +26,7 @@ from presolder.models.instrument.stage import Stage
 from presolder.models.judging.cleanup import REFERENCE_HZ, clean_up
 from presolder.models.judging.played import DIALS as PLAYED_DIALS
 from presolder.models.judging.played import played, tones
-from presolder.render.files.recording import Recording
+from presolder.render.files.take import Take
 from presolder.render.listening.after import After
 from presolder.render.report.cleanup import CleanupReport
 
@@ -52,7 +52,7 @@ def cleanup(
     rig : Rig or str
     designs : Design, str or iterable of them, optional
         By default every built-in one; into a circuit, the few easily told apart.
-    dirt : Dirt, Stage or str, optional
+    dirt : Dirt, Stage, str, path or callable, optional
         The curve or circuit; by default the rig's own, or a smooth curve.
     tone_hz : float
         The reference tone, 20 to 5000 Hz. It reaches a curve at dial 10 by the
@@ -60,7 +60,7 @@ def cleanup(
         pickup's output, as one string of a chord.
     dials : float or array_like, shape (d,), optional
         Rising positions above 0.
-    take : Recording, path, or array and rate, optional
+    take : Take, path, or array and rate, optional
         What is played; by default two seconds of a bundled one.
     hum_db : float, optional
         Hum and hiss, dB re the take's loudest second, -140 to 0.
@@ -114,7 +114,7 @@ def cleanup(
     return CleanupReport(found, chosen_dirt, tone_hz, chosen, figures, heard.name, under)
 
 
-def _phrase() -> Recording:
+def _phrase() -> Take:
     """What is played where no take is given: the beginning of a bundled one."""
     bundled = sample("chords")
     count = round(_PLAYED_SECONDS * bundled.sample_rate_hz)

@@ -6,21 +6,23 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
 
+from presolder._asked import DirtLike, asked_dirt
 from presolder.models.audio.knob import KnobPath, steady_turn
+from presolder.models.errors import InputError
 from presolder.models.instrument.designs import BUILT_IN
-from presolder.models.instrument.dirt import Dirt, DirtKind
+from presolder.models.instrument.dirt import AnyDirt, Dirt
 from presolder.models.instrument.instrument import Situation
 from presolder.models.instrument.network import Design
-from presolder.models.instrument.rig import Captured, Rig, Take
+from presolder.models.instrument.rig import Capture, Captured, Rig
 from presolder.models.instrument.starter import starter as fill_in
 from presolder.models.instrument.stock import Stock
 from presolder.render.files.audio import read_recording
 from presolder.render.files.designs import read_designs, resolve_design
 from presolder.render.files.points import read_gesture
-from presolder.render.files.recording import Recording
 from presolder.render.files.rigs import DEFAULT_RIG, built_in_rigs, find_rig, find_situations
 from presolder.render.files.samples import read_sample
 from presolder.render.files.stock import read_stock
+from presolder.render.files.take import Take
 from presolder.render.report.starter import StarterReport
 
 AnyPath = str | os.PathLike[str]
@@ -74,9 +76,9 @@ def rig(
     if captured is None:
         return found
     if captured == "string":
-        return replace(found, take=Take("string"))
+        return replace(found, take=Capture("string"))
     # A file's own jack take stays; otherwise the rig as it stands becomes the take's.
-    return found if found.take.captured == "jack" else replace(found, take=Take(captured))
+    return found if found.take.captured == "jack" else replace(found, take=Capture(captured))
 
 
 def starter(answers: Mapping[str, str], title: str = "") -> StarterReport:
@@ -242,7 +244,7 @@ def read(
     *,
     trim: bool = False,
     longest: float = math.inf,
-) -> Recording:
+) -> Take:
     """Read a take.
 
     Parameters
@@ -259,7 +261,7 @@ def read(
 
     Returns
     -------
-    Recording
+    Take
         ``cut`` says what was left out; ``samples`` of shape (channels, n) with full scale 1.0, and
         ``sample_rate_hz``.
 
@@ -276,7 +278,7 @@ def read(
     return read_recording(Path(path), start, end, trim=trim, longest_s=longest)
 
 
-def sample(name: str = "phrase") -> Recording:
+def sample(name: str = "phrase") -> Take:
     """Load one of the recordings that come with the package.
 
     Parameters
@@ -285,7 +287,7 @@ def sample(name: str = "phrase") -> Recording:
 
     Returns
     -------
-    Recording
+    Take
 
     Raises
     ------
@@ -359,28 +361,41 @@ def gesture(points: AnyPath | Iterable[tuple[float, float]]) -> KnobPath:
     return KnobPath(tuple(time_s for time_s, _ in pairs), tuple(dial for _, dial in pairs))
 
 
-def dirt(kind: DirtKind = "smooth", drive: float = 20.0) -> Dirt:
-    """A clipping curve to listen through; `Stage` is a circuit.
+def dirt(kind: DirtLike = "smooth", drive: float | None = None) -> AnyDirt:
+    """A clipping curve to listen through, or a circuit.
 
     Parameters
     ----------
-    kind : {"smooth", "diodes", "lopsided", "lopsided-10k"}
-    drive : float
-        dB by which the loudest second of the take passes the knee, at dial 10.
+    kind : str, path, callable, Dirt or Stage
+        The name of a curve or circuit; a curve of one's own as a CSV file of
+        ``volts_in,volts_out`` or as a function of an array of volts.
+    drive : float, optional
+        dB by which the loudest second of the take passes a curve's knee, at dial 10;
+        20 by default.
 
     Returns
     -------
-    Dirt
+    Dirt or Stage
 
     Raises
     ------
     InputError
-        If the kind is unknown or the drive is not between 0 and 60.
+        If there is none of that name, it is no clipping curve, or the drive is not
+        between 0 and 60.
 
     Examples
     --------
-    >>> import presolder as ps
+    >>> import numpy as np, presolder as ps
     >>> ps.dirt("lopsided-10k", drive=25).load.resistance_ohms
     10000.0
+    >>> ps.dirt(np.tanh).kind.name
+    'tanh'
     """
-    return Dirt(kind, drive)
+    found = asked_dirt(kind)
+    if found is None:
+        raise InputError("dirt = None; a name, a file, a function or a dirt is wanted")
+    if drive is None:
+        return found
+    if not isinstance(found, Dirt):
+        raise InputError(f"drive = {drive:g} is of curves; {found.kind} is a circuit")
+    return replace(found, drive_db=float(drive))

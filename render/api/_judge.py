@@ -79,22 +79,24 @@ _TURNING_SHAPES = tuple(
 FREQUENCIES_HZ = np.geomspace(20.0, 20_000.0, 200)
 
 
-def response(rig: RigLike, design: DesignLike, hz: Numbers, dial: Numbers) -> ComplexArray:
+def response(
+    rig: RigLike, design: DesignLike, dial: Numbers, hz: Numbers
+) -> ComplexArray | complex:
     """Transfer function of the control chain, pickup's EMF to the input it feeds.
 
     Parameters
     ----------
     rig : Rig or str
     design : Design or str
-    hz : float or array_like, shape (f,)
-        Frequencies above 0.
     dial : float or array_like, shape (d,)
         Dial positions 0-10.
+    hz : float or array_like, shape (f,)
+        Frequencies above 0.
 
     Returns
     -------
-    ndarray of complex, shape (d, f)
-        Volts at the input per volt of EMF.
+    complex, or ndarray of complex, shape (d, f)
+        Volts at the input per volt of EMF; an axis for each row of numbers that was given.
 
     Raises
     ------
@@ -111,26 +113,29 @@ def response(rig: RigLike, design: DesignLike, hz: Numbers, dial: Numbers) -> Co
     At dial 10 and a low frequency little is lost but in the winding.
 
     >>> import presolder as ps
-    >>> float(abs(ps.response("humbucker-500k", "bare", 20, 10))[0, 0].round(3))
+    >>> round(abs(ps.response("humbucker-500k", "bare", 10, 20)), 3)
     0.966
     """
     found = asked_rig(rig)
     equations = chain_equations(found, asked_design(design, found).network)
-    return transfer(equations, asked_frequencies(hz), asked_dials(dial))
+    dials, frequencies = asked_dials(dial), asked_frequencies(hz)
+    gains = transfer(equations, frequencies, dials)
+    shape = np.shape(dial) + np.shape(hz)
+    return complex(gains[0, 0]) if shape == () else gains.reshape(shape)
 
 
-def response_db(rig: RigLike, design: DesignLike, hz: Numbers, dial: Numbers) -> Array:
+def response_db(rig: RigLike, design: DesignLike, dial: Numbers, hz: Numbers) -> Array | float:
     """Level of the response, in dB re the pickup's EMF.
 
     Parameters
     ----------
-    rig, design, hz, dial
+    rig, design, dial, hz
         As for `response`.
 
     Returns
     -------
-    ndarray, shape (d, f)
-        Minus infinity at dial 0.
+    float, or ndarray, shape (d, f)
+        As of `response`; minus infinity at dial 0.
 
     Raises
     ------
@@ -144,10 +149,11 @@ def response_db(rig: RigLike, design: DesignLike, hz: Numbers, dial: Numbers) ->
     Examples
     --------
     >>> import presolder as ps
-    >>> ps.response_db("humbucker-500k", "bare", hz=[500, 3000], dial=[10, 5]).round(1).tolist()
+    >>> ps.response_db("humbucker-500k", "bare", dial=[10, 5], hz=[500, 3000]).round(1).tolist()
     [[-0.1, 4.5], [-17.3, -18.0]]
     """
-    return decibels(response(rig, design, hz, dial))
+    level_db = decibels(np.asarray(response(rig, design, dial, hz)))
+    return float(level_db) if level_db.ndim == 0 else level_db
 
 
 def curves(
@@ -231,7 +237,11 @@ def curves(
             )
             for one in chosen
         )
-    return Curves(heard, chosen, positions, asked_frequencies(hz), builds, ends)
+    frequencies = asked_frequencies(hz)
+    gains = np.array(
+        [transfer(chain_equations(heard, one.network), frequencies, positions) for one in chosen]
+    )
+    return Curves(heard, chosen, positions, frequencies, gains, builds, ends)
 
 
 def builds(
@@ -262,7 +272,7 @@ def builds(
     Returns
     -------
     Builds
-        Percentiles of level and treble, and what each part does to them.
+        Percentiles of level and treble, what each part does to them, and every draw.
 
     Raises
     ------

@@ -25,7 +25,8 @@ from presolder.render.files.audio import Bits
 from presolder.render.files.folder import require_free_folder
 from presolder.render.listening.after import After, join
 from presolder.render.listening.audition import Audition, audition
-from presolder.render.listening.comparisons import NOTHING_BESIDE, Comparing
+from presolder.render.listening.comparisons import NOTHING_BESIDE
+from presolder.render.listening.comparisons import Comparing as Comparing  # noqa: PLC0414
 from presolder.render.listening.sweeps import SweepJob, write_sweeps
 
 LARGEST_GAIN_DB = 200.0
@@ -45,7 +46,7 @@ def render(
 
     Parameters
     ----------
-    take : Recording, path, or array and rate
+    take : Take, path, or array and rate
         Cut or looped to the length of the path. An array has the shape (n,),
         (channels, n) or (n, channels).
     rig : Rig, str, path or sequence of Situation
@@ -55,10 +56,10 @@ def render(
         By default every built-in one.
     path : KnobPath
         From `turn` or `gesture`; by default a slow turn from 10 to 0.
-    dirt : Dirt, Stage or str, optional
+    dirt : Dirt, Stage, str, path or callable, optional
         A clipping curve after the chain, or a circuit that the guitar feeds and
-        is part of; its input then loads the guitar. By default what the rig
-        feeds; "none" for nothing of the kind.
+        is part of, as for `dirt`; its input then loads the guitar. By default
+        what the rig feeds; "none" for nothing of the kind.
     speaker : str, optional
         ``"plain"``, or the path of an impulse response.
     hum_db : float, optional
@@ -69,7 +70,8 @@ def render(
     Audition
         A mapping from design names (of several situations
         ``"situation/design"``) to arrays of shape (channels, n), full scale
-        1.0, with ``sample_rate``. Start playback quiet: levels differ.
+        1.0, with ``sample_rate``, and the knob's ``dial`` and each design's
+        ``level_db`` by sample. Start playback quiet: levels differ.
 
     Raises
     ------

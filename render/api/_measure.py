@@ -234,7 +234,7 @@ def response_from_sweep(
 
     Parameters
     ----------
-    played, recorded : Recording, path, or array and rate
+    played, recorded : Take, path, or array and rate
         Of one sample rate; the recording may start late.
     added_farads, added_ohms : float
         The known capacitor and resistor that were across the pickup.

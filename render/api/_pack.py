@@ -25,7 +25,8 @@ from presolder.models.errors import InputError
 from presolder.models.instrument.designs import short_list
 from presolder.render.files.folder import require_free_pack
 from presolder.render.listening.after import After
-from presolder.render.listening.job import Contents, PackJob
+from presolder.render.listening.job import Contents as Contents  # noqa: PLC0414
+from presolder.render.listening.job import PackJob
 from presolder.render.listening.pack import work_units, write_pack, write_single_file
 
 

@@ -7,21 +7,18 @@ from presolder.models.instrument.dirt import Dirt
 from presolder.models.instrument.instrument import Situation
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.player import Player
-from presolder.models.instrument.rig import Channel, Rig, Take
+from presolder.models.instrument.rig import Capture, Channel, Rig
 from presolder.models.instrument.stage import Stage
 from presolder.models.instrument.stock import Stock
 from presolder.models.instrument.taper import Taper
 from presolder.models.judging.tolerance import Spread
 from presolder.models.measuring.cable import Hung, Resonance
 from presolder.models.measuring.coil import Impedance, Response
-from presolder.render.files.recording import Recording
-from presolder.render.listening.comparisons import Comparing
-from presolder.render.listening.job import Contents
+from presolder.render.files.take import Take
 
 __all__ = [
+    "Capture",
     "Channel",
-    "Comparing",
-    "Contents",
     "Design",
     "Dirt",
     "Hung",
@@ -32,7 +29,6 @@ __all__ = [
     "Pickup",
     "Player",
     "Pot",
-    "Recording",
     "Resonance",
     "Response",
     "Rig",

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from functools import wraps
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 import click
 
@@ -22,7 +22,6 @@ from presolder.models.instrument.dirt import (
     AnyDirt,
     AnyKind,
     Dirt,
-    dirt_of,
 )
 from presolder.models.instrument.instrument import Situation, find_situation
 from presolder.models.instrument.network import Design
@@ -274,13 +273,15 @@ def comparing_options(function: Command) -> Command:
     )  # fmt: skip
 
 
-def output_options(place: str) -> Callable[[Command], Command]:
+def output_options(place: str, named: str = "named by the take") -> Callable[[Command], Command]:
     """``--out`` and ``--force`` of commands that write a folder.
 
     Parameters
     ----------
     place : str
         What ``--out`` makes, as a sentence without its stop.
+    named : str
+        What it is called by default.
     """
 
     def given(function: Command) -> Command:
@@ -289,7 +290,7 @@ def output_options(place: str) -> Callable[[Command], Command]:
             help="Write into a folder that has files, and replace what an earlier run wrote.",
         )(function)  # fmt: skip
         return click.option(
-            "--out", type=click.Path(path_type=Path), help=f"{place}. [default: named by the take]"
+            "--out", type=click.Path(path_type=Path), help=f"{place}. [default: {named}]"
         )(function)
 
     return given
@@ -337,11 +338,14 @@ class _DirtChoice(click.Choice[str]):
     ) -> str:
         if value == "fuzz":
             raise InputError(f"--dirt {FUZZ_WAS_RENAMED}")
+        # A curve of one's own.
+        if str(value).endswith(".csv"):
+            return str(value)
         return super().convert(value, param, ctx)
 
 
 def stage_options(
-    *, speaker: bool = True, dirt: AnyKind | None = None
+    *, speaker: bool = True, hum: bool = True, dirt: AnyKind | None = None
 ) -> Callable[[Command], Command]:
     """``--dirt``, ``--drive``, ``--touch``, ``--hum-db`` and ``--speaker``.
 
@@ -350,8 +354,8 @@ def stage_options(
 
     Parameters
     ----------
-    speaker : bool
-        Whether there is one to choose.
+    speaker, hum : bool
+        Whether they are to be chosen.
     dirt : str, optional
         What is taken where neither the options nor the rig say.
     """
@@ -360,10 +364,9 @@ def stage_options(
         @wraps(function)
         def fed(
             *args: object,
-            dirt_kind: AnyKind | Literal["none"] | None,
+            dirt_kind: str | None,
             drive: float | None,
             touch: float | None,
-            hum_db: float | None,
             **others: Any,  # noqa: ANN401
         ) -> None:
             def into(rig: Rig) -> Rig:
@@ -377,10 +380,11 @@ def stage_options(
                     replace(one, rig=into(one.rig)) for one in others["situations"]
                 )
             with place("--hum-db"):
-                require_hum(hum_db)
-            function(*args, hum_db=hum_db, **others)
+                require_hum(others.get("hum_db"))
+            function(*args, **others)
 
-        return _with_options(fed, *_DIRT_OPTIONS, *([speaker_option] if speaker else []), _HUM)
+        chosen = [option for option, there in ((speaker_option, speaker), (_HUM, hum)) if there]
+        return _with_options(fed, *_DIRT_OPTIONS, *chosen)
 
     return with_stages
 
@@ -388,7 +392,8 @@ def stage_options(
 _DIRT_OPTIONS: tuple[Option, ...] = (
     click.option(
         "--dirt", "dirt_kind", type=_DirtChoice([*ANY_KINDS, "none"]),
-        help="Put a clipping curve after the chain, or a circuit. [default: the rig's]",
+        help="Put a clipping curve after the chain, or a circuit; or a curve of your own, a file"
+        " CURVE.csv of volts_in,volts_out. [default: the rig's]",
     ),
     click.option(
         "--drive", type=float,
@@ -491,7 +496,7 @@ _LISTENED: Option = click.option(
 
 def choose_dirt(
     rig: Rig,
-    kind: AnyKind | Literal["none"] | None,
+    kind: str | None,
     drive: float | None,
     touch: float | None = None,
 ) -> AnyDirt | None:
@@ -508,7 +513,7 @@ def choose_dirt(
     elif kind is None or (rig.dirt is not None and kind == rig.dirt.kind):
         dirt = rig.dirt
     else:
-        dirt = dirt_of(kind)
+        dirt = ps.dirt(kind)
     if drive is not None:
         if not isinstance(dirt, Dirt):
             instead = "" if dirt is None else f", and {dirt.kind} is a circuit (see --touch)"

@@ -14,8 +14,8 @@ from presolder.models.instrument.rig import Rig
 from presolder.render.commands.remarks import progress_is_seen, remark
 from presolder.render.files.ffmpeg import NO_FFMPEG_NOTE
 from presolder.render.files.folder import new_file, require_free_file
-from presolder.render.files.recording import Recording
 from presolder.render.files.standard import STANDARD, comes_by_pipe
+from presolder.render.files.take import Take
 from presolder.render.report.table import Report
 from presolder.render.report.take import null_remark, remarks
 
@@ -114,7 +114,7 @@ def default_out(take: Path, ending: str) -> Path:
     return Path(f"{'take' if comes_by_pipe(take) else take.stem}-{ending}")
 
 
-def warn_of(take: Recording, rig: Rig) -> None:
+def warn_of(take: Take, rig: Rig) -> None:
     """Say what was left out of a take, and what is wrong with it, on standard error."""
     if take.cut:
         remark(f"presolder: {take.name}: {take.cut}")

@@ -12,7 +12,7 @@ from presolder.render.commands.examples import examples
 from presolder.render.commands.options import given_design, json_option, rig_option
 from presolder.render.commands.output import say
 from presolder.render.commands.texts import read_at_dial
-from presolder.render.files.recording import Recording
+from presolder.render.files.take import Take
 
 DOES_NOT_FIT = 3
 _TAKES = "the same phrase, played alike, with the input gain left alone"
@@ -60,7 +60,7 @@ def verify(
         context.exit(DOES_NOT_FIT)
 
 
-def read_takes(texts: tuple[str, ...]) -> dict[float, Recording]:
+def read_takes(texts: tuple[str, ...]) -> dict[float, Take]:
     """Recordings by dial from texts like ``7=seven.wav``.
 
     Raises
@@ -68,7 +68,7 @@ def read_takes(texts: tuple[str, ...]) -> dict[float, Recording]:
     InputError
         Naming the take.
     """
-    takes: dict[float, Recording] = {}
+    takes: dict[float, Take] = {}
     for text in texts:
         dial, name = read_at_dial("--take", text, "DIAL=FILE, such as 7=seven.wav")
         if dial == 0 or dial in takes:

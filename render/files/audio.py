@@ -18,17 +18,17 @@ from presolder.models.decibels import amplitude
 from presolder.models.errors import InputError, one_line
 from presolder.models.typing import Array
 from presolder.render.files.ffmpeg import decode_with_ffmpeg
-from presolder.render.files.recording import (
-    HIGHEST_RATE_HZ,
-    LONGEST_SECONDS,
-    SHORTEST_SECONDS,
-    Recording,
-    require_format,
-    require_sound,
-)
 from presolder.render.files.scratch import scratch_folder
 from presolder.render.files.standard import comes_by_pipe, does_not_fit, input_name, readable
 from presolder.render.files.tags import Tags
+from presolder.render.files.take import (
+    HIGHEST_RATE_HZ,
+    LONGEST_SECONDS,
+    SHORTEST_SECONDS,
+    Take,
+    require_format,
+    require_sound,
+)
 
 # What customers send that libsndfile does not read.
 FFMPEG_ENDINGS = (".m4a", ".aac", ".mp4")
@@ -56,7 +56,7 @@ def read_recording(
     *,
     trim: bool = False,
     longest_s: float = np.inf,
-) -> Recording:
+) -> Take:
     """Read a mono or stereo take, or a part of it.
 
     Parameters
@@ -73,7 +73,7 @@ def read_recording(
 
     Returns
     -------
-    Recording
+    Take
 
     Raises
     ------
@@ -97,7 +97,7 @@ def read_recording(
         samples = _held(audible, scan.channels, first, held, shown)
         sha256 = _sha256(file, shown)
     whole = None if held == last else last - first
-    return Recording(samples, scan.rate_hz, name, sha256, ", ".join(said), whole)
+    return Take(samples, scan.rate_hz, name, sha256, ", ".join(said), whole)
 
 
 @contextmanager

@@ -1,8 +1,11 @@
 """What a rig file listens through: its `[dirt]`."""
 
-from presolder.models.errors import InputError
-from presolder.models.instrument.dirt import ANY_KINDS, DIRT_KINDS, AnyDirt, AnyKind, Dirt
+from pathlib import Path
+
+from presolder.models.errors import InputError, place
+from presolder.models.instrument.dirt import ANY_KINDS, DIRT_KINDS, AnyDirt, AnyKind, Curve, Dirt
 from presolder.models.instrument.stage import CONTROLS, Stage
+from presolder.render.files.points import read_points
 from presolder.render.files.toml import Section
 
 FUZZ_WAS_RENAMED = (
@@ -45,3 +48,16 @@ def _read_stage(section: Section, kind: AnyKind) -> Stage:
         section.number("touch_db", plain.touch_db),
         section.number("level_db", plain.level_db),
     )
+
+
+def read_curve(path: Path) -> Dirt:
+    """A clipping curve of one's own from a CSV file of volts_in,volts_out.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, or is no such curve.
+    """
+    points = read_points(path, ("volts_in", "volts_out"))
+    with place(str(path)):
+        return Dirt(Curve(tuple((given, out) for given, out in points), path.stem))

@@ -381,3 +381,9 @@ def file_stems(names: list[str]) -> list[str]:
             unique, taken = f"{stem}_{taken}", taken + 1
         stems.append(unique)
     return stems
+
+
+def padded_dial(dial: float) -> str:
+    """A dial in a file name, two figures before the point, so that names sort: 04, 10, 07.5."""
+    whole, _, part = f"{dial:.6f}".rstrip("0").rstrip(".").partition(".")
+    return f"{int(whole):02d}" + (f".{part}" if part else "")

@@ -11,7 +11,7 @@ from presolder.models.errors import InputError, place
 from presolder.models.instrument.designs import for_volume
 from presolder.models.instrument.instrument import Instrument, Situation
 from presolder.models.instrument.player import PLAYING, Player
-from presolder.models.instrument.rig import CAPTURED, Rig, Take
+from presolder.models.instrument.rig import CAPTURED, Capture, Rig
 from presolder.models.instrument.string import String
 from presolder.render.files.designs import resolve_design
 from presolder.render.files.dirt import read_dirt
@@ -176,7 +176,7 @@ def _situations_of(path: Path, table: dict[str, Any], as_given: bool) -> tuple[S
     return read_stands(whole, instrument, rig, take)
 
 
-def _read_take(section: Section, instrument: Instrument, rig: Rig, scale: float | None) -> Take:
+def _read_take(section: Section, instrument: Instrument, rig: Rig, scale: float | None) -> Capture:
     """How the take was made: as the rig stands, but for what the section changes."""
     section.only(
         "captured", "switch", "cable", "input_resistance", "input_capacitance", "volume_dial",
@@ -197,7 +197,9 @@ def _read_take(section: Section, instrument: Instrument, rig: Rig, scale: float 
                 "a string take on one string needs both open_string and from_bridge, where its"
                 " pickup sat"
             )
-        return Take("string", string=string, string_place_metres=read_place(section, "from_bridge"))
+        return Capture(
+            "string", string=string, string_place_metres=read_place(section, "from_bridge")
+        )
     if "from_bridge" in section.table:
         raise InputError('from_bridge describes a string take, but captured = "jack"')
     load = changed_load(section, rig.load)
@@ -211,11 +213,11 @@ def _read_take(section: Section, instrument: Instrument, rig: Rig, scale: float 
         cable_farads=section.quantity("cable", "farad", rig.cable_farads, kind="cable capacitance"),
         load=load,
         dirt=None,
-        take=Take("string", string=string),
+        take=Capture("string", string=string),
     )
     design = for_volume(resolve_design(section.text("design", "bare")), rig.volume)
     dial = section.number("volume_dial", 10.0)
-    return Take(captured, stood, dial, design.network, string)
+    return Capture(captured, stood, dial, design.network, string)
 
 
 def _read_scale(section: Section) -> float:

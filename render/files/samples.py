@@ -5,12 +5,12 @@ from pathlib import Path
 
 from presolder.models.errors import InputError
 from presolder.render.files.audio import read_recording
-from presolder.render.files.recording import Recording
+from presolder.render.files.take import Take
 
 SAMPLES = ("phrase", "string", "chords")
 
 
-def read_sample(name: str) -> Recording:
+def read_sample(name: str) -> Take:
     """Load one of them.
 
     Raises

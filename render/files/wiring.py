@@ -14,7 +14,7 @@ from presolder.models.instrument.network import Network
 from presolder.models.instrument.onward import BUFFER_PLACES, Auditioned, Buffer, Pedal, Volume
 from presolder.models.instrument.plausible import Kind
 from presolder.models.instrument.quantities import require_within
-from presolder.models.instrument.rig import VOLUME_WIRINGS, Rig, Take, VolumeWiring
+from presolder.models.instrument.rig import VOLUME_WIRINGS, Capture, Rig, VolumeWiring
 from presolder.models.instrument.source import CoilsInParallel, CoilsInSeries, Piezo, Source, Wound
 from presolder.render.files.designs import resolve_design
 from presolder.render.files.dirt import read_dirt
@@ -246,7 +246,7 @@ def _read_pedal(section: Section, folder: Path) -> Pedal:
 
 
 def read_stands(
-    whole: Section, instrument: Instrument, rig: Rig, take: Take
+    whole: Section, instrument: Instrument, rig: Rig, take: Capture
 ) -> tuple[Situation, ...]:
     """The `[situations]`; without any, one for each position of the switch.
 
@@ -258,7 +258,7 @@ def read_stands(
         Read from it.
     rig : Rig
         As it stands at the first position, with its dirt.
-    take : Take
+    take : Capture
         How takes were made, whatever the situation.
     """
     if "situations" not in whole.table:
@@ -281,7 +281,7 @@ def read_stands(
 
 
 def _read_situation(
-    section: Section, name: str, whole: Section, instrument: Instrument, rig: Rig, take: Take
+    section: Section, name: str, whole: Section, instrument: Instrument, rig: Rig, take: Capture
 ) -> Situation:
     section.only(
         "switch", "turns", "tone_dial", "blend_dial", "pedal_dial", "cable", "cable_length",

@@ -13,8 +13,8 @@ from presolder.models.errors import place
 from presolder.models.instrument.dirt import AnyDirt, Dirt
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
-from presolder.render.files.recording import Recording
 from presolder.render.files.speaker import load_speaker
+from presolder.render.files.take import Take
 
 
 @dataclass(frozen=True)
@@ -82,7 +82,7 @@ def _dirt_plain(dirt: AnyDirt, heard: Voice) -> dict[str, Any]:
     }
 
 
-def join(recording: Recording, rig: Rig, designs: tuple[Design, ...], after: After) -> Voice:
+def join(recording: Take, rig: Rig, designs: tuple[Design, ...], after: After) -> Voice:
     """Make a rig into its dirt, its designs and what follows them ready for one take.
 
     Raises

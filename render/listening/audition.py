@@ -4,10 +4,12 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from presolder.models.audio.knob import KnobPath
+from presolder.models.audio.knob import KnobPath, dials_of_steps
 from presolder.models.audio.matching import measure, shared_gain_db
+from presolder.models.audio.renderer import sample_count
 from presolder.models.audio.stages import Voice
 from presolder.models.decibels import amplitude
+from presolder.models.judging.character import level_over_dial
 from presolder.models.typing import Array
 from presolder.render.files.audio import Bits, write_audio
 from presolder.render.files.folder import file_stems, new_folder
@@ -27,6 +29,13 @@ class Audition(Mapping[str, Array]):
     audio : dict of str to ndarray
         In the order that the designs were given; before any gain, so that
         differences in level are real.
+    path : KnobPath
+        The knob.
+    dial : ndarray, shape (n,)
+        Where it stands at each sample: half a sample before, as it is rendered.
+    level_db : dict of str to ndarray, shape (n,)
+        Level of each design's chain at 500 Hz re dial 10, at each sample; minus infinity
+        at dial 0.
     null_db : ndarray, shape (4,), or None
         What is left of a jack take with nothing changed, RMS in dB re the take, over 20-50,
         50-500, 500-8000 and 8000-16000 Hz; None for a string take.
@@ -34,6 +43,9 @@ class Audition(Mapping[str, Array]):
 
     sample_rate: int
     audio: dict[str, Array]
+    path: KnobPath
+    dial: Array
+    level_db: dict[str, Array]
     null_db: Array | None = None
 
     def __getitem__(self, design: str) -> Array:
@@ -118,10 +130,13 @@ def audition(voices: Mapping[str, Voice], take: Array, path: KnobPath) -> Auditi
     take : ndarray, shape (channels, n)
     path : KnobPath
     """
-    audio = {
-        f"{head}{design.name}": samples
-        for head, heard in voices.items()
-        for design, samples in zip(heard.renderer.designs, heard.whole(path, take), strict=True)
-    }
+    audio, level_db = {}, {}
     renderer = next(iter(voices.values())).renderer
-    return Audition(int(renderer.sample_rate_hz), audio, renderer.null_db)
+    rate = renderer.sample_rate_hz
+    dial = dials_of_steps(path, 0, sample_count(path, rate), rate)
+    for head, heard in voices.items():
+        designs, rig = heard.renderer.designs, heard.renderer.rig
+        for design, samples in zip(designs, heard.whole(path, take), strict=True):
+            audio[f"{head}{design.name}"] = samples
+            level_db[f"{head}{design.name}"] = level_over_dial(rig, design.network, dial)
+    return Audition(int(rate), audio, path, dial, level_db, renderer.null_db)

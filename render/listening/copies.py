@@ -16,7 +16,7 @@ from presolder.models.cores import still_wanted
 from presolder.models.decibels import amplitude, decibels
 from presolder.render.files.audio import write_audio
 from presolder.render.files.delivery import write_again
-from presolder.render.files.folder import file_stems
+from presolder.render.files.folder import file_stems, padded_dial
 from presolder.render.files.tags import Tags
 from presolder.render.listening.job import PackJob
 from presolder.render.report.numbers import rounded_level
@@ -51,19 +51,13 @@ def plan_files(job: PackJob, pieces: list[Piece]) -> list[PackFile]:
         if piece.dial is None:
             files.append(PackFile(f"{head}_sweep{voice}", piece, "true", piece.true_gain_db))
             continue
-        where = f"dial-{_padded(piece.dial)}{voice}"
+        where = f"dial-{padded_dial(piece.dial)}{voice}"
         files.append(PackFile(f"{head}_{where}_true", piece, "true", piece.true_gain_db))
         if piece.matched_gain_db is not None:
             files.append(
                 PackFile(f"{head}_{where}_matched", piece, "matched", piece.matched_gain_db)
             )
     return files
-
-
-def _padded(dial: float) -> str:
-    """Two figures before the point, so that names sort: 04, 10, 07.5."""
-    whole, _, part = f"{dial:.6f}".rstrip("0").rstrip(".").partition(".")
-    return f"{int(whole):02d}" + (f".{part}" if part else "")
 
 
 Copies = list[tuple[int, dict[str, Any]]]

@@ -14,7 +14,7 @@ from presolder.models.judging.ear import Ear
 from presolder.models.judging.merit import Merit, OverDial, merit, over_the_dial
 from presolder.render.files.ffmpeg import Format
 from presolder.render.files.folder import file_stems
-from presolder.render.files.recording import Recording
+from presolder.render.files.take import Take
 from presolder.render.listening.after import After
 from presolder.render.listening.comparisons import Comparing
 from presolder.render.report.sheet import Sheet
@@ -87,7 +87,7 @@ class PackJob:
 
     Attributes
     ----------
-    recording : Recording
+    recording : Take
     ears : tuple of Ear
         The guitar in the situations that the listener can change between, and the
         conditions under which it is judged there. With dirt, a situation has a clean and
@@ -103,7 +103,7 @@ class PackJob:
         If the take is too long, or the situations do not have it in common.
     """
 
-    recording: Recording
+    recording: Take
     ears: tuple[Ear, ...]
     designs: tuple[Design, ...]
     after: After

@@ -12,7 +12,7 @@ from typing import Any, TypeAlias
 import numpy as np
 import soundfile
 
-from presolder.models.audio.curves import LOPSIDED_BIAS, diode_pair, knee_volts
+from presolder.models.audio.curves import LOPSIDED_BIAS, diode_pair, knee_volts, static_curve
 from presolder.models.audio.emf import recover_emf
 from presolder.models.audio.loudness import integrated_loudness, k_weighting
 from presolder.models.audio.matching import shared_gain_db
@@ -32,7 +32,7 @@ from presolder.models.cores import side_by_side
 from presolder.models.cubic import monotone_cubic
 from presolder.models.decibels import amplitude, decibels
 from presolder.models.instrument.controls import Load
-from presolder.models.instrument.dirt import DIRT_KINDS, AnyDirt, Dirt, DirtKind
+from presolder.models.instrument.dirt import DIRT_KINDS, AnyDirt, Curve, Dirt, DirtKind
 from presolder.models.instrument.network import (
     Capacitor,
     Gang,
@@ -62,6 +62,8 @@ _LETTERS = {
 }
 # Points by which a measured taper is sent, evenly over the dial.
 _TAPER_POINTS = 513
+# A curve of one's own over the inverse hyperbolic sine of volts over its knee.
+_FARTHEST, _CURVE_POINTS = 10.0, 2049
 # The loop's ends are faded, or its seam would click.
 _FADE_SECONDS = 0.012
 _PEAK = 0.9
@@ -194,7 +196,7 @@ def _undriven(dirt: Dirt) -> Dirt:
 def dirt_plain(dirt: Dirt) -> dict[str, Any]:
     """A clipping stage's numbers: its curve, its filters, its input."""
     return {
-        "kind": dirt.kind,
+        "kind": str(dirt.kind),
         "words": dirt.words,
         "curve": _curve_plain(dirt.kind),
         "knee": knee_volts(dirt.kind),
@@ -204,7 +206,7 @@ def dirt_plain(dirt: Dirt) -> dict[str, Any]:
     }
 
 
-def _curve_plain(kind: DirtKind) -> dict[str, float]:
+def _curve_plain(kind: DirtKind | Curve) -> dict[str, Any]:
     """A curve as `dirt.js` takes it, by the names of what it knows to play."""
     match kind:
         case "smooth":
@@ -214,6 +216,9 @@ def _curve_plain(kind: DirtKind) -> dict[str, float]:
         case "diodes":
             leak, slope = diode_pair()
             return {"leak": leak, "slope": slope}
+        case Curve():
+            nodes = np.sinh(np.linspace(-_FARTHEST, _FARTHEST, _CURVE_POINTS)) * knee_volts(kind)
+            return {"farthest": _FARTHEST, "at": static_curve(kind, nodes).tolist()}
 
 
 def _load_plain(load: Load) -> dict[str, float]:

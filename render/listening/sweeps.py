@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from presolder.models.audio.ends import faded
-from presolder.models.audio.knob import KnobPath
+from presolder.models.audio.knob import KnobPath, whole_dials
 from presolder.models.audio.loop import sounding_count
 from presolder.models.audio.loudness import gated_loudness, hop_powers, loudest_lufs
 from presolder.models.audio.matching import DIRT_OVER_CLEAN_LU, clean_lufs, shared_gain_db
@@ -28,9 +28,10 @@ from presolder.models.judging.ear import Ear
 from presolder.models.judging.merit import unlike_bare
 from presolder.models.typing import Array
 from presolder.render.files.audio import Bits, write_audio
+from presolder.render.files.cues import write_cues
 from presolder.render.files.folder import MANIFEST, file_stems, new_folder
-from presolder.render.files.recording import Recording
 from presolder.render.files.tags import Tags
+from presolder.render.files.take import Take
 from presolder.render.listening.after import After, join
 from presolder.render.listening.comparisons import Comparing, comparisons, with_bare
 from presolder.render.report.numbers import rounded_level
@@ -51,7 +52,7 @@ class SweepJob:
 
     Attributes
     ----------
-    recording : Recording
+    recording : Take
     ear : Ear
         The rig, into its dirt, in a situation; it tells where each design is most
         unlike the bare pot.
@@ -66,7 +67,7 @@ class SweepJob:
         What to make beside the sweeps.
     """
 
-    recording: Recording
+    recording: Take
     ear: Ear
     designs: tuple[Design, ...]
     path: KnobPath
@@ -321,6 +322,8 @@ def _write_file(job: SweepJob, raw: Scratch, path: Path, gain_db: float, tags: T
     blocks = faded(_raw_blocks(job, raw), sample_count(job.path, rate), rate)
     scaled = (block * gain for block in blocks)
     write_audio(path, scaled, rate, channels, job.bits, tags)
+    marks = [(round(time_s * rate), f"dial {dial}") for time_s, dial in whole_dials(job.path)]
+    write_cues(path, [(at, name) for at, name in marks if at < sample_count(job.path, rate)])
 
 
 def _tags(job: SweepJob, design: Design, dial: str, what: str, track: int) -> Tags:
@@ -397,7 +400,7 @@ def _parts_plain(network: Network | None) -> dict[str, Any] | None:
     return {kind: asdict(network)}
 
 
-def fit_text(recording: Recording, path: KnobPath) -> str:
+def fit_text(recording: Take, path: KnobPath) -> str:
     """Say in words how the take was made to last as long as the knob path."""
     seconds, rate = path.duration_s, recording.sample_rate_hz
     have = recording.sample_count

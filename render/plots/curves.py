@@ -64,7 +64,9 @@ def plot_curves(
     _over_dial(level, treble, rig, designs, spreads)
     for number, dial in enumerate(dials):
         axes = figure.add_subplot(lower[number // 3, number % 3])
-        _response(axes, rig, designs, float(dial), "dB, EMF to input" if number % 3 == 0 else "")
+        draw_response(
+            axes, rig, designs, float(dial), "dB, EMF to input" if number % 3 == 0 else ""
+        )
     save(figure, canvas)
 
 
@@ -106,7 +108,21 @@ def _over_dial(
     )
 
 
-def _response(axes: Axes, rig: Rig, designs: tuple[Design, ...], dial: float, y_label: str) -> None:
+def draw_response(
+    axes: Axes, rig: Rig, designs: tuple[Design, ...], dial: float,
+    y_label: str = "dB, EMF to input",
+) -> None:  # fmt: skip
+    """Draw the responses of designs at one dial.
+
+    Parameters
+    ----------
+    axes : Axes
+    rig : Rig
+    designs : tuple of Design
+    dial : float
+        Above 0.
+    y_label : str
+    """
     gains = [
         decibels(transfer(chain_equations(rig, design.network), _HZ, dial)[0]) for design in designs
     ]

@@ -26,7 +26,12 @@ def plot_front(canvas: Canvas, ears: Sequence[Ear], found: Recommendation) -> No
         Its best are marked and named.
     """
     figure = Figure(figsize=(10.5, 5.6), layout="constrained")
-    axes = figure.subplots()
+    draw_front(figure.subplots(), ears, found)
+    save(figure, canvas)
+
+
+def draw_front(axes: Axes, ears: Sequence[Ear], found: Recommendation) -> None:
+    """Draw the same on axes of one's own; parameters as for `plot_front`."""
     best = tuple(one.judged for one in found.best)
     built_in = built_in_ranked(ears)
     front = found.front
@@ -48,7 +53,6 @@ def plot_front(canvas: Canvas, ears: Sequence[Ear], found: Recommendation) -> No
         "treble lost and gained against dial 10, RMS dB",
         f"{ears[0].rig.name}: dots are the best found, squares the built-in designs",
     )  # fmt: skip
-    save(figure, canvas)
 
 
 def _points(judged: tuple[Scored, ...]) -> tuple[list[float], list[float]]:

@@ -1,6 +1,7 @@
 """At which dial each design's dirt turns clean: for people, programs and tables."""
 
 import csv
+from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from typing import Any, TextIO
 
@@ -9,8 +10,16 @@ from presolder.models.instrument.network import Design, format_network
 from presolder.models.instrument.rig import Rig
 from presolder.models.judging.cleanup import TONES_HZ, TOUCHES_DB, Cleanup, clean_dial
 from presolder.models.judging.played import Played, cleaning_order
+from presolder.render import plots
 from presolder.render.report.numbers import finite, rounded
-from presolder.render.report.table import Block, Table, lines_of, plain_cell, shows_itself
+from presolder.render.report.table import (
+    Block,
+    Table,
+    frame_of,
+    lines_of,
+    plain_cell,
+    shows_itself,
+)
 
 COLUMNS = (
     "design",
@@ -117,23 +126,31 @@ class CleanupReport:
             ],
         }
 
+    def records(self) -> Iterator[dict[str, Any]]:
+        """A row per design and dial; a threshold never met is None."""
+        for design, figure in zip(self.designs, self.figures, strict=True):
+            clean = _clean_dials(figure)
+            for i, dial in enumerate(figure.dial):
+                numbers = 100 * figure.thd[i], figure.level_db[i], figure.treble_db[i]
+                yield dict(zip(COLUMNS, (design.name, dial, *numbers, *clean), strict=True))
+
+    def to_frame(self) -> Any:  # noqa: ANN401
+        """The rows as a `pandas.DataFrame`."""
+        return frame_of(self.records())
+
     def write_csv(self, file: TextIO) -> None:
         """Write one row per design and dial; a threshold never met is left empty."""
         writer = csv.writer(file, lineterminator="\n")
         writer.writerow(COLUMNS)
-        for design, figure in zip(self.designs, self.figures, strict=True):
-            clean = ["" if dial is None else f"{dial:.2f}" for dial in _clean_dials(figure)]
-            for i, dial in enumerate(figure.dial):
-                numbers = f"{100 * figure.thd[i]:.4f}", f"{figure.level_db[i]:.3f}"
-                writer.writerow(
-                    (
-                        plain_cell(design.name),
-                        f"{dial:g}",
-                        *numbers,
-                        f"{figure.treble_db[i]:.3f}",
-                        *clean,
-                    )
-                )
+        for row in self.records():
+            design, dial, thd, level_db, treble_db, *clean = row.values()
+            numbers = f"{dial:g}", f"{thd:.4f}", f"{level_db:.3f}", f"{treble_db:.3f}"
+            ends = ("" if at is None else f"{at:.3f}" for at in clean)
+            writer.writerow((plain_cell(design), *numbers, *ends))
+
+    def plot(self, axes: Any) -> None:  # noqa: ANN401
+        """Draw what playing leaves of distortion over the dial on axes of one's own."""
+        plots.draw_played(axes, self.designs, self.played)
 
 
 def _played_plain(under: Played) -> dict[str, Any]:

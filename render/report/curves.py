@@ -8,8 +8,6 @@ from typing import Any, TextIO
 
 import numpy as np
 
-from presolder.models.circuit.equations import chain_equations
-from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
 from presolder.models.hearing.change import NOTICED_DB
 from presolder.models.instrument.network import Design, format_network
@@ -17,7 +15,7 @@ from presolder.models.instrument.rig import Rig
 from presolder.models.judging.character import character
 from presolder.models.judging.ear import Ear
 from presolder.models.judging.tolerance import TIGHTER, Builds, TighterCapacitor
-from presolder.models.typing import Array
+from presolder.models.typing import Array, ComplexArray
 from presolder.render import plots
 from presolder.render.report.judged import conditions_plain, judged_by
 from presolder.render.report.numbers import finite
@@ -25,6 +23,7 @@ from presolder.render.report.table import (
     Block,
     Table,
     fitting,
+    frame_of,
     html_of,
     lines_of,
     plain_cell,
@@ -65,6 +64,8 @@ class Curves:
         Positions; at 0 the output is silent.
     frequency_hz : ndarray, shape (f,)
         Of the responses.
+    response : ndarray of complex, shape (designs, d, f)
+        Volts at the input per volt of the pickup's EMF.
     builds : tuple of Builds or None
         What the spread of parts does, one a design, over the dials above 0.
     ends : tuple of Ends or None
@@ -75,6 +76,7 @@ class Curves:
     designs: tuple[Design, ...]
     dial: Array
     frequency_hz: Array
+    response: ComplexArray
     builds: tuple[Builds, ...] | None = None
     ends: tuple[Ends, ...] | None = None
 
@@ -126,7 +128,7 @@ class Curves:
         design = self.designs[i]
         with np.errstate(invalid="ignore"):  # silence at dial 0 has no treble
             curve = character(self.rig, design.network, self.dial)
-        response = transfer(chain_equations(self.rig, design.network), self.frequency_hz, self.dial)
+        response = self.response[i]
         return {
             "design": design.name,
             "expression": format_network(design.network) or None,
@@ -141,24 +143,42 @@ class Curves:
             ),
         }
 
-    def write_csv(self, file: TextIO) -> None:
-        """Write the transfer functions, a row per design, dial and frequency.
+    def records(self) -> Iterator[dict[str, Any]]:
+        """A row per design, dial and frequency.
 
-        Gain is from the pickup's EMF to the output, ``-inf`` where the output
-        is exactly silent (dial 0); phase is in -180 to 180 degrees.
+        Gain is from the pickup's EMF to the output, minus infinity where the output is
+        exactly silent (dial 0); phase is in -180 to 180 degrees.
         """
-        writer = csv.writer(file, lineterminator="\n")
-        writer.writerow(COLUMNS)
-        for design in self.designs:
-            equations = chain_equations(self.rig, design.network)
-            response = transfer(equations, self.frequency_hz, self.dial)
-            gain_db, phase_deg = decibels(response), np.angle(response, deg=True)
+        gain_db, phase_deg = decibels(self.response), np.angle(self.response, deg=True)
+        for k, design in enumerate(self.designs):
             for i, dial in enumerate(self.dial):
                 for j, frequency in enumerate(self.frequency_hz):
-                    gain, phase = f"{gain_db[i, j]:.6f}", f"{phase_deg[i, j]:.6f}"
-                    writer.writerow(
-                        (plain_cell(design.name), f"{dial:g}", f"{frequency:.10g}", gain, phase)
-                    )
+                    row = (design.name, dial, frequency, gain_db[k, i, j], phase_deg[k, i, j])
+                    yield dict(zip(COLUMNS, row, strict=True))
+
+    def to_frame(self) -> Any:  # noqa: ANN401
+        """The rows as a `pandas.DataFrame`."""
+        return frame_of(self.records())
+
+    def write_csv(self, file: TextIO) -> None:
+        """Write the transfer functions, a row per design, dial and frequency."""
+        writer = csv.writer(file, lineterminator="\n")
+        writer.writerow(COLUMNS)
+        for row in self.records():
+            design, dial, frequency, gain_db, phase_deg = row.values()
+            numbers = f"{dial:g}", f"{frequency:.10g}", f"{gain_db:.6f}", f"{phase_deg:.6f}"
+            writer.writerow((plain_cell(design), *numbers))
+
+    def plot(self, axes: Any, dial: float = 7.0) -> None:  # noqa: ANN401
+        """Draw the responses at a dial on axes of one's own.
+
+        Parameters
+        ----------
+        axes : matplotlib.axes.Axes
+        dial : float
+            Above 0.
+        """
+        plots.draw_response(axes, self.rig, self.designs, dial)
 
     def _repr_html_(self) -> str:
         """For a notebook: the plot, as far as it has room for the dials, then the tables."""

@@ -1,6 +1,6 @@
 """Figures of merit for people and programs."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,7 +19,7 @@ from presolder.render.report.judged import (
     situations_table,
     sounds_over_dials,
 )
-from presolder.render.report.table import Block, Table, lines_of, shows_itself
+from presolder.render.report.table import Block, Table, frame_of, lines_of, shows_itself
 
 HEAD = ("sounds", "score", "duller", "brighter", "louder", "left at 1", "coil feeds", "parts")
 UNITS = (
@@ -72,6 +72,25 @@ def scored_plain(ears: Sequence[Ear], one: Scored) -> dict[str, Any]:
             for ear, its, score_db in zip(ears, one.figures, one.scores_db, strict=True)
         },
     }
+
+
+def scored_rows(ears: Sequence[Ear], one: Scored, rank: int) -> Iterator[dict[str, Any]]:
+    """A row a situation: means over its dials, in dB and phon."""
+    for ear, its, score_db in zip(ears, one.figures, one.scores_db, strict=True):
+        yield {
+            "rank": rank,
+            "design": one.design.name,
+            "expression": format_network(one.design.network),
+            "situation": ear.name,
+            "score_db": score_db,
+            "tone_db": its.tone_db,
+            "taper_phon": its.taper_phon,
+            "duller_db": float(its.change.duller_db.mean()),
+            "brighter_db": float(its.change.brighter_db.mean()),
+            "louder_phon": float(its.taper_shift_phon.mean()),
+            "leftover_phon": its.leftover_phon,
+            "load_ohms": its.load_ohms,
+        }
 
 
 def overall_head(ears: Sequence[Ear]) -> Cells:
@@ -158,6 +177,15 @@ class Comparison:
             f"{first.design.name} comes first, {ahead:.1f} dB nearer than the bare"
             f" pot{weighed}.{nearer if weighed else ''}"
         )
+
+    def records(self) -> Iterator[dict[str, Any]]:
+        """A row per design and situation, best first."""
+        for rank, one in enumerate(self.ranked, start=1):
+            yield from scored_rows(self.ears, one, rank)
+
+    def to_frame(self) -> Any:  # noqa: ANN401
+        """The rows as a `pandas.DataFrame`."""
+        return frame_of(self.records())
 
     def lines(self) -> list[str]:
         """For a terminal."""

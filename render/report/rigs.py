@@ -7,7 +7,7 @@ from typing import Any
 from presolder.models.instrument.controls import Load
 from presolder.models.instrument.network import Design, format_network
 from presolder.models.instrument.onward import Volume
-from presolder.models.instrument.rig import Channel, Rig, Take
+from presolder.models.instrument.rig import Capture, Channel, Rig
 from presolder.models.instrument.source import CoilsInParallel, CoilsInSeries, Source, Wound
 
 
@@ -79,7 +79,7 @@ def _source_plain(source: Source) -> dict[str, Any]:
             return asdict(source)
 
 
-def _take_plain(take: Take) -> dict[str, Any]:
+def _take_plain(take: Capture) -> dict[str, Any]:
     """The chain as it stood; None throughout for a string take."""
     stood = take.rig
     load = None if stood is None else _load_plain(stood.load)

@@ -1,5 +1,6 @@
 """What the search found, for people and programs."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -7,6 +8,7 @@ from presolder.models.instrument.network import format_network, shape_text
 from presolder.models.judging.ear import Ear
 from presolder.models.judging.ranking import EQUAL_DB, Scored
 from presolder.models.judging.recommendation import Recommendation
+from presolder.render import plots
 from presolder.render.report.figures import (
     EQUAL,
     HEAD,
@@ -17,10 +19,11 @@ from presolder.render.report.figures import (
     overall_cells,
     overall_head,
     scored_plain,
+    scored_rows,
 )
 from presolder.render.report.judged import Cells, judged_by, situations_plain, situations_table
 from presolder.render.report.numbers import rounded
-from presolder.render.report.table import Block, Table, lines_of, shows_itself
+from presolder.render.report.table import Block, Table, frame_of, lines_of, shows_itself
 
 SOME_BY_STEPS = ", where there are many by a grid that closes in and not each by itself"
 
@@ -127,6 +130,19 @@ class SearchReport:
         ]
         head = (first.design.name, "bare", "best by itself", "gives up")
         return situations_table(self.ears, head, cells)
+
+    def records(self) -> Iterator[dict[str, Any]]:
+        """A row per design found and situation, best first."""
+        for rank, one in enumerate(self.found.best, start=1):
+            yield from scored_rows(self.ears, one.judged, rank)
+
+    def to_frame(self) -> Any:  # noqa: ANN401
+        """The rows as a `pandas.DataFrame`."""
+        return frame_of(self.records())
+
+    def plot(self, axes: Any) -> None:  # noqa: ANN401
+        """Draw what the taper pays for the tone on `matplotlib` axes of one's own."""
+        plots.draw_front(axes, self.ears, self.found)
 
     def lines(self) -> list[str]:
         """For a terminal."""

@@ -1,9 +1,11 @@
 """Words and tables, for a terminal and for a notebook: the one writer of both."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
 from typing import Any, Protocol, TypeVar
+
+from presolder.models.errors import InputError
 
 
 @dataclass(frozen=True)
@@ -106,3 +108,19 @@ def shows_itself(kind: Shown) -> Shown:
     if not hasattr(kind, "_repr_html_"):
         kind._repr_html_ = html  # type: ignore[attr-defined]
     return kind
+
+
+def frame_of(rows: Iterable[Mapping[str, object]]) -> Any:  # noqa: ANN401
+    """Rows, with one value a column, as a `pandas.DataFrame`.
+
+    Raises
+    ------
+    InputError
+        If pandas is not installed.
+    """
+    try:
+        # Here, so that only who asks needs it.
+        from pandas import DataFrame  # noqa: PLC0415
+    except ImportError:
+        raise InputError("to_frame needs pandas: pip install pandas") from None
+    return DataFrame(list(rows))

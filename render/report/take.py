@@ -8,7 +8,7 @@ from presolder.models.audio.emf import NULL_BANDS_HZ
 from presolder.models.audio.take import LARGEST_LIFT_DB, largest_lift
 from presolder.models.instrument.rig import Rig
 from presolder.models.typing import Array
-from presolder.render.files.recording import Recording
+from presolder.render.files.take import Take
 from presolder.render.report.numbers import rounded
 
 # Above which what is left of a take with nothing changed is worth a word; common practice, no
@@ -16,12 +16,12 @@ from presolder.render.report.numbers import rounded
 _NULLS_DB = -80.0
 
 
-def remarks(take: Recording, rig: Rig) -> tuple[str, ...]:
+def remarks(take: Take, rig: Rig) -> tuple[str, ...]:
     """Warnings, one a line.
 
     Parameters
     ----------
-    take : Recording
+    take : Take
     rig : Rig
         Tells how the take was made.
     """

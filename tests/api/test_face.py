@@ -139,7 +139,7 @@ import presolder as ps
 
 rig: ps.Rig = ps.rig("humbucker-500k")
 design: ps.Design = ps.design("68k + 1n5")
-take: ps.Recording = ps.sample("phrase")
+take: ps.Take = ps.sample("phrase")
 level = ps.response_db(rig, design, hz=[500, 3000], dial=[10, 5])
 total: np.float64 = level.sum()
 audio = ps.render(take, rig, [design], ps.turn(10, 0, travel=1, rest=0.1))
@@ -230,8 +230,8 @@ def test_names_from_users_are_inert_in_a_notebook() -> None:
     ("call", "says"),
     [
         (lambda: ps.rig("nowhere"), "rig 'nowhere' is neither a file nor built in"),
-        (lambda: ps.response_db("humbucker-500k", "cap", 500, 11), "dial = 11 must lie between"),
-        (lambda: ps.response_db("humbucker-500k", "cap", -1, 5), "must be above 0"),
+        (lambda: ps.response_db("humbucker-500k", "cap", 11, 500), "dial = 11 must lie between"),
+        (lambda: ps.response_db("humbucker-500k", "cap", 5, -1), "must be above 0"),
         (lambda: ps.compare("humbucker-500k", []), "no designs are given"),
         (lambda: ps.compare("humbucker-500k", ["cap", "cap"]), "'cap' is given twice"),
         (
@@ -314,7 +314,7 @@ TWO = np.stack([TONE, -0.5 * TONE])
     ],
 )
 def test_an_array_is_a_take(given: Any, meant: np.ndarray) -> None:
-    take = ps.Recording(given, 48_000.0)  # type: ignore[arg-type]
+    take = ps.Take(given, 48_000.0)  # type: ignore[arg-type]
     assert np.array_equal(take.samples, meant) and take.samples.dtype == np.float64
     assert type(take.sample_rate_hz) is int and take.flaws is not None
     assert take.sha256 == sha256(np.ascontiguousarray(meant, np.float64).tobytes()).hexdigest()
@@ -324,9 +324,7 @@ def test_integers_are_scaled_as_soundfile_scales_them(tmp_path: Path) -> None:
     for kind, subtype in (("int16", "PCM_16"), ("int32", "PCM_32")):
         soundfile.write(tmp_path / "a.wav", TONE, 48_000, subtype=subtype)
         whole, rate = soundfile.read(tmp_path / "a.wav", dtype=kind)
-        assert np.array_equal(
-            ps.Recording(whole, rate).samples, ps.read(tmp_path / "a.wav").samples
-        )
+        assert np.array_equal(ps.Take(whole, rate).samples, ps.read(tmp_path / "a.wav").samples)
 
 
 @pytest.mark.parametrize(
@@ -350,7 +348,7 @@ def test_integers_are_scaled_as_soundfile_scales_them(tmp_path: Path) -> None:
 )
 def test_an_array_that_is_no_take(samples: Any, rate: Any, said: str) -> None:
     with pytest.raises(InputError, match=said):
-        ps.Recording(samples, rate)
+        ps.Take(samples, rate)
 
 
 def test_a_take_may_be_a_path_an_array_or_a_recording(tmp_path: Path) -> None:
@@ -377,7 +375,7 @@ def test_a_take_may_be_a_path_an_array_or_a_recording(tmp_path: Path) -> None:
     ("call", "said"),
     [
         (lambda: ps.render("x.wav", "humbucker-500k"), "x.wav: no such file"),
-        (lambda: ps.render(TONE, "humbucker-500k"), "give a Recording, a path, or"),
+        (lambda: ps.render(TONE, "humbucker-500k"), "give a Take, a path, or"),
         (
             lambda: ps.render((TONE, 48_000), 3),
             "rig = 3: Rig, str, path or sequence of Situation is wanted",

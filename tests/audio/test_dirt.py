@@ -10,6 +10,7 @@ import scipy.integrate
 import scipy.optimize
 import soundfile
 
+import presolder as ps
 from netlist import run_spice
 from presolder.models.audio.clip import clipped, tabulate
 from presolder.models.audio.curves import (
@@ -41,9 +42,9 @@ from presolder.models.judging.cleanup import (
     tone_harmonics,
     total_harmonic_distortion,
 )
-from presolder.render.files.recording import Recording
+from presolder.render.files.take import Take
 from rendering import Array, band_rms, rendered, resting, rms
-from running import presolder_here
+from running import in_process, presolder_here
 from takes import SAMPLES
 
 RATE = 48_000
@@ -208,7 +209,7 @@ def test_quiet_signal_passes_unchanged_and_aligned(kind: DirtKind) -> None:
     assert rms((output - expected)[middle]) / rms(expected[middle]) < 1e-3
 
 
-def test_output_does_not_depend_on_block_length(takes: dict[str, Recording]) -> None:
+def test_output_does_not_depend_on_block_length(takes: dict[str, Take]) -> None:
     signal = takes["phrase"].samples[0, :60_000]
     one = through(signal, Dirt("diodes", 25.0), 8.0)
     assert one.size == signal.size
@@ -216,9 +217,7 @@ def test_output_does_not_depend_on_block_length(takes: dict[str, Recording]) -> 
         assert np.array_equal(one, through(signal, Dirt("diodes", 25.0), 8.0, block))
 
 
-def test_drive_means_the_same_for_any_recording(
-    takes: dict[str, Recording], humbucker: Rig
-) -> None:
+def test_drive_means_the_same_for_any_recording(takes: dict[str, Take], humbucker: Rig) -> None:
     """The loudest second reaches the knee times the drive, however loud the file is."""
     take, bare = takes["phrase"], (Design("bare", None),)
     for scale in (1.0, 0.01):
@@ -276,7 +275,7 @@ def test_a_lone_capacitor_is_brightest_at_low_dial_on_500k_pots(rigs: dict[str, 
 
 
 def test_low_impedance_input_makes_the_guitar_part_of_the_circuit(
-    humbucker: Rig, takes: dict[str, Recording]
+    humbucker: Rig, takes: dict[str, Take]
 ) -> None:
     """A 10k input loses treble against a 1M one, and steepens the first turn of the knob."""
     levels = {}
@@ -317,7 +316,7 @@ def test_speakers_and_noise() -> None:
     assert lines[[100, 200, 300]].sum() / lines.sum() == pytest.approx(0.9, rel=0.02)
 
 
-def test_the_knob_turns_hum_and_hiss_down(humbucker: Rig, takes: dict[str, Recording]) -> None:
+def test_the_knob_turns_hum_and_hiss_down(humbucker: Rig, takes: dict[str, Take]) -> None:
     """They come in at the coil, so that they follow the chain as the take's EMF does."""
     take, rate = takes["phrase"].samples, 48_000
     designs = (Design("bare", None), Design("470p", parse_expression("470p")))
@@ -346,7 +345,7 @@ def test_the_knob_turns_hum_and_hiss_down(humbucker: Rig, takes: dict[str, Recor
 
 
 def test_the_clean_voice_beside_the_dirty_one_has_loudspeaker_and_hum(
-    humbucker: Rig, takes: dict[str, Recording]
+    humbucker: Rig, takes: dict[str, Take]
 ) -> None:
     """All but the dirt: a pack's two voices differ by nothing else."""
     take, renderer = takes["phrase"].samples, Renderer(humbucker, (Design("bare", None),), RATE)
@@ -460,3 +459,50 @@ def test_bad_dirt_options(tmp_path: Path, options: list[str], message: str) -> N
     assert message in result.stderr
     assert result.stderr.count("\n") == 1
     assert not (tmp_path / "out").exists()
+
+
+def test_a_curve_of_ones_own_is_the_curve() -> None:
+    """As a function and as a file of points, beside the built-in one with the same formula."""
+    take, sweep = ps.sample("phrase"), ps.turn(10, 5, travel=1, rest=0)
+
+    def heard(dirt: object) -> Array:
+        return ps.render(take, "humbucker-500k", ["cap"], sweep, dirt=dirt)["cap"]  # type: ignore[arg-type]
+
+    built_in = heard("smooth")
+    own = heard(np.tanh)
+    assert np.std(own - built_in) / np.std(built_in) < 1e-7
+    # Its slope at 0 is made 1, whatever the units.
+    louder = heard(lambda volts: 30.0 * np.tanh(volts))
+    assert np.std(louder - built_in) / np.std(built_in) < 1e-7
+
+
+def test_a_curve_from_a_file(tmp_path: Path) -> None:
+    file = tmp_path / "mine.csv"
+    volts = np.linspace(-6, 6, 801)
+    rows = "".join(f"{one},{np.tanh(one)}\n" for one in volts.tolist())
+    file.write_text("volts_in,volts_out\n" + rows)
+    dirt = ps.dirt(file, drive=12)
+    assert isinstance(dirt, Dirt) and str(dirt.kind) == "mine" and dirt.drive_db == 12
+    assert knee_volts(dirt.kind) == pytest.approx(knee_volts("smooth"), rel=1e-4)
+    for text, said in (
+        ("volts_in,volts_out\n-1,-1\n0,0\n1,-1\n", "volts_out not fall"),
+        ("volts_in,volts_out\n0,0\n1,1\n2,1\n", "from below 0 to above 0"),
+        ("volts_in,volts_out\n-1,-1\n1,1\n", "2 points; 3 to 10000"),
+        ("volts_in,volts_out\n-1,0\n-0.5,0\n0.5,0\n1,1\n", "is level at 0 V"),
+        ("in,out\n-1,0\n", "first row must be volts_in,volts_out"),
+    ):
+        file.write_text(text)
+        with pytest.raises(InputError, match=said):
+            ps.render(ps.sample(), "humbucker-500k", ["cap"], ps.turn(10, 9, travel=1), dirt=file)
+
+
+def test_the_command_and_a_pack_take_such_a_file(tmp_path: Path) -> None:
+    """The page plays it itself: its engine has the curve's points."""
+    file = tmp_path / "hard.csv"
+    file.write_text("volts_in,volts_out\n-9,-1\n-1.001,-1\n-1,-1\n0,0\n1,1\n1.001,1\n9,1\n")
+    in_process(
+        "pack", str(SAMPLES / "phrase.flac"), "--design", "cap", "--hold", "5", "--travel", "1",
+        "--single-file", "--dirt", str(file), "--out", str(tmp_path / "page.html"),
+    )  # fmt: skip
+    page = (tmp_path / "page.html").read_text("utf-8")
+    assert '"kind": "hard"' in page and "hard" in page

@@ -20,9 +20,9 @@ from presolder.models.audio.emf import NULL_BANDS_HZ
 from presolder.models.audio.renderer import Renderer
 from presolder.models.instrument.controls import Pot
 from presolder.models.instrument.designs import short_list
-from presolder.models.instrument.rig import Rig, Take
-from presolder.render.files.recording import Recording
+from presolder.models.instrument.rig import Capture, Rig
 from presolder.render.files.rigs import built_in_rigs, find_rig
+from presolder.render.files.take import Take
 from random_circuits import random_rig
 from rendering import rendered, resting, rms
 from rigs import as_string_take
@@ -61,7 +61,7 @@ def test_random_rigs_null_at_ten(count: int) -> None:
             assert worst_null_db(rig, take, rate) <= LIMIT_DB, (index, rig)
 
 
-def test_every_design_nulls(takes: dict[str, Recording], humbucker: Rig) -> None:
+def test_every_design_nulls(takes: dict[str, Take], humbucker: Rig) -> None:
     """At 10 all of them are the same circuit."""
     take = takes["phrase"]
     path = resting(10.0, take.duration_s)
@@ -77,7 +77,7 @@ def test_what_cannot_be_undone_is_told_of(humbucker: Rig) -> None:
     first, rate = humbucker.first, 48_000
     assert first.tone is not None
     shut = replace(first, tone=replace(first.tone, dial=0.0, capacitance_farads=470e-9))
-    stood = Take(rig=replace(humbucker, channels=(shut,), take=Take("string")))
+    stood = Capture(rig=replace(humbucker, channels=(shut,), take=Capture("string")))
     rig = replace(humbucker, take=stood)
     told = Renderer(rig, (BARE,), rate).null_db
     assert told is not None
@@ -86,7 +86,7 @@ def test_what_cannot_be_undone_is_told_of(humbucker: Rig) -> None:
     # Without a beginning, whose lifted treble would spill over.
     take = noise(rate) * np.kaiser(3 * rate, 20.0)
     through_open = rendered(take, rate, rig, (BARE,), path)[0]
-    back = replace(humbucker, channels=(shut,), take=Take(rig=as_string_take(humbucker)))
+    back = replace(humbucker, channels=(shut,), take=Capture(rig=as_string_take(humbucker)))
     again = rendered(through_open, rate, back, (BARE,), path)[0]
     for edges, said in zip(NULL_BANDS_HZ, told, strict=True):
         left_db = 20 * np.log10(
@@ -108,6 +108,6 @@ def test_take_made_at_other_settings_is_unloaded_from_them(rate: int, humbucker:
     emf[: rate // 10] = emf[-rate // 10 :] = 0.0
     design = (DESIGNS[3],)
     jack = rendered(emf, rate, as_string_take(humbucker), design, resting(6.0, 1.0))[0]
-    again = replace(humbucker, take=Take(dial=6.0, network=design[0].network))
+    again = replace(humbucker, take=Capture(dial=6.0, network=design[0].network))
     result = rendered(jack, rate, again, design, resting(6.0, 1.0))[0]
     assert 20 * np.log10(rms(result - jack) / rms(jack)) < -80

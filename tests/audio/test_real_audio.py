@@ -8,7 +8,7 @@ from presolder.models.audio.take import flaws
 from presolder.models.instrument.controls import Pot
 from presolder.models.instrument.designs import short_list
 from presolder.models.instrument.rig import Rig
-from presolder.render.files.recording import Recording
+from presolder.render.files.take import Take
 from rendering import rendered
 
 # One of each topology, and the plainest twice.
@@ -19,7 +19,7 @@ PATH = steady_turn(10.0, 0.0, 2.5, 0.4)
 
 @pytest.mark.parametrize("name", ["chords", "phrase"])
 def test_no_click_no_dc_exact_length_and_deterministic(
-    name: str, takes: dict[str, Recording], humbucker: Rig
+    name: str, takes: dict[str, Take], humbucker: Rig
 ) -> None:
     take = takes[name]
     rate = take.sample_rate_hz

@@ -28,7 +28,7 @@ from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.stage import STAGE_KINDS, Stage, StageKind
 from presolder.models.judging.played import CLEAN, Played, cleaning_order, compared, played, tones
-from presolder.render.files.recording import Recording
+from presolder.render.files.take import Take
 from rendering import Array, resting, rms
 from rigs import as_string_take
 
@@ -105,7 +105,7 @@ def test_a_step_without_a_solution_is_an_error_with_its_time(humbucker: Rig) -> 
 
 
 def test_results_do_not_depend_on_blocks_nor_channels(
-    humbucker: Rig, takes: dict[str, Recording]
+    humbucker: Rig, takes: dict[str, Take]
 ) -> None:
     emf = 0.15 * takes["phrase"].samples[:, :24_000]
     path = KnobPath((0.0, 0.5), (10.0, 3.0))
@@ -254,7 +254,7 @@ def test_bare_cleans_at_once_and_r_parallel_c_stays_dirty(humbucker: Rig) -> Non
 
 
 @pytest.mark.slow
-def test_playing_tells_the_same(humbucker: Rig, takes: dict[str, Recording]) -> None:
+def test_playing_tells_the_same(humbucker: Rig, takes: dict[str, Take]) -> None:
     designs = tuple(
         Design(text or "bare", None if text is None else parse_expression(text))
         for text in (None, "120k + 680p", "120k || 680p")
@@ -292,7 +292,7 @@ def test_designs_by_how_early_they_clean_up() -> None:
     assert cleaning_order(figures) == [3, 2, 1, 4, 0]
 
 
-def test_distortion_of_playing_against_a_known_noise(takes: dict[str, Recording]) -> None:
+def test_distortion_of_playing_against_a_known_noise(takes: dict[str, Take]) -> None:
     """Noise 20 dB below a clean signal is a tenth of it, late and loud as it may come."""
     signal = takes["phrase"].samples[:, : 4 * RATE]
     random = np.random.default_rng(3)
@@ -308,9 +308,7 @@ def test_distortion_of_playing_against_a_known_noise(takes: dict[str, Recording]
     assert compared(signal, delayed, RATE)[0] < 0.02
 
 
-def test_volts_are_the_pickups_and_touch_moves_them(
-    humbucker: Rig, takes: dict[str, Recording]
-) -> None:
+def test_volts_are_the_pickups_and_touch_moves_them(humbucker: Rig, takes: dict[str, Take]) -> None:
     take = takes["phrase"]
     base = emf_volts_for(humbucker, Stage(), take.samples, RATE)
     louder = emf_volts_for(humbucker, Stage(touch_db=6.0), take.samples, RATE)
@@ -323,7 +321,7 @@ def test_volts_are_the_pickups_and_touch_moves_them(
     )
 
 
-def test_hum_comes_in_with_the_strings(humbucker: Rig, takes: dict[str, Recording]) -> None:
+def test_hum_comes_in_with_the_strings(humbucker: Rig, takes: dict[str, Take]) -> None:
     """The knob takes hum down before the fuzz, and what is loud hides it."""
     take = takes["phrase"].samples[:, :RATE]
     renderer = Renderer(humbucker, (Design("bare", None),), RATE)

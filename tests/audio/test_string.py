@@ -12,7 +12,7 @@ from presolder.models.audio.knob import KnobPath
 from presolder.models.instrument.stage import Stage
 from presolder.models.instrument.string import String
 from presolder.models.typing import Array
-from presolder.render.files.recording import Recording
+from presolder.render.files.take import Take
 from presolder.render.listening.after import After
 from presolder.render.listening.job import PackJob
 
@@ -92,8 +92,8 @@ def partials(audio: Array) -> Array:
     return np.asarray(np.exp(-2j * np.pi * n * OPEN_HZ * t) @ (audio * window)) / window.sum() * 2
 
 
-def take_of(audio: Array) -> Recording:
-    return Recording(audio[np.newaxis], RATE, "string", "")
+def take_of(audio: Array) -> Take:
+    return Take(audio[np.newaxis], RATE, "string", "")
 
 
 def heard(rig: ps.Rig, take: Array, dial: float = 10.0) -> Array:

@@ -16,7 +16,7 @@ from presolder.models.decibels import decibels
 from presolder.models.errors import InputError
 from presolder.models.instrument.expression import parse_expression, parse_source
 from presolder.models.instrument.network import Design, leaves
-from presolder.models.instrument.rig import Rig, Take
+from presolder.models.instrument.rig import Capture, Rig
 from presolder.models.instrument.source import CoilsInParallel, CoilsInSeries, coils_of
 from presolder.render.files.audio import read_recording
 from presolder.render.files.rigs import (
@@ -228,7 +228,7 @@ dirt = "germanium-fuzz"
 def test_null_at_ten(index: int) -> None:
     """Nothing changed, nothing heard: the jack take comes back through any wiring."""
     rig = random_wiring(np.random.default_rng(100 + index), index)
-    rig = replace(rig, take=Take("jack"))
+    rig = replace(rig, take=Capture("jack"))
     take = read_recording(SAMPLES / "phrase.flac")
     audio = take.samples[:, : 2 * take.sample_rate_hz]
     path = steady_turn(10.0, 10.0, rest_s=0.5, travel_s=0.5)
@@ -353,7 +353,7 @@ def test_the_reference_at_ten_has_no_bypass_anywhere() -> None:
     rig = find_rig("piezo-buffered")
     assert rig.pedal is not None
     half_way = replace(rig.pedal.volume, bypass="auditioned", held_at=5.0)
-    rig = replace(rig, pedal=replace(rig.pedal, volume=half_way), take=Take("string"))
+    rig = replace(rig, pedal=replace(rig.pedal, volume=half_way), take=Capture("string"))
     take = np.random.default_rng(3).normal(0.0, 0.1, (1, 24_000))
     fitted, bare = (
         np.concatenate(list(Renderer(rig, (Design("d", one),), 48_000).at_ten(take)), axis=1)

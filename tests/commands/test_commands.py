@@ -17,8 +17,8 @@ import presolder as ps
 from presolder.models.errors import InputError
 from presolder.models.instrument.designs import BUILT_IN, short_list
 from presolder.render.commands.texts import parse_frequencies
-from presolder.render.files.recording import Recording
 from presolder.render.files.rigs import find_rig
+from presolder.render.files.take import Take
 from presolder.render.report.take import remarks
 from rendering import rms
 from running import in_process, presolder, presolder_here
@@ -281,7 +281,7 @@ def test_warnings_about_a_take(tmp_path: Path) -> None:
         (0.5 * audio + hum, "mains hum at 50 Hz"),
         (audio[: rate // 2], "0.5 s long: too short"),
     ):
-        said = remarks(Recording(samples[None], rate, "take", ""), rig)
+        said = remarks(Take(samples[None], rate, "take", ""), rig)
         assert len(said) == (0 if says is None else 1), said
         assert says is None or says in said[0]
     text = (ROOT / "render/rigs/humbucker-500k.toml").read_text() + "\n[take]\ntone_dial = 0\n"

@@ -265,7 +265,7 @@ def test_pipes_and_devices_are_written_into(tmp_path: Path, option: str, force: 
         ("pack", "missing.wav", "--out", "taken"),
         ("pack", "missing.wav", "--out", "taken.zip"),
         ("pack", "missing.wav", "--single-file", "--out", "taken.html"),
-        ("curves", "--design", "no such design", "--csv", "taken.csv"),
+        ("curves", "--draws", "5", "--csv", "taken.csv"),
         ("cleanup", "--take", "missing.wav", "--plot", "taken.svg"),
         ("tailor", "--topology", "nonsense", "--plot", "taken.svg"),
     ],

@@ -16,7 +16,7 @@ from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.instrument import Blend
 from presolder.models.instrument.network import leaves
 from presolder.models.instrument.onward import Volume
-from presolder.models.instrument.rig import Channel, Rig, Take
+from presolder.models.instrument.rig import Capture, Channel, Rig
 from presolder.render.files.rigs import (
     built_in_rigs,
     find_situations,
@@ -52,7 +52,7 @@ def test_a_knob_stands_between_0_and_10(dial: float) -> None:
         lambda: Channel(Pickup(8e3, 4.0), pot, held_at=dial),
         lambda: Tone(pot, 22e-9, dial=dial),
         lambda: Blend(250e3, ("neck", "bridge"), dial),
-        lambda: Take(dial=dial),
+        lambda: Capture(dial=dial),
     ):
         with pytest.raises(InputError, match=r"must lie between 0 and 10|must lie above 0"):
             described()
@@ -81,7 +81,7 @@ def test_a_rig_made_in_a_script_stands_as_its_takes_were_made() -> None:
 
 
 def test_string_takes_have_no_chain() -> None:
-    rig = Rig((Channel(Pickup(8e3, 4.0), Pot(500e3)),), take=Take("string"))
+    rig = Rig((Channel(Pickup(8e3, 4.0), Pot(500e3)),), take=Capture("string"))
     assert take_equations(rig) is None
     assert rig.as_recorded is rig
 

@@ -11,7 +11,7 @@ from presolder.models.instrument.controls import Load, Pickup, Pot
 from presolder.models.instrument.dirt import Dirt
 from presolder.models.instrument.onward import Buffer, Pedal, Volume
 from presolder.models.instrument.player import PLAYING
-from presolder.models.instrument.rig import Rig, Take
+from presolder.models.instrument.rig import Capture, Rig
 from presolder.models.instrument.taper import Taper
 from presolder.models.judging.merit import merit
 from presolder.models.judging.need import resonance
@@ -90,7 +90,7 @@ def test_remedies_by_hand(humbucker: Rig) -> None:
     saves = [remedy.saves_db for remedy in remedies(ear_of(humbucker))]
     assert saves == sorted(saves, reverse=True)
     shorter = replace(humbucker, cable_farads=humbucker.cable_farads / 2)
-    shorter = replace(shorter, take=Take("jack", humbucker.as_recorded))
+    shorter = replace(shorter, take=Capture("jack", humbucker.as_recorded))
     assert half.loss_db == pytest.approx(
         float(merit(ear_of(shorter), None).change.duller_db.max()), abs=1e-6
     )

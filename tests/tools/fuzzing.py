@@ -397,7 +397,7 @@ _ODD = (
     (_TONE,), (_TONE, None), (_TONE, 48_000, 1), lambda: 3, Path(), 1j, np.float32(5.0), np.int64(7),
 )  # fmt: skip
 _FACE = (
-    "Recording", "render", "need", "compare", "curves", "response", "response_db", "builds", "rig", "design",
+    "Take", "render", "need", "compare", "curves", "response", "response_db", "builds", "rig", "design",
     "designs", "dirt", "turn", "gesture", "read", "sample", "situations", "starter", "stock", "turn_wanted",
     "cable_by_length", "cable_from_readings", "cable_from_responses", "coil_from_readings",
     "coil_from_responses", "taper_at_jack", "taper_at_lugs", "order", "sheet", "verify", "cleanup",

@@ -8,8 +8,8 @@ from presolder.models.audio.knob import KnobPath
 from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
-from presolder.render.files.recording import Recording
 from presolder.render.files.rigs import find_rig
+from presolder.render.files.take import Take
 from rendering import Array, rendered, rms
 from rigs import as_string_take
 
@@ -72,7 +72,7 @@ def integrated(
     return np.asarray(solution[:, 2])
 
 
-def sweep_error_db(take: Recording) -> float:
+def sweep_error_db(take: Take) -> float:
     """Relative RMS difference of a 1 s sweep 10 to 0 of real audio from LSODA's."""
     rig = find_rig("humbucker-500k")
     rate = take.sample_rate_hz

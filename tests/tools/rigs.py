@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from presolder.models.instrument.controls import Load, Pickup, Pot, Tone
-from presolder.models.instrument.rig import Channel, Rig, Take
+from presolder.models.instrument.rig import Capture, Channel, Rig
 from presolder.models.instrument.taper import Taper
 from presolder.render.files.rigs import find_rig
 
@@ -26,7 +26,7 @@ def with_other(rig: Rig, **changes: object) -> Rig:
 
 
 def as_string_take(rig: Rig) -> Rig:
-    return replace(rig, take=Take("string"))
+    return replace(rig, take=Capture("string"))
 
 
 def other_rigs() -> dict[str, Rig]:

@@ -12,8 +12,9 @@ const OVER = 8, REACH = 28, LENGTH = 2 * REACH * OVER;
 export const DIRT_LATENCY = 2 * REACH;
 
 // A curve of slope 1 at 0, and its antiderivative.
-export function curveOf({ curve }) {
+export function curveOf({ curve, knee }) {
   if ("leak" in curve) return diodeCurve(curve);
+  if ("at" in curve) return curveThrough(curve, knee);
   const { bias } = curve;
   const rest = Math.tanh(bias), slope = 1 - rest * rest;
   const logCosh = (x) => Math.abs(x) + Math.log1p(Math.exp(-2 * Math.abs(x))) - Math.LN2;
@@ -45,6 +46,28 @@ function diodeCurve({ leak, slope }) {
       return gain * (0.5 * v * v + leak * (0.5 * v * (up - 1 / up) - slope * (0.5 * (up + 1 / up) - 1)));
     },
   };
+}
+
+// A curve of points, evenly spaced over the inverse hyperbolic sine of volts over the knee:
+// straight from one to the next in it, and level beyond.
+function curveThrough({ at, farthest }, knee) {
+  const last = at.length - 1, step = (2 * farthest) / last;
+  const sums = new Float64Array(at.length), volts = (i) => knee * Math.sinh(i * step - farthest);
+  for (let i = 1; i <= last; i += 1) {
+    sums[i] = sums[i - 1] + 0.5 * (at[i] + at[i - 1]) * (volts(i) - volts(i - 1));
+  }
+  function within(u) {
+    const place = (Math.asinh(u / knee) + farthest) / step;
+    const i = Math.min(Math.max(Math.floor(place), 0), last - 1), low = volts(i);
+    const share = (u - low) / (volts(i + 1) - low);
+    return { i, low, value: at[i] + Math.min(Math.max(share, 0), 1) * (at[i + 1] - at[i]) };
+  }
+  const integral = (u) => {
+    const { i, low, value } = within(u), end = volts(i + 1);
+    if (u <= end && u >= low) return sums[i] + 0.5 * (at[i] + value) * (u - low);
+    return u < low ? sums[0] + at[0] * (u - low) : sums[last] + at[last] * (u - end);
+  };
+  return { at: (u) => within(u).value, integral: (u) => integral(u) - integral(0) };
 }
 
 // A curve and its antiderivative over the inverse hyperbolic sine of volts over the knee, which is

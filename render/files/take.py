@@ -25,10 +25,10 @@ _SCALES = {"int8": (128.0, 0), "uint8": (128.0, 128), "int16": (2.0**15, 0), "in
 
 
 @dataclass(frozen=True, eq=False)
-class Recording:
+class Take:
     """A take.
 
-    From an array in one call: ``Recording(samples, 48000)``.
+    From an array in one call: ``Take(samples, 48000)``.
 
     Attributes
     ----------
