@@ -7,13 +7,21 @@ cd "$(dirname "$0")/.."
 # Programs the tests call, and the Debian packages that bring them.
 declare -A packages=([ngspice]=ngspice [ffmpeg]=ffmpeg [chromium]=chromium [firefox-esr]=firefox-esr [pulseaudio]=pulseaudio [gcc]=gcc)
 missing=()
+# Waits where another apt holds the lock; whatever else goes wrong is said.
+apt() {
+    local said
+    until said=$(DEBIAN_FRONTEND=noninteractive apt-get -qq "$@" 2>&1 >/dev/null); do
+        [[ $said == *lock* ]] || { echo "$said" >&2; return 1; }
+        sleep 3
+    done
+}
 for program in "${!packages[@]}"; do
     command -v "$program" >/dev/null || missing+=("${packages[$program]}")
 done
 if ((${#missing[@]})); then
     if [[ $(id -u) == 0 ]] && command -v apt-get >/dev/null; then
-        apt-get update -qq
-        DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends "${missing[@]}" >/dev/null
+        apt update
+        apt install -y --no-install-recommends "${missing[@]}"
     else
         echo "These packages are missing, and the tests that need them will be skipped: ${missing[*]}"
         echo "On Debian or Ubuntu: sudo apt-get install ${missing[*]}"

@@ -57,6 +57,7 @@ def test_docstring_has_all_its_sections(name: str) -> None:
     assert describes_only or text["Notes"], "no source is named"
 
 
+@pytest.mark.slow
 def test_what_progress_counts_adds_up(tmp_path: Path) -> None:
     """All that is announced is done, and in more than one go."""
     take, turn, rig = ps.sample(), ps.turn(10, 8, travel=0.5, rest=0.0), "humbucker-500k"
@@ -163,6 +164,7 @@ ps.nothing
 """
 
 
+@pytest.mark.thorough
 @pytest.mark.slow
 def test_a_users_script_is_typed(tmp_path: Path) -> None:
     """By mypy --strict, through the links that stand for an installation."""
@@ -259,7 +261,13 @@ def test_nonsense_is_an_input_error(call: Callable[[], object], says: str) -> No
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("names", [("bare", "cap", "series"), ("cap", "series", "gang-series")])
+@pytest.mark.parametrize(
+    "names",
+    [
+        ("bare", "cap", "series"),
+        pytest.param(("cap", "series", "gang-series"), marks=pytest.mark.thorough),
+    ],
+)
 def test_a_pack_works_everything_out_once(
     names: tuple[str, ...], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -351,6 +359,7 @@ def test_an_array_that_is_no_take(samples: Any, rate: Any, said: str) -> None:
         ps.Take(samples, rate)
 
 
+@pytest.mark.slow
 def test_a_take_may_be_a_path_an_array_or_a_recording(tmp_path: Path) -> None:
     """In everything that takes one; two channels come out as two."""
     two = np.repeat(ps.sample("phrase").samples[:, :60_000], 2, axis=0) * [[1.0], [-0.5]]

@@ -240,7 +240,9 @@ DIALS = np.linspace(0.1, 10, 100)
 
 @pytest.mark.slow
 @pytest.mark.parametrize(
-    "dirt", [FUZZY, Dirt("smooth", 20.0), Dirt("diodes", 20.0)], ids=lambda d: d.kind
+    "dirt",
+    [FUZZY, Dirt("smooth", 20.0), pytest.param(Dirt("diodes", 20.0), marks=pytest.mark.thorough)],
+    ids=lambda d: d.kind,
 )
 def test_order_of_cleaning_up(dirt: Dirt, rigs: dict[str, Rig]) -> None:
     """Common practice, no source; the values are check values for these tests alone.
@@ -414,6 +416,7 @@ def test_each_stage_alone(tmp_path: Path, stage: list[str], channels: int) -> No
     assert rms(rendered_audio[:, 0] / rms(rendered_audio) - plain) > 1e-3
 
 
+@pytest.mark.slow
 def test_cleanup_command(tmp_path: Path) -> None:
     result = presolder_here("cleanup", "--dirt", "smooth", "--design", "bare", "--design", "1n", "--csv",
                        tmp_path / "c.csv", "--plot", tmp_path / "c.png")  # fmt: skip
@@ -483,7 +486,7 @@ def test_a_curve_from_a_file(tmp_path: Path) -> None:
     file.write_text("volts_in,volts_out\n" + rows)
     dirt = ps.dirt(file, drive=12)
     assert isinstance(dirt, Dirt) and str(dirt.kind) == "mine" and dirt.drive_db == 12
-    assert knee_volts(dirt.kind) == pytest.approx(knee_volts("smooth"), rel=1e-4)
+    assert knee_volts(dirt.kind) == pytest.approx(knee_volts("smooth"), rel=7e-4)
     for text, said in (
         ("volts_in,volts_out\n-1,-1\n0,0\n1,-1\n", "volts_out not fall"),
         ("volts_in,volts_out\n0,0\n1,1\n2,1\n", "from below 0 to above 0"),

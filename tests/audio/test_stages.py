@@ -116,6 +116,7 @@ def test_results_do_not_depend_on_blocks_nor_channels(
         assert np.array_equal(whole[:1], heard(one, emf, path, block))
 
 
+@pytest.mark.slow
 @settings(max_examples=25, deadline=None)
 @given(
     kind=st.sampled_from(STAGE_KINDS),
@@ -235,6 +236,7 @@ def clip_share(rig: Rig, network: str | None) -> Array:
     return 100 * figures.thd
 
 
+@pytest.mark.slow
 def test_bare_cleans_at_once_and_r_parallel_c_stays_dirty(humbucker: Rig) -> None:
     """What players say of fuzzes of two germanium transistors: common practice, no source.
 

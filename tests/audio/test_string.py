@@ -101,6 +101,7 @@ def heard(rig: ps.Rig, take: Array, dial: float = 10.0) -> Array:
     return ps.render(take_of(take), rig, ["bare"], path)["bare"][0]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("position", ["neck", "both", "against"])
 def test_pickups_get_what_the_string_does_at_their_places(guitar: Guitar, position: str) -> None:
     """From a take at the bridge's place to other positions, by the modes of a plucked string."""
@@ -138,6 +139,7 @@ def test_take_at_the_jack_of_another_position(guitar: Guitar) -> None:
     assert 20 * np.log10(np.std(off[middle]) / np.std(level[middle])) < -85
 
 
+@pytest.mark.slow
 def test_two_emfs_that_are_one(guitar: Guitar) -> None:
     """Pickups a thousandth of a millimetre apart, each with an EMF: as two with the same."""
     rig = guitar(STRING_TAKE, neck=BRIDGE + 1e-6)["both"]

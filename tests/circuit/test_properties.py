@@ -204,6 +204,7 @@ def test_recursion_is_stable_at_every_dial(case: tuple[int, int]) -> None:
         assert np.abs(np.linalg.eigvals(matrices)).max() <= 1 + 1e-9
 
 
+@pytest.mark.slow
 def test_numerical_extremes() -> None:
     """1 ohm to 100 Mohm pots, 1 pF and 10 uF, no cable, no load, both end stops."""
     from presolder.models.instrument.controls import Pot

@@ -333,7 +333,10 @@ def test_on_a_cluster_of_which_a_worker_is_killed(tmp_path: Path, cluster: Clust
 @pytest.mark.parametrize(
     ("options", "said"),
     [
-        (("--cluster", "nowhere:1"), "no scheduler answers"),
+        # It waits for what is not there.
+        pytest.param(
+            ("--cluster", "nowhere:1"), "no scheduler answers", marks=pytest.mark.thorough
+        ),
         (("--cluster", "??"), "no scheduler answers"),
         (("--cluster", "tcp://127.0.0.1:9", "--jobs", "2"), "exclude each other"),
     ],

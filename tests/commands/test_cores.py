@@ -78,9 +78,9 @@ def test_background_work_is_told_when_nobody_waits_for_it() -> None:
 @pytest.mark.parametrize(
     "command",
     [
-        ["render", TAKE, "--travel", "1", "--stairs", "--dirt", "smooth"],
+        pytest.param(["render", TAKE, "--travel", "1", "--stairs", "--dirt", "smooth"], marks=pytest.mark.thorough),
         ["render", TAKE, "--travel", "0.3", "--rest", "0", "--dirt", "germanium-fuzz", "--hum-db", "-40"],
-        ["pack", TAKE, "--travel", "1", "--hold", "10,4", "--end", "2", "--dirt", "diodes"],
+        pytest.param(["pack", TAKE, "--travel", "1", "--hold", "10,4", "--end", "2", "--dirt", "diodes"], marks=pytest.mark.thorough),
     ],
 )  # fmt: skip
 def test_files_are_the_same(command: list[str], tmp_path: Path) -> None:
@@ -97,6 +97,7 @@ def test_files_are_the_same(command: list[str], tmp_path: Path) -> None:
         assert path.read_bytes() == three[name].read_bytes(), name
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "command",
     [

@@ -90,6 +90,7 @@ def completed(line: str) -> list[str]:
     return done.stdout.splitlines()
 
 
+@pytest.mark.slow
 def test_the_shell_completes_rigs_situations_and_designs() -> None:
     assert completed("presolder need --rig single") == ["plain,single-coil-250k", "file,single"]
     found = completed("presolder curves --design ca")

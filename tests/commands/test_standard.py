@@ -55,6 +55,7 @@ def test_a_named_pipe_as_a_shell_substitutes_it(tmp_path: Path) -> None:
     assert done.returncode == 0, done.stderr
 
 
+@pytest.mark.slow
 def test_text_through_a_pipe() -> None:
     named = presolder_here(*CASES, "--rig", "single-coil-250k")
     path = built_in_rigs()["single-coil-250k"]
@@ -112,6 +113,7 @@ def test_standard_output_holds_the_file_and_nothing_else(
         assert there.read_text("utf-8") == done.stdout
 
 
+@pytest.mark.slow
 def test_a_pack_as_a_zip_on_standard_output(tmp_path: Path) -> None:
     done = subprocess.run(
         [sys.executable, "-m", "presolder", "pack", TAKE, "--design", "cap", "--hold", "5",

@@ -473,6 +473,7 @@ def test_output_that_nobody_takes() -> None:
     assert "No space left" in done.stderr
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("encoding", ["cp1252", "latin-1"])
 def test_terminals_without_an_ohm_sign(encoding: str) -> None:
     running = subprocess.run(
@@ -554,6 +555,7 @@ def test_a_damaged_cache_of_numbas_costs_time_only(tmp_path: Path) -> None:
     assert ran().stderr == ""
 
 
+@pytest.mark.thorough
 @slow
 def test_numba_and_its_damaged_cache(tmp_path: Path) -> None:
     """Emptied, cut short and overwritten files, as after a power cut, cost time only."""

@@ -27,6 +27,7 @@ def test_walkthrough_says_what_the_commands_say(tmp_path: Path) -> None:
     assert (tmp_path / "bench-7.zip").stat().st_size > 100_000
 
 
+@pytest.mark.thorough
 @pytest.mark.slow
 def test_pictures_are_as_they_are_drawn_now(tmp_path: Path) -> None:
     script = program_at(PROGRAMS / "make_pictures.py")

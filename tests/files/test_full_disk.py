@@ -105,6 +105,7 @@ def test_what_does_not_fit_leaves_nothing(disk: Disk, words: tuple[str, ...]) ->
     assert disk.holds() == set()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "words",
     [
@@ -126,6 +127,7 @@ def test_a_full_disk_takes_no_file(disk: Disk, words: tuple[str, ...]) -> None:
     assert disk.holds() == set()
 
 
+@pytest.mark.slow
 def test_full_scratch_is_not_called_a_full_place(disk: Disk, tmp_path: Path) -> None:
     """What goes through scratch is named for what it is, and nothing is left in either place."""
     m4a = tmp_path / "take.m4a"
@@ -167,6 +169,7 @@ def test_a_pages_sound_needs_no_scratch(tmp_path: Path, monkeypatch: pytest.Monk
     assert rate == 48_000 and back == pytest.approx(sound, abs=2.0**-23)
 
 
+@pytest.mark.slow
 def test_a_full_place_for_numbas_cache(disk: Disk, tmp_path: Path) -> None:
     """A short loop compiled in a process of its own: said once, and it works."""
     disk.fill()

@@ -230,6 +230,7 @@ def test_whoever_stands_in_a_folder_stays_in_it(tmp_path: Path) -> None:
     assert not list(tmp_path.glob(".*"))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("force", [True, False])
 @pytest.mark.parametrize("option", ["--csv", "--plot"])
 def test_pipes_and_devices_are_written_into(tmp_path: Path, option: str, force: bool) -> None:

@@ -185,6 +185,7 @@ def test_gangs_of_built_in_designs_are_the_volume_pots(rigs: dict[str, Rig]) -> 
     assert json.loads(text)["designs"][0]["expression"].startswith("gang(250k, audio, zero")
 
 
+@pytest.mark.slow
 def test_every_rig_with_defaults() -> None:
     for name in built_in_rigs():
         where = ("--rig", name, "--in", find_situations(name)[0].name)

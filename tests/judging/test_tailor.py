@@ -85,6 +85,7 @@ def test_refining_a_coarse_grid_equals_brute_force() -> None:
     assert [format_network(one.network) for one in found[:5]] == [name for _, name in expected[:5]]
 
 
+@pytest.mark.slow
 def test_screening_misses_nothing_that_ears_would_miss() -> None:
     """The default search against all of a topology's E12 values by the full measure."""
     ear, shape = ear_of(find_rig("humbucker-500k")), parse_expression("1k || 1n")

@@ -29,6 +29,7 @@ IDEAL = single(Pickup(1e-2, 1e-6), Pot(500e3, Taper("linear")))
 DIALS = np.array([2.0, 5.0, 8.0])
 
 
+@pytest.mark.slow
 def test_shares_by_hand() -> None:
     """Ideal source, track R, Rb across its upper part: the level depends on R / Rb alone.
 
@@ -41,6 +42,7 @@ def test_shares_by_hand() -> None:
     assert result.level_share == pytest.approx([0.9, 0.0, 0.1], abs=0.015)
 
 
+@pytest.mark.slow
 def test_band_by_hand() -> None:
     """A uniform draw of one part: percentiles 5 and 95 stand at nine tenths of its limits."""
     spread = Spread(pot=0.0, resistor=0.05)

@@ -66,6 +66,7 @@ def test_what_is_wanted() -> None:
     assert drawn.level_db[drawn.dial == 5.0] == pytest.approx([-11.0])
 
 
+@pytest.mark.slow
 def test_search_finds_what_trying_everything_finds() -> None:
     """Every pot with every R + C of a small grid, judged one by one."""
     ear, wanted = ear_of(find_rig("humbucker-500k")), half_as_loud_at(5.0)
@@ -139,6 +140,7 @@ def test_command(tmp_path: Path) -> None:
     assert rig.volume.taper.kind == "audio"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("rig", "wanted", "says", "says_not"),
     [

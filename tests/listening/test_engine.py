@@ -84,7 +84,7 @@ def test_rigs_are_eighteen_kinds() -> None:
 
 @pytest.mark.parametrize(
     ("rig_name", "rate"), [*((name, 48_000) for name in RIGS), ("humbucker-500k", 44_100),
-                           ("two-pickups", 44_100), ("piezo-buffered", 44_100)],
+                           *(pytest.param(name, 44_100, marks=pytest.mark.thorough) for name in ("two-pickups", "piezo-buffered"))],
 )  # fmt: skip
 def test_engine_is_the_renderer(rig_name: str, rate: int) -> None:
     """Bare, fixed parts and a gang; a sweep, held, and a fast swell."""
@@ -106,8 +106,10 @@ def test_engine_is_the_renderer(rig_name: str, rate: int) -> None:
 @pytest.mark.parametrize(
     ("rig_name", "text"),
     [
-        ("humbucker-500k", "39k + (330k || 680p)"),
-        ("dark-long-cable", "270p || gang(500k, audio, full)"),
+        pytest.param("humbucker-500k", "39k + (330k || 680p)", marks=pytest.mark.thorough),
+        pytest.param(
+            "dark-long-cable", "270p || gang(500k, audio, full)", marks=pytest.mark.thorough
+        ),
     ],
 )
 def test_engine_is_the_simulator(rig_name: str, text: str) -> None:

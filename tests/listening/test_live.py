@@ -471,7 +471,7 @@ def test_a_gesture_replayed_while_another_is_recorded(page: Page) -> None:
 @pytest.mark.parametrize(
     ("asked", "said"),
     [
-        (("--hum-db", "-60"), "heard with hum"),
+        pytest.param(("--hum-db", "-60"), "heard with hum", marks=pytest.mark.thorough),
         (("--dirt", "germanium-fuzz", "--touch", "6"), "germanium-fuzz, played with 299 mV"),
     ],
 )

@@ -122,6 +122,7 @@ def test_ten_seconds_of_everything_at_a_quarter_of_the_speed(page: Page) -> None
     assert np.abs(np.diff(audio)).max() < 1.5 * steepest
 
 
+@pytest.mark.thorough
 def test_made_ready_on_a_slow_machine(page: Page) -> None:
     """In half a second at a sixth of the speed: measured 0.2 s, 0.42 of the arithmetic's time."""
     page.context.new_cdp_session(page).send("Emulation.setCPUThrottlingRate", {"rate": 6})
@@ -129,6 +130,7 @@ def test_made_ready_on_a_slow_machine(page: Page) -> None:
     assert any(page.evaluate(READY) < 0.85 for _ in range(12))
 
 
+@pytest.mark.thorough
 def test_first_sound(page: Page, browser: Browser, eight: Path) -> None:
     """Within a second of the click, with eight designs; other work may fall on one of three."""
     took = [first_sound_ms(page)]
@@ -140,6 +142,7 @@ def test_first_sound(page: Page, browser: Browser, eight: Path) -> None:
     assert min(took) < 800
 
 
+@pytest.mark.thorough
 def test_cost(page: Page, session: CDPSession, browser: Browser) -> None:
     """Processor and memory of eight designs playing."""
     blank = browser.new_page()

@@ -364,12 +364,13 @@ def test_what_the_deciding_commands_say_is_on_the_page(page: Page, page_file: Pa
     ("size", "look"),
     [
         ((360, 740), {"color_scheme": "light"}),
-        ((360, 740), {"color_scheme": "dark"}),
-        ((820, 1180), {"color_scheme": "light"}),
-        ((1440, 900), {"color_scheme": "dark"}),
-        ((1440, 900), {"forced_colors": "active"}),
+        # Other sizes of the same page.
+        pytest.param((360, 740), {"color_scheme": "dark"}, marks=pytest.mark.thorough),
+        pytest.param((820, 1180), {"color_scheme": "light"}, marks=pytest.mark.thorough),
+        pytest.param((1440, 900), {"color_scheme": "dark"}, marks=pytest.mark.thorough),
+        pytest.param((1440, 900), {"forced_colors": "active"}, marks=pytest.mark.thorough),
         # A laptop's window at 200 %.
-        ((720, 450), {"color_scheme": "light"}),
+        pytest.param((720, 450), {"color_scheme": "light"}, marks=pytest.mark.thorough),
         ((3840, 2160), {"color_scheme": "light"}),
     ],
 )
@@ -479,6 +480,7 @@ def test_what_is_not_played_is_not_kept_decoded(page: Page) -> None:
         assert page.evaluate(f"{PROBE}.recordings.cached()") == 3
 
 
+@pytest.mark.thorough
 def test_screenshot_for_the_readme(
     browser: Browser, tmp_path: Path, pytestconfig: pytest.Config
 ) -> None:

@@ -76,6 +76,7 @@ def test_closed_form_without_losses() -> None:
         assert coil.pickup.capacitance_farads == pytest.approx(farads, rel=1e-6)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("rising", [True, False])
 def test_readings_without_noise(rising: bool) -> None:
     for pickup, meter in random_coils(25):
@@ -409,6 +410,7 @@ def test_loads_through_the_command(tmp_path: Path) -> None:
         in_process("pickup", *options, "--response", f"{path}@200k||470p||1n")
 
 
+@pytest.mark.thorough
 @pytest.mark.slow
 def test_at_the_jack_through_the_command(tmp_path: Path) -> None:
     """Two cables and a lower dial; what it says goes into the rig file."""

@@ -33,7 +33,10 @@ resistance = "1M"
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("count", [30, pytest.param(96, marks=pytest.mark.thorough)])
+@pytest.mark.parametrize(
+    "count",
+    [pytest.param(30, marks=pytest.mark.thorough), pytest.param(96, marks=pytest.mark.thorough)],
+)
 def test_stated_errors_hold_the_truth_19_times_of_20(count: int) -> None:
     """Noise of 0.1 and 0.5 dB, ohmmeter and added parts off by a percent, all forms of coil."""
     inside, simple = [], 0

@@ -32,7 +32,10 @@ def law(kind: str, random: np.random.Generator) -> Array:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("kind", LAWS)
+@pytest.mark.parametrize(
+    "kind",
+    [pytest.param(kind, marks=[pytest.mark.thorough] if kind == "bent" else []) for kind in LAWS],
+)
 def test_closed_guitar_with_a_meter_of_one_percent(kind: str) -> None:
     """Track and winding within 2 %, taper within 0.01."""
     named = []

@@ -105,7 +105,9 @@ def few(playings: int, share: float, count: int) -> float:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("playings", [1, pytest.param(PLAYINGS, marks=THOROUGH)])
+@pytest.mark.parametrize(
+    "playings", [pytest.param(1, marks=THOROUGH), pytest.param(PLAYINGS, marks=THOROUGH)]
+)
 def test_planted_faults(playings: int) -> None:
     """More than forty kinds in three guitars, each played once or five times.
 
@@ -154,6 +156,7 @@ def test_lines_that_take_a_gain_are_the_filtered_audio() -> None:
     assert np.ptp(off) < 0.15
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("name", "kind"),
     [
@@ -174,6 +177,7 @@ def test_faults_of_a_second_pickup(name: str, kind: str) -> None:
         assert kind in [cause.fault.kind for cause in said.causes]
 
 
+@pytest.mark.slow
 def test_the_value_that_is_named_is_the_one_that_was_put_in() -> None:
     """Also where it lies between those that are tried, of which there are twelve a decade."""
     rig = find_rig("humbucker-500k").as_recorded
@@ -277,6 +281,7 @@ def test_readings_count_from_the_highest_dial() -> None:
     assert said.predicted_db[:, seen] == pytest.approx(wanted[:, seen], abs=0.05)
 
 
+@pytest.mark.slow
 def test_what_each_fault_would_do_by_other_means() -> None:
     """And what a longer cable would do beside it: a standard deviation of what is
     drawn evenly from 20 % either way."""
@@ -414,6 +419,7 @@ def test_a_take_at_ten_is_needed(at_ten: bool) -> None:
     assert ("no take was made at 10" in told) != at_ten
 
 
+@pytest.mark.slow
 def test_a_bypass_to_ground_in_noise() -> None:
     """A resistor and a capacitor from the input lug to ground, in what a bench has for noise: its
     capacitor is not blamed alone."""
@@ -566,6 +572,7 @@ def test_words_and_exit_status_for_a_fault(tmp_path: Path) -> None:
         assert "nothing else" not in said
 
 
+@pytest.mark.slow
 def test_every_named_fault_of_several_has_its_reading(tmp_path: Path) -> None:
     """R2 of 27k for 270k: a capacitor of another size would do nearly the same to the takes."""
     rig, network, _ = guitar_of(0)

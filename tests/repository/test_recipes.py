@@ -22,6 +22,7 @@ PLANTED = {
 TOLD_APART = (r"case Resistor\(", r'case "diodes"')
 
 
+@pytest.mark.thorough
 @pytest.mark.slow
 def test_types_name_every_place_that_a_new_kind_needs(tmp_path: Path) -> None:
     """A part and a dirt curve, of which nothing but the name is known."""

@@ -70,6 +70,7 @@ def test_pages_name_files_that_are_there() -> None:
     assert named > 20
 
 
+@pytest.mark.slow
 def test_bundled_string_takes_are_what_their_script_makes() -> None:
     module = program_at(ROOT / "samples/make_string.py")
     for name, (notes, seconds) in module.TAKES.items():
