@@ -6,7 +6,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from presolder.models.instrument.network import CONTACT_OHMS, Gang
+from presolder.models.instrument.network import CONTACT_OHMS, Capacitor, Gang, Leaf, Resistor
 from presolder.models.instrument.taper import Taper, fraction_below_wiper
 from presolder.models.typing import Array
 
@@ -73,6 +73,17 @@ class Branch:
     part: str = ""
     control: tuple[int, int] | None = None
     wave_seconds: float | None = None
+
+
+def branch_of(leaf: Leaf, plus: int, minus: int, part: str = "") -> Branch:
+    """A part of a bypass between two nodes."""
+    match leaf:
+        case Resistor(ohms):
+            return Branch("resistor", plus, minus, ohms, part=part)
+        case Capacitor(farads):
+            return Branch("capacitor", plus, minus, farads, part=part)
+        case Gang():
+            return Branch("rheostat", plus, minus, rheostat=gang_rheostat(leaf), part=part)
 
 
 @dataclass(frozen=True)

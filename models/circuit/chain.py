@@ -13,18 +13,15 @@ from presolder.models.circuit.branch import (
     Branch,
     Device,
     Rheostat,
-    gang_rheostat,
+    branch_of,
 )
 from presolder.models.circuit.stage_parts import stage_parts
 from presolder.models.decibels import amplitude
 from presolder.models.instrument.controls import Pickup, Tone
 from presolder.models.instrument.network import (
     CONTACT_OHMS,
-    Capacitor,
-    Gang,
     Network,
     Parallel,
-    Resistor,
     Series,
 )
 from presolder.models.instrument.onward import Buffer, Volume
@@ -290,12 +287,6 @@ def _between(
     network: Network, plus: int, minus: int, free: Iterator[int], name: str
 ) -> Iterator[Branch]:
     match network:
-        case Resistor(ohms):
-            yield Branch("resistor", plus, minus, ohms, part=name)
-        case Capacitor(farads):
-            yield Branch("capacitor", plus, minus, farads, part=name)
-        case Gang():
-            yield Branch("rheostat", plus, minus, rheostat=gang_rheostat(network), part=name)
         case Parallel(parts):
             for part in parts:
                 yield from _between(part, plus, minus, free, name)
@@ -303,3 +294,5 @@ def _between(
             nodes = [plus, *(next(free) for _ in parts[1:]), minus]
             for part, start, end in zip(parts, nodes, nodes[1:], strict=False):
                 yield from _between(part, start, end, free, name)
+        case _:
+            yield branch_of(network, plus, minus, name)

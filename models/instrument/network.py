@@ -1,12 +1,12 @@
 """Bypass networks: series/parallel trees of resistors, capacitors and second gangs."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from html import escape
-from typing import Literal
+from typing import ClassVar, Literal
 
 from presolder.models.errors import InputError
-from presolder.models.instrument.quantities import format_code, require_component
+from presolder.models.instrument.quantities import Unit, format_code, require_component
 from presolder.models.instrument.taper import Taper
 
 MOST_PARTS = 16
@@ -18,13 +18,45 @@ CONTACT_OHMS = 1e-3
 
 
 @dataclass(frozen=True)
+class Kind:
+    """What is true of all parts of a kind.
+
+    Attributes
+    ----------
+    letter : str
+        In topologies, and on the page.
+    words : str
+        With its article.
+    unit : {"ohm", "farad"}
+        Of its value.
+    strays_as : str
+        The field of `Spread` that says by how much.
+    """
+
+    letter: str
+    words: str
+    unit: Unit
+    strays_as: str
+
+
+@dataclass(frozen=True)
 class Resistor:
     """A fixed resistor."""
 
     ohms: float
+    kind: ClassVar[Kind] = Kind("R", "a resistor", "ohm", "resistor")
 
     def __post_init__(self) -> None:
         require_component("resistor", self.ohms, "ohm")
+
+    @property
+    def value(self) -> float:
+        """In the unit of its kind, as of all parts."""
+        return self.ohms
+
+    def with_value(self, value: float) -> "Resistor":
+        """The same part of another value."""
+        return Resistor(value)
 
 
 @dataclass(frozen=True)
@@ -32,9 +64,19 @@ class Capacitor:
     """A fixed capacitor."""
 
     farads: float
+    kind: ClassVar[Kind] = Kind("C", "a capacitor", "farad", "capacitor")
 
     def __post_init__(self) -> None:
         require_component("capacitor", self.farads, "farad")
+
+    @property
+    def value(self) -> float:
+        """In the unit of its kind."""
+        return self.farads
+
+    def with_value(self, value: float) -> "Capacitor":
+        """The same part of another value."""
+        return Capacitor(value)
 
 
 @dataclass(frozen=True)
@@ -55,11 +97,21 @@ class Gang:
     ohms: float
     taper: Taper = field(default_factory=lambda: Taper("linear"))
     at_ten: Literal["zero", "full"] = "zero"
+    kind: ClassVar[Kind] = Kind("G", "a second gang", "ohm", "pot")
 
     def __post_init__(self) -> None:
         require_component("gang", self.ohms, "ohm")
         if self.at_ten not in ("zero", "full"):
             raise InputError(f'at_ten = {self.at_ten!r} must be "zero" or "full"')
+
+    @property
+    def value(self) -> float:
+        """In the unit of its kind."""
+        return self.ohms
+
+    def with_value(self, value: float) -> "Gang":
+        """The same part of another value."""
+        return replace(self, ohms=value)
 
 
 @dataclass(frozen=True)
@@ -160,7 +212,7 @@ def format_network(network: Network | None) -> str:
 
 def shape_text(network: Network | None) -> str:
     """Write a topology in letters, ``"R + (G || C)"``; ``""`` for the bare pot."""
-    return "" if network is None else joined_text(network, leaf_letter)
+    return "" if network is None else joined_text(network, lambda leaf: leaf.kind.letter)
 
 
 def network_in_words(network: Network | None) -> str:
@@ -175,23 +227,8 @@ def network_in_words(network: Network | None) -> str:
             return " beside ".join(
                 network_in_words(part).replace(", then", " and then") for part in parts
             )
-        case Resistor():
-            return "a resistor"
-        case Capacitor():
-            return "a capacitor"
-        case Gang():
-            return "a second gang"
-
-
-def leaf_letter(leaf: Leaf) -> str:
-    """``R``, ``C`` or ``G``, for the kind of part."""
-    match leaf:
-        case Resistor():
-            return "R"
-        case Capacitor():
-            return "C"
-        case Gang():
-            return "G"
+        case _:
+            return network.kind.words
 
 
 def joined_text(network: Network, leaf_text: Callable[[Leaf], str]) -> str:
@@ -211,11 +248,9 @@ def joined_text(network: Network, leaf_text: Callable[[Leaf], str]) -> str:
 
 
 def _leaf_text(leaf: Leaf) -> str:
-    match leaf:
-        case Resistor(ohms):
-            return format_code(ohms, "ohm")
-        case Capacitor(farads):
-            return format_code(farads, "farad")
-        case Gang(ohms, taper, at_ten):
-            bend = "" if taper.midpoint == Taper().midpoint else f", {taper.midpoint:g}"
-            return f"gang({format_code(ohms, 'ohm')}, {taper.kind}, {at_ten}{bend})"
+    code = format_code(leaf.value, leaf.kind.unit)
+    if not isinstance(leaf, Gang):
+        return code
+    taper = leaf.taper
+    bend = "" if taper.midpoint == Taper().midpoint else f", {taper.midpoint:g}"
+    return f"gang({code}, {taper.kind}, {leaf.at_ten}{bend})"

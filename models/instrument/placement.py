@@ -7,12 +7,10 @@ from itertools import count
 import numpy as np
 
 from presolder.models.instrument.network import (
-    Capacitor,
     Leaf,
     Network,
     Parallel,
     Series,
-    leaf_letter,
 )
 from presolder.models.instrument.preferred import SERIES, preferred_values
 from presolder.models.instrument.quantities import format_quantity
@@ -64,7 +62,7 @@ def placed_parts(network: Network | None) -> tuple[Placed, ...]:
             for inner, here, there in zip(part.parts, stops, stops[1:], strict=False):
                 put(inner, here, there)
         else:
-            letter = leaf_letter(part)
+            letter = part.kind.letter
             numbers[letter] += 1
             placed.append(Placed(f"{letter}{numbers[letter]}", part, start, end))
 
@@ -80,9 +78,7 @@ def section_of(gang: Placed) -> int:
 
 def value_text(leaf: Leaf) -> str:
     """The value of a part for people."""
-    if isinstance(leaf, Capacitor):
-        return format_quantity(leaf.farads, "farad")
-    return format_quantity(leaf.ohms, "ohm")
+    return format_quantity(leaf.value, leaf.kind.unit)
 
 
 def series_of(value: float) -> str | None:

@@ -20,6 +20,7 @@ from presolder.models.judging.ear import Ear
 from presolder.models.typing import Array, ComplexArray
 
 LOAD_HZ = 1000.0
+_UNLIKE_DIALS = np.arange(3.0, 10.0)
 
 # Stands in for what is no single coil; its own values drop out.
 _PROBE = Pickup(1e5, 1e-3)
@@ -106,6 +107,18 @@ def unlike_bare(ear: Ear, network: Network | None, dial: Array) -> Change:
     """
     bare = ear.listen(ear.response(None, dial))
     return change(ear.levels_db(ear.response(network, dial)), bare)
+
+
+def most_unlike_bare_at(ear: Ear, network: Network | None) -> float | None:
+    """The whole dial from 9 to 3 at which ears notice a design most beside the bare pot.
+
+    Below these all is nearly silent. None where it is noticed nowhere.
+    """
+    if network is None:
+        return None
+    moved = unlike_bare(ear, network, _UNLIKE_DIALS)
+    most = int(np.argmax(moved.tone_db))
+    return float(_UNLIKE_DIALS[most]) if moved.noticed[most] else None
 
 
 def merit(ear: Ear, network: Network | None, dial: Array | None = None) -> Merit:

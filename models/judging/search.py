@@ -82,9 +82,13 @@ class Shelf:
 
     def options(self, leaf: Leaf) -> tuple[Leaf, ...]:
         """What may stand in a place of this kind."""
-        if isinstance(leaf, Resistor):
-            return self.resistors
-        return self.capacitors if isinstance(leaf, Capacitor) else self.gangs
+        match leaf:
+            case Resistor():
+                return self.resistors
+            case Capacitor():
+                return self.capacitors
+            case Gang():
+                return self.gangs
 
 
 @dataclass(frozen=True)
@@ -190,7 +194,7 @@ def _rarity(network: Network) -> int:
     """How dense the series are that its values are from, summed."""
     total = 0
     for part in leaves(network):
-        series = series_of(part.farads if isinstance(part, Capacitor) else part.ohms)
+        series = series_of(part.value)
         total += len(SERIES) if series is None else SERIES.index(series)
     return total
 

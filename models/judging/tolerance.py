@@ -13,11 +13,9 @@ from presolder.models.hearing.bands import LINES_HZ
 from presolder.models.hearing.change import NOTICED_DB, change
 from presolder.models.instrument.controls import Pot
 from presolder.models.instrument.network import (
-    Capacitor,
     Gang,
     Leaf,
     Network,
-    Resistor,
     leaves,
     with_parts,
 )
@@ -52,6 +50,10 @@ class Spread:
         for name, value in vars(self).items():
             if not 0.0 <= value <= 0.9:
                 raise InputError(f"{name} = {100 * value:g} % must lie between 0 and 90 %")
+
+    def of(self, leaf: Leaf) -> float:
+        """How far a part of a bypass strays."""
+        return float(vars(self)[leaf.kind.strays_as])
 
 
 def standard_deviation(spread: float) -> float:
@@ -122,13 +124,9 @@ def _of_pot(pot: Pot, whose: str, spread: Spread) -> list[Straying]:
 
 
 def _of_leaf(leaf: Leaf, whose: str, spread: Spread) -> Straying:
-    match leaf:
-        case Resistor(ohms):
-            return Straying(f"{whose}{format_code(ohms, 'ohm')}", "resistor", spread.resistor)
-        case Capacitor(farads):
-            return Straying(f"{whose}{format_code(farads, 'farad')}", "capacitor", spread.capacitor)
-        case Gang(ohms):
-            return Straying(f"{whose}gang {format_code(ohms, 'ohm')}", "pot", spread.pot)
+    code = format_code(leaf.value, leaf.kind.unit)
+    name = f"gang {code}" if isinstance(leaf, Gang) else code
+    return Straying(f"{whose}{name}", leaf.kind.strays_as, spread.of(leaf))
 
 
 def draw_builds(
@@ -228,15 +226,8 @@ def _strayed_pot(pot: Pot, left: Iterator[float]) -> Pot:
 def _strayed_network(network: Network | None, left: Iterator[float]) -> Network | None:
     if network is None:
         return None
-    return with_parts(network, tuple(_scaled(leaf, 1.0 + next(left)) for leaf in leaves(network)))
-
-
-def _scaled(leaf: Leaf, factor: float) -> Leaf:
-    match leaf:
-        case Capacitor(farads):
-            return Capacitor(farads * factor)
-        case _:
-            return replace(leaf, ohms=leaf.ohms * factor)
+    parts = (leaf.with_value(leaf.value * (1.0 + next(left))) for leaf in leaves(network))
+    return with_parts(network, tuple(parts))
 
 
 def _shares(offsets: Array, outcome: Array) -> Array:

@@ -18,7 +18,6 @@ from presolder.models.decibels import decibels
 from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Pickup, Tone
 from presolder.models.instrument.network import (
-    Capacitor,
     Gang,
     Leaf,
     Network,
@@ -209,23 +208,10 @@ def _of_parts(rig: Rig, network: Network) -> Iterator[Fault]:
 
 def _of_a_value(name: str, leaf: Leaf, put: Callable[[Leaf], Guitar]) -> Fault:
     text = f"{name} is {{value}} instead of {{nominal}}"
-    usual = Spread()
-    match leaf:
-        case Capacitor(farads):
-            return _valued(
-                name, "value", text, farads, "farad", usual.capacitor,
-                lambda value: put(Capacitor(value)),
-            )  # fmt: skip
-        case Resistor(ohms):
-            return _valued(
-                name, "value", text, ohms, "ohm", usual.resistor,
-                lambda value: put(Resistor(value)),
-            )  # fmt: skip
-        case Gang(ohms):
-            return _valued(
-                name, "value", text, ohms, "ohm", usual.pot,
-                lambda value: put(replace(leaf, ohms=value)),
-            )  # fmt: skip
+    return _valued(
+        name, "value", text, leaf.value, leaf.kind.unit, Spread().of(leaf),
+        lambda value: put(leaf.with_value(value)),
+    )  # fmt: skip
 
 
 def _of_a_gang(name: str, gang: Gang, put: Callable[[Leaf], Guitar]) -> Iterator[Fault]:

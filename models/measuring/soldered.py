@@ -5,11 +5,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from presolder.models.circuit.branch import GROUND, OUTPUT, Branch, Rheostat, gang_rheostat
+from presolder.models.circuit.branch import (
+    GROUND,
+    OUTPUT,
+    Branch,
+    Rheostat,
+    branch_of,
+    gang_rheostat,
+)
 from presolder.models.circuit.chain import control_chain
 from presolder.models.circuit.ohms import ohms_between
 from presolder.models.instrument.controls import Load
-from presolder.models.instrument.network import Capacitor, Gang, Network, Resistor
+from presolder.models.instrument.network import Gang, Network
 from presolder.models.instrument.onward import Volume
 from presolder.models.instrument.placement import (
     GROUND_LUG,
@@ -204,7 +211,7 @@ def _added(work: Work, network: Network | None) -> Iterator[tuple[Placed, Branch
             if place not in nodes:
                 nodes[place] = free
                 free += 1
-        yield part, _branch(part, nodes[part.start], nodes[part.end])
+        yield part, branch_of(part.leaf, nodes[part.start], nodes[part.end])
 
 
 @dataclass(frozen=True)
@@ -233,16 +240,6 @@ def across(work: Work, network: Network | None) -> Across:
 def gang_ohms(gang: Gang) -> tuple[float, ...]:
     """Of a second section by itself, between the two lugs that are used, at `GANG_DIALS`."""
     return tuple(float(ohms) for ohms in gang.ohms * gang_rheostat(gang).share(GANG_DIALS))
-
-
-def _branch(part: Placed, plus: int, minus: int) -> Branch:
-    match part.leaf:
-        case Resistor(ohms):
-            return Branch("resistor", plus, minus, ohms)
-        case Capacitor(farads):
-            return Branch("capacitor", plus, minus, farads)
-        case Gang():
-            return Branch("rheostat", plus, minus, rheostat=gang_rheostat(part.leaf))
 
 
 def _between(branches: tuple[Branch, ...], plus: int, minus: int, dial: float) -> Ohms:

@@ -16,11 +16,7 @@ from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels, power, power_decibels
 from presolder.models.errors import InputError
 from presolder.models.instrument.network import (
-    Capacitor,
-    Gang,
-    Leaf,
     Network,
-    Resistor,
     leaves,
     with_parts,
 )
@@ -271,19 +267,10 @@ def strayed_guitars(guitar: Guitar) -> tuple[Guitar, ...]:
         return tuple(strayed)
     parts = leaves(network)
     for i, leaf in enumerate(parts):
-        changed = with_parts(network, (*parts[:i], _strayed_leaf(leaf, usual), *parts[i + 1 :]))
+        off = leaf.with_value(leaf.value * (1 + standard_deviation(usual.of(leaf))))
+        changed = with_parts(network, (*parts[:i], off, *parts[i + 1 :]))
         strayed.append(replace(guitar, network=changed))
     return tuple(strayed)
-
-
-def _strayed_leaf(leaf: Leaf, usual: Spread) -> Leaf:
-    match leaf:
-        case Capacitor(farads):
-            return Capacitor(farads * (1 + standard_deviation(usual.capacitor)))
-        case Resistor(ohms):
-            return Resistor(ohms * (1 + standard_deviation(usual.resistor)))
-        case Gang(ohms):
-            return replace(leaf, ohms=ohms * (1 + standard_deviation(usual.pot)))
 
 
 def _with_volume(rig: Rig, **changes: object) -> Rig:

@@ -27,7 +27,8 @@ from presolder.render.listening.after import After, join
 from presolder.render.listening.audition import Audition, audition
 from presolder.render.listening.comparisons import NOTHING_BESIDE
 from presolder.render.listening.comparisons import Comparing as Comparing  # noqa: PLC0414
-from presolder.render.listening.sweeps import SweepJob, write_sweeps
+from presolder.render.listening.sweeps import write_sweeps
+from presolder.render.listening.swept import SweepJob
 
 LARGEST_GAIN_DB = 200.0
 

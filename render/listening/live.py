@@ -34,14 +34,12 @@ from presolder.models.decibels import amplitude, decibels
 from presolder.models.instrument.controls import Load
 from presolder.models.instrument.dirt import DIRT_KINDS, AnyDirt, Curve, Dirt, DirtKind
 from presolder.models.instrument.network import (
-    Capacitor,
     Gang,
     Leaf,
     Network,
     Parallel,
     Series,
     joined_text,
-    leaf_letter,
 )
 from presolder.models.instrument.placement import placed_parts
 from presolder.models.instrument.rig import Rig
@@ -293,8 +291,8 @@ def design_parts(rig: Rig, network: Network | None) -> dict[str, Any]:
     parts = [
         {
             "name": part.name,
-            "kind": leaf_letter(part.leaf),
-            "value": part.leaf.farads if isinstance(part.leaf, Capacitor) else part.leaf.ohms,
+            "kind": part.leaf.kind.letter,
+            "value": part.leaf.value,
             # One in each channel that gets the design.
             "branches": branches[i :: len(placed)],
         }
