@@ -12,7 +12,7 @@ from presolder.render.commands.output import say_json
 from presolder.render.files.toml import nearest
 
 # What only the site or a package index makes something of; a built package leaves it out.
-_NO_PAGES = ("api.md", "index.md", "package.md")
+_NO_PAGES = ("api.md", "decisions.md", "index.md", "package.md")
 
 
 @click.command(epilog=examples("presolder docs", "presolder docs rig-format | less"))
