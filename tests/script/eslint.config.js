@@ -22,6 +22,7 @@ export default [
       "default-case-last": "error",
       "no-else-return": "error",
       complexity: ["error", 25],
+      "max-len": ["error", { code: 100 }],
     },
   },
 ];

@@ -15,7 +15,8 @@ export function guessing(right, total) {
 
 export function makeBlind(pack, player) {
   const byId = (id) => document.getElementById(id);
-  const count = pack.designs.length, KEPT = `blind:${pack.live.emf.length}:${pack.designs.map((d) => d.name).join("|")}`;
+  const count = pack.designs.length, KEPT = `blind:${pack.live.emf.length}:${pack.designs.map(
+    (d) => d.name).join("|")}`;
   const HEARD_S = 0.4;
   let order = null, run = null, runs = [], contest = null, contests = [], about = null;
 
@@ -28,41 +29,52 @@ export function makeBlind(pack, player) {
   };
   function shuffled() {
     const all = [...Array(count).keys()];
-    for (let i = count - 1; i > 0; i -= 1) { const j = random(i + 1); [all[i], all[j]] = [all[j], all[i]]; }
+    for (let i = count - 1; i > 0; i -= 1) { const j = random(i + 1);
+      [all[i], all[j]] = [all[j], all[i]]; }
     return all;
   }
 
   // Kept over a reload, where the browser lets a page keep anything.
   function keep() {
     try {
-      if (order) localStorage.setItem(KEPT, JSON.stringify({ order, run, runs, contest: contest && { ...contest, asking: contest.asking.state }, contests, rated: rated() }));
+      if (order) localStorage.setItem(KEPT, JSON.stringify(
+        { order, run, runs, contest: contest && { ...contest, asking: contest.asking.state },
+          contests, rated: rated() }));
       else localStorage.removeItem(KEPT);
     } catch { /* nothing is kept then */ }
   }
-  const kept = () => { try { return JSON.parse(localStorage.getItem(KEPT)); } catch { return null; } };
+  const kept = () => { try { return JSON.parse(localStorage.getItem(KEPT)); } catch {
+    return null; } };
 
   function options(select, texts) {
-    select.replaceChildren(...texts.map((text, i) => Object.assign(document.createElement("option"), { value: String(i), textContent: text })));
+    select.replaceChildren(...texts.map((text, i) =>
+      Object.assign(document.createElement("option"), { value: String(i), textContent: text })));
   }
-  const rated = () => [...byId("rating").children].map((line) => [...line.querySelectorAll("select")].map((s) => s.selectedIndex));
+  const rated = () => [...byId("rating").children].map(
+    (line) => [...line.querySelectorAll("select")].map((s) => s.selectedIndex));
   function buildRating() {
     byId("rating").replaceChildren(...order.map((_, i) => {
       const line = document.createElement("div");
       line.className = "rate";
-      const parts = [["Rating", ["-", "1", "2", "3", "4", "5"]], ["Rank", ["-", ...order.map((__, k) => String(k + 1))]]].map(([name, texts]) => {
+      const parts = [["Rating", ["-", "1", "2", "3", "4", "5"]],
+        ["Rank", ["-", ...order.map((__, k) => String(k + 1))]]].map(([name, texts]) => {
         const label = document.createElement("label"), select = document.createElement("select");
         select.setAttribute("aria-label", `${name} of ${letter(i)}`);
         select.className = name.toLowerCase();
         options(select, texts);
         select.addEventListener("change", () => {
           // A rank goes to one: whoever had it has none.
-          if (name === "Rank" && select.selectedIndex) byId("rating").querySelectorAll(".rank").forEach((other) => { if (other !== select && other.selectedIndex === select.selectedIndex) other.selectedIndex = 0; });
+          if (name === "Rank" && select.selectedIndex) byId("rating").querySelectorAll(
+            ".rank").forEach((other) => { if (
+              other !== select
+                && other.selectedIndex === select.selectedIndex) other.selectedIndex = 0; });
           keep();
         });
         label.append(`${name} `, select);
         return label;
       });
-      line.append(Object.assign(document.createElement("strong"), { textContent: letter(i) }), ...parts);
+      line.append(Object.assign(document.createElement("strong"), { textContent: letter(i) }),
+        ...parts);
       return line;
     }));
   }
@@ -77,7 +89,9 @@ export function makeBlind(pack, player) {
     for (const id of ["part-sliders", "expression", "pot"]) byId(id).replaceChildren();
     if (byId("note")) byId("note").hidden = true;
     buildRating();
-    if (saved) saved.rated.forEach((line, i) => byId("rating").children[i].querySelectorAll("select").forEach((s, k) => { s.selectedIndex = line[k]; }));
+    if (saved) saved.rated.forEach((line, i) =>
+      byId("rating").children[i].querySelectorAll("select").forEach(
+        (s, k) => { s.selectedIndex = line[k]; }));
     const letters = order.map((_, i) => letter(i));
     options(byId("first"), letters);
     options(byId("second"), letters);
@@ -91,15 +105,18 @@ export function makeBlind(pack, player) {
     player.blind(order);
     byId("reveal").focus();
     setUp();
-    if (saved && saved.run) resume(saved.run); else if (saved && saved.contest) prefer(saved.contest); else keep();
+    if (saved && saved.run) resume(saved.run);
+      else if (saved && saved.contest) prefer(saved.contest); else keep();
   }
 
   // ---- a run of trials -----------------------------------------------------
   const pair = () => [byId("first"), byId("second")].map((s) => order[Number(s.value)]);
   // Whether it stands where all are the same circuit, which is then said.
   function atTen(said) {
-    const { place, dial } = player.conditions(), same = Number(place === "live" ? dial : place) > 9.5;
-    if (same) byId(said).textContent = "At 10 all samples are the same circuit: turn the knob down first.";
+    const { place, dial } = player.conditions(),
+      same = Number(place === "live" ? dial : place) > 9.5;
+    if (same) byId(
+      said).textContent = "At 10 all samples are the same circuit: turn the knob down first.";
     return same;
   }
   function setUp() {
@@ -125,7 +142,8 @@ export function makeBlind(pack, player) {
     const [a, b] = pair();
     if (a === b) { byId("tally").textContent = "Choose two different samples."; return; }
     if (atTen("tally")) return;
-    resume({ pair: [a, b], trials: Number(byId("trials").value), answers: [], ...player.conditions(), date: new Date().toISOString() });
+    resume({ pair: [a, b], trials: Number(byId("trials").value), answers: [],
+      ...player.conditions(), date: new Date().toISOString() });
   }
   function resume(saved) {
     run = saved;
@@ -139,7 +157,8 @@ export function makeBlind(pack, player) {
     run.hidden = random(2);
     run.heard = [0, 0, 0];
     run.began = performance.now();
-    byId("tally").textContent = `Trial ${run.answers.length + 1} of ${run.trials}. Listen to all three, then answer.`;
+    byId("tally").textContent = `Trial ${run.answers.length
+      + 1} of ${run.trials}. Listen to all three, then answer.`;
     allow();
     keep();
   }
@@ -147,7 +166,8 @@ export function makeBlind(pack, player) {
   const allHeard = (one) => one !== null && one.heard.every((s) => s >= HEARD_S);
   function allow() {
     for (const id of ["is-first", "is-second"]) byId(id).disabled = !allHeard(run);
-    for (const id of ["like-one", "like-other", "like-neither"]) byId(id).disabled = !allHeard(contest);
+    for (const id of ["like-one", "like-other", "like-neither"]) byId(id).disabled = !allHeard(
+      contest);
   }
   let hearing = null, since = 0, ticking = 0;
   function hear(which, design, unlit) {
@@ -158,7 +178,8 @@ export function makeBlind(pack, player) {
     clearInterval(ticking);
     ticking = setInterval(() => { settle(); allow(); }, 100);
   }
-  function hearOfTrial(which) { if (run) hear(which, which === 2 ? run.pair[run.hidden] : run.pair[which], which === 2); }
+  function hearOfTrial(which) { if (run) hear(
+    which, which === 2 ? run.pair[run.hidden] : run.pair[which], which === 2); }
   function hearOfPair(which) { if (contest) hear(which, contest.asking.pair()[which], true); }
   // What plays counts as heard as long as it plays.
   function settle() {
@@ -176,7 +197,8 @@ export function makeBlind(pack, player) {
   function answer(which) {
     settle();
     if (!allHeard(run)) return;
-    run.answers.push({ hidden: run.hidden, answer: which, seconds: Number(((performance.now() - run.began) / 1000).toFixed(1)) });
+    run.answers.push({ hidden: run.hidden, answer: which,
+      seconds: Number(((performance.now() - run.began) / 1000).toFixed(1)) });
     quiet();
     if (run.answers.length < run.trials) { trial(); return; }
     over();
@@ -184,7 +206,9 @@ export function makeBlind(pack, player) {
   function over() {
     runs.push(run);
     const right = run.answers.filter((a) => a.hidden === a.answer).length;
-    asked("tally", `The run is over: ${right} of ${run.trials} right. By guessing alone, the chance of that many or more is ${guessing(right, run.trials).toFixed(3)}.`);
+    asked("tally",
+      `The run is over: ${right} of ${run.trials} right. By guessing alone, the chance of that many`
+        + ` or more is ${guessing(right, run.trials).toFixed(3)}.`);
   }
   function giveUp() {
     quiet();
@@ -204,7 +228,8 @@ export function makeBlind(pack, player) {
   function question() {
     const { asking } = contest;
     contest.heard = [0, 0];
-    byId("liked").textContent = `Question ${asking.state.answers.length + 1} of ${asking.questions}. Hear both, then say which you like better.`;
+    byId("liked").textContent = `Question ${asking.state.answers.length
+      + 1} of ${asking.questions}. Hear both, then say which you like better.`;
     allow();
     keep();
   }
@@ -216,26 +241,35 @@ export function makeBlind(pack, player) {
     if (!contest.asking.over()) { question(); return; }
     const { best, rival, again, equals } = contest.asking.result();
     const name = letter(order.indexOf(best));
-    contests.push({ ...contest, asking: contest.asking.state, result: { best, rival, again, equals } });
+    contests.push({ ...contest, asking: contest.asking.state,
+      result: { best, rival, again, equals } });
     asked("liked", again
-      ? `Your favourite is ${name}: you liked it better each time, and once more the other way round.${equals.length ? ` As good to you: ${equals.map((d) => letter(order.indexOf(d))).join(", ")}.` : ""}`
-      : `No clear favourite: between ${name} and ${letter(order.indexOf(rival))} you did not choose the same again.`);
+      ? `Your favourite is ${name}: you liked it better each time, and once more the other way`
+        + " round." + (equals.length
+          ? ` As good to you: ${equals.map((d) => letter(order.indexOf(d))).join(", ")}.` : "")
+      : `No clear favourite: between ${name} and ${letter(
+        order.indexOf(rival))} you did not choose the same again.`);
   }
   function stopAsking() {
     quiet();
     asked("liked", "Stopped; nothing of it counts.");
   }
   // Under which conditions it was, for the file and for people.
-  const under = ({ situation, place, dial, level, voice, date }) => ({ ...(situation && { situation }), what: place, dial, loudness: level, sound: voice, date });
+  const under = ({ situation, place, dial, level, voice, date }) =>
+    ({ ...(situation && { situation }), what: place, dial, loudness: level, sound: voice, date });
   function underInWords({ situation, what, dial, loudness, sound, date }) {
-    const where = `${situation ? `${situation}, ` : ""}${what === "live" ? `dial ${dial.toFixed(1)}` : what === "sweep" ? "knob turning" : `dial ${what}`}`;
+    const where = `${situation ? `${situation}, ` : ""}${what === "live" ? `dial ${dial.toFixed(1)}`
+      : what === "sweep" ? "knob turning" : `dial ${what}`}`;
     return `(${where}, ${loudness} loudness, ${sound}, ${date.slice(0, 10)})`;
   }
   function plainContest(one) {
     const name = (design) => pack.designs[design].name, { best, rival, again, equals } = one.result;
     return {
-      favourite: again ? name(best) : null, between: again ? [] : [name(best), name(rival)], as_good: equals.map(name), ...under(one),
-      answers: one.asking.answers.map((a) => ({ first: name(a.first), second: name(a.second), preferred: a.preferred === null ? null : name(a.preferred) })),
+      favourite: again ? name(best) : null, between: again ? [] : [name(best), name(rival)],
+        as_good: equals.map(name), ...under(one),
+      answers: one.asking.answers.map((a) =>
+        ({ first: name(a.first), second: name(a.second),
+          preferred: a.preferred === null ? null : name(a.preferred) })),
     };
   }
 
@@ -244,27 +278,39 @@ export function makeBlind(pack, player) {
     const right = one.answers.filter((a) => a.hidden === a.answer).length;
     const names = one.pair.map((d) => pack.designs[d].name);
     return {
-      first: names[0], second: names[1], trials: one.trials, right, by_guessing: guessing(right, one.trials), ...under(one),
-      answers: one.answers.map((a) => ({ hidden: names[a.hidden], answer: names[a.answer], seconds: a.seconds })),
+      first: names[0], second: names[1], trials: one.trials, right,
+        by_guessing: guessing(right, one.trials), ...under(one),
+      answers: one.answers.map((a) => ({ hidden: names[a.hidden], answer: names[a.answer],
+        seconds: a.seconds })),
     };
   }
   function reveal() {
     if (run) giveUp();
     if (contest) stopAsking();
     quiet();
-    const value = (i, kind) => { const s = byId("rating").children[i].querySelector(`.${kind}`); return s.options[s.selectedIndex].textContent; };
-    const ratings = order.map((design, i) => ({ label: letter(i), design: pack.designs[design].name, rating: value(i, "rating"), rank: value(i, "rank") }));
+    const value = (i, kind) => { const s = byId("rating").children[i].querySelector(`.${kind}`);
+      return s.options[s.selectedIndex].textContent; };
+    const ratings = order.map((design, i) =>
+      ({ label: letter(i), design: pack.designs[design].name, rating: value(i, "rating"),
+        rank: value(i, "rank") }));
     const told = runs.map(plainRun);
-    const lines = ratings.map((r) => `${r.label} was ${r.design}: rating ${r.rating}, rank ${r.rank}`);
+    const lines = ratings.map(
+      (r) => `${r.label} was ${r.design}: rating ${r.rating}, rank ${r.rank}`);
     for (const one of told) {
-      lines.push(`Told ${one.first} from ${one.second}: ${one.right} of ${one.trials} right, by guessing ${one.by_guessing.toFixed(3)} ${underInWords(one)}`);
+      lines.push(
+        `Told ${one.first} from ${one.second}: ${one.right} of ${one.trials} right, by guessing`
+          + ` ${one.by_guessing.toFixed(3)} ${underInWords(one)}`);
     }
     const liked = contests.map(plainContest);
     for (const one of liked) {
-      const found = one.favourite ? `Favourite, liked again when asked again: ${one.favourite}${one.as_good.length ? `; as good: ${one.as_good.join(", ")}` : ""}` : `No clear favourite between ${one.between.join(" and ")}`;
+      const found = one.favourite
+        ? `Favourite, liked again when asked again: ${one.favourite}${one.as_good.length
+          ? `; as good: ${one.as_good.join(", ")}` : ""}`
+            : `No clear favourite between ${one.between.join(" and ")}`;
       lines.push(`${found} ${underInWords(one)}`);
     }
-    results = { take: pack.take, date: new Date().toISOString(), ratings, runs: told, favourites: liked };
+    results = { take: pack.take, date: new Date().toISOString(), ratings, runs: told,
+      favourites: liked };
     order = null;
     runs = [];
     contests = [];
@@ -299,11 +345,14 @@ export function makeBlind(pack, player) {
   on("like-neither", () => preferred(null));
   on("stop-asking", stopAsking);
   on("save", () => player.save(byId("result-text").value, "listening-results.txt", "text/plain"));
-  on("save-json", () => player.save(`${JSON.stringify(results, null, 2)}\n`, "listening-results.json", "application/json"));
+  on("save-json", () => player.save(`${JSON.stringify(results, null, 2)}\n`,
+    "listening-results.json", "application/json"));
   on("copy", () => player.copy(byId("result-text"), byId("copied")));
 
   return {
-    nameOf, letter, shown: () => order || [...Array(count).keys()], on: () => order !== null, run: () => run, contest: () => contest, busy: () => run !== null || contest !== null,
-    restore() { const saved = kept(); if (saved && saved.order && saved.order.length === count) begin(saved); },
+    nameOf, letter, shown: () => order || [...Array(count).keys()], on: () => order !== null,
+      run: () => run, contest: () => contest, busy: () => run !== null || contest !== null,
+    restore() { const saved = kept(); if (saved && saved.order
+      && saved.order.length === count) begin(saved); },
   };
 }

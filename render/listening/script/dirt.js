@@ -43,7 +43,8 @@ function diodeCurve({ leak, slope }) {
     at: (u) => Math.sign(u) * gain * across(u),
     integral(u) {
       const v = across(u), up = Math.exp(v / slope);
-      return gain * (0.5 * v * v + leak * (0.5 * v * (up - 1 / up) - slope * (0.5 * (up + 1 / up) - 1)));
+      return gain * (0.5 * v * v + leak * (0.5 * v * (up - 1 / up) - slope * (
+        0.5 * (up + 1 / up) - 1)));
     },
   };
 }
@@ -81,13 +82,15 @@ export function tabulatedCurve(spec) {
     slope[i] = STEP * spec.knee * Math.cosh(w) * curve.at(u);
   }
   const end = spec.knee * Math.sinh(FARTHEST);
-  return { value, slope, knee: spec.knee, ends: [-end, end], levels: [curve.at(-end), curve.at(end)] };
+  return { value, slope, knee: spec.knee, ends: [-end, end],
+    levels: [curve.at(-end), curve.at(end)] };
 }
 function integralOf({ value, slope, knee, ends, levels }, u) {
   if (u <= ends[0]) return value[0] + (u - ends[0]) * levels[0];
   if (u >= ends[1]) return value[NODES - 1] + (u - ends[1]) * levels[1];
   const x = Math.abs(u) / knee, w = Math.log(x + Math.sqrt(x * x + 1));
-  const place = ((u < 0 ? -w : w) + FARTHEST) / STEP, i = Math.min(Math.floor(place), NODES - 2), t = place - i;
+  const place = ((u < 0 ? -w : w) + FARTHEST) / STEP, i = Math.min(Math.floor(place), NODES - 2),
+    t = place - i;
   const rise = value[i + 1] - value[i], start = slope[i], bend = start + slope[i + 1] - 2 * rise;
   return value[i] + t * (start + t * (rise - start - bend + t * bend));
 }
@@ -104,10 +107,13 @@ export function highPass(cornerHz, rate) {
 function impulseOf(gainAt, rate, centre) {
   const steps = 192, half = LENGTH - centre, out = new Float64Array(LENGTH);
   for (let k = 0; k < steps; k += 1) {
-    const hz = ((k + 0.5) * 0.5 * rate) / steps, [re, im] = gainAt(hz), turn = (2 * Math.PI * hz) / (OVER * rate);
-    for (let j = 0; j < LENGTH; j += 1) out[j] += re * Math.cos(turn * (j - centre)) - im * Math.sin(turn * (j - centre));
+    const hz = ((k + 0.5) * 0.5 * rate) / steps, [re, im] = gainAt(hz),
+      turn = (2 * Math.PI * hz) / (OVER * rate);
+    for (let j = 0; j < LENGTH; j += 1) out[j] += re * Math.cos(
+      turn * (j - centre)) - im * Math.sin(turn * (j - centre));
   }
-  return out.map((x, j) => (x / steps / OVER) * kaiser(Math.max(0, (Math.abs(j - centre) / half - 0.35) / 0.65), 8));
+  return out.map((x, j) => (x / steps / OVER) * kaiser(
+    Math.max(0, (Math.abs(j - centre) / half - 0.35) / 0.65), 8));
 }
 
 // The curve's table and the filters to the fine rate and back, which take too long to make in an
@@ -116,9 +122,11 @@ export function dirtTables(spec, rate) {
   const up = impulseOf((hz) => [OVER * bandLimit(hz, rate), 0], rate, LENGTH / 2);
   // With the low-pass, and against what the average does: a cosine, and half a step's delay.
   const down = impulseOf((hz) => {
-    const half = (Math.PI * hz) / (OVER * rate), gain = bandLimit(hz, rate) / Math.cos(half), ratio = hz / spec.postHz;
+    const half = (Math.PI * hz) / (OVER * rate), gain = bandLimit(hz, rate) / Math.cos(half),
+      ratio = hz / spec.postHz;
     const low = [1 / (1 + ratio * ratio), -ratio / (1 + ratio * ratio)];
-    return [gain * (low[0] * Math.cos(half) - low[1] * Math.sin(half)), gain * (low[0] * Math.sin(half) + low[1] * Math.cos(half))];
+    return [gain * (low[0] * Math.cos(half) - low[1] * Math.sin(half)),
+      gain * (low[0] * Math.sin(half) + low[1] * Math.cos(half))];
   }, rate, LENGTH / 2 + OVER - 1); // out comes the last of each eight
   return { up, down, curve: tabulatedCurve(spec) };
 }
@@ -140,7 +148,9 @@ function product(taps, signal, start, length) {
 export function makeDirt(spec, rate, { up, down, curve }) {
   const emphasis = highPass(spec.preHz, rate), block = highPass(DC_BLOCK_HZ, rate);
   // By phase, newest sample last, so that each inner loop runs straight on.
-  const taps = 2 * REACH, phases = Array.from({ length: OVER }, (_, p) => Float64Array.from({ length: taps }, (__, k) => up[p + OVER * (taps - 1 - k)]));
+  const taps = 2 * REACH, phases = Array.from(
+    { length: OVER }, (_, p) => Float64Array.from(
+      { length: taps }, (__, k) => up[p + OVER * (taps - 1 - k)]));
   const backwards = down.slice().reverse();
   const input = new Float64Array(2 * taps), fine = new Float64Array(2 * LENGTH);
   const near = 1e-5 * spec.knee;
@@ -155,7 +165,8 @@ export function makeDirt(spec, rate, { up, down, curve }) {
         const here = integralOf(curve, u), moved = u - previous, place = OVER * at + p;
         // Between samples as good as equal, the curve itself: the slope of its antiderivative.
         const middle = 0.5 * (u + previous);
-        fine[place] = fine[place + LENGTH] = Math.abs(moved) > near ? (here - before) / moved : (integralOf(curve, middle + near) - integralOf(curve, middle - near)) / (2 * near);
+        fine[place] = fine[place + LENGTH] = Math.abs(moved) > near ? (here - before) / moved
+          : (integralOf(curve, middle + near) - integralOf(curve, middle - near)) / (2 * near);
         previous = u;
         before = here;
       }
@@ -168,7 +179,8 @@ export function makeDirt(spec, rate, { up, down, curve }) {
 // What the stage makes of a whole signal, for its level alone: the power of samples through a
 // memoryless curve is right at any rate, what folds back is not taken apart from the rest.
 export function roughlyDirty(audio, spec, volts, rate) {
-  const curve = curveOf(spec), emphasis = highPass(spec.preHz, rate), block = highPass(DC_BLOCK_HZ, rate);
+  const curve = curveOf(spec), emphasis = highPass(spec.preHz, rate),
+    block = highPass(DC_BLOCK_HZ, rate);
   // Bent at the top and right where the power lies.
   const k = (Math.PI * spec.postHz) / rate;
   const gain = k / (1 + k), back = (1 - k) / (1 + k);
@@ -183,7 +195,8 @@ export function roughlyDirty(audio, spec, volts, rate) {
 
 // Peak of the second with the highest power.
 export function loudestSecondPeak(audio, rate) {
-  const hop = Math.round(0.1 * rate), hops = Math.ceil(audio.length / hop), energy = new Float64Array(hops), peaks = new Float64Array(hops);
+  const hop = Math.round(0.1 * rate), hops = Math.ceil(audio.length / hop),
+    energy = new Float64Array(hops), peaks = new Float64Array(hops);
   for (let i = 0; i < audio.length; i += 1) {
     const h = Math.floor(i / hop);
     energy[h] += audio[i] * audio[i];

@@ -5,7 +5,8 @@ import { kaiser } from "./fourier.js";
 export const STAGES = 4;
 
 // Dial positions of the table's rows, denser towards both ends.
-export const dialRows = (count) => Float64Array.from({ length: count }, (_, i) => 5 * (1 - Math.cos((Math.PI * i) / (count - 1))));
+export const dialRows = (count) => Float64Array.from(
+  { length: count }, (_, i) => 5 * (1 - Math.cos((Math.PI * i) / (count - 1))));
 
 // Fraction of the track below the wiper.
 export function fraction(law, dial) {
@@ -14,12 +15,14 @@ export function fraction(law, dial) {
     const at = x * (law.points.length - 1), i = Math.min(Math.floor(at), law.points.length - 2);
     return law.points[i] + (at - i) * (law.points[i + 1] - law.points[i]);
   }
-  const bent = (y) => Math.expm1(2 * Math.log(1 / law.midpoint - 1) * y) / Math.expm1(2 * Math.log(1 / law.midpoint - 1));
+  const bent = (y) => Math.expm1(2 * Math.log(1 / law.midpoint - 1) * y) / Math.expm1(
+    2 * Math.log(1 / law.midpoint - 1));
   switch (law.kind) {
     case "linear": return x;
     case "audio": return Math.abs(law.midpoint - 0.5) < 1e-9 ? x : bent(x);
     case "reverse-audio": return Math.abs(law.midpoint - 0.5) < 1e-9 ? x : 1 - bent(1 - x);
-    default: return x < 0.5 ? 2 * law.midpoint * x : law.midpoint + (2 * x - 1) * (1 - law.midpoint);
+    default: return x < 0.5 ? 2 * law.midpoint * x
+      : law.midpoint + (2 * x - 1) * (1 - law.midpoint);
   }
 }
 
@@ -29,7 +32,8 @@ export function share(branch, dial) {
   return Math.max(branch.falling ? 1 - below : below, branch.floor);
 }
 
-const matrix = (rows, columns) => ({ rows, columns, re: new Float64Array(rows * columns), im: new Float64Array(rows * columns) });
+const matrix = (rows, columns) => ({ rows, columns, re: new Float64Array(rows * columns),
+  im: new Float64Array(rows * columns) });
 
 // X with A X = B, both complex and overwritten; Gauss-Jordan with partial pivoting.
 function solve(a, b) {
@@ -76,26 +80,35 @@ export function assemble(circuit) {
   const withCurrent = circuit.branches.filter((b) => "LVPE".includes(b.kind));
   const reactive = circuit.branches.filter((b) => "CL".includes(b.kind));
   const nodes = circuit.nodes - 1, n = nodes + withCurrent.length, m = reactive.length;
-  const fixed = new Float64Array(n * n), reading = new Float64Array(m * n), inertia = new Float64Array(n * m), drive = new Float64Array(n);
+  const fixed = new Float64Array(n * n), reading = new Float64Array(m * n),
+    inertia = new Float64Array(n * m), drive = new Float64Array(n);
   const moving = [];
   for (const branch of circuit.branches) {
     const row = nodes + withCurrent.indexOf(branch), state = reactive.indexOf(branch);
     const ends = [[branch.a - 1, 1], [branch.b - 1, -1]].filter(([node]) => node >= 0);
     for (const [i, sign] of ends) {
-      if (branch.kind === "R") for (const [j, other] of ends) fixed[i * n + j] -= (sign * other) / branch.value;
-      if (branch.kind === "C") { reading[state * n + i] = sign; inertia[i * m + state] = branch.value * sign; }
+      if (branch.kind === "R") for (const [j, other] of ends) fixed[i * n + j] -= (
+        sign * other) / branch.value;
+      if (branch.kind === "C") { reading[state * n + i] = sign;
+        inertia[i * m + state] = branch.value * sign; }
       if (branch.kind === "L") { fixed[i * n + row] -= sign; fixed[row * n + i] += sign; }
-      if (branch.kind === "V" || branch.kind === "E") { fixed[i * n + row] -= sign; fixed[row * n + i] -= sign; }
-      if (branch.kind === "P") { fixed[i * n + row] -= sign / branch.value; fixed[row * n + i] -= sign; }
+      if (branch.kind === "V" || branch.kind === "E") {
+        fixed[i * n + row] -= sign; fixed[row * n + i] -= sign; }
+      if (branch.kind === "P") { fixed[i * n + row] -= sign / branch.value;
+        fixed[row * n + i] -= sign; }
     }
-    if (branch.kind === "L") { reading[state * n + row] = 1; inertia[row * m + state] = branch.value; }
+    if (branch.kind === "L") { reading[state * n + row] = 1;
+      inertia[row * m + state] = branch.value; }
     if (branch.kind === "V") drive[row] = branch.value;
     // What an amplifier puts out follows the voltage between two nodes.
-    if (branch.kind === "E") branch.control.forEach((node, i) => { if (node > 0) fixed[row * n + node - 1] += i ? -branch.value : branch.value; });
+    if (branch.kind === "E") branch.control.forEach(
+      (node, i) => { if (node > 0) fixed[row * n + node - 1] += i ? -branch.value : branch.value;
+        });
     if (branch.kind === "P") moving.push({ row, branch });
   }
   const mass = new Float64Array(n * n);
-  for (let i = 0; i < n; i += 1) for (let k = 0; k < m; k += 1) if (inertia[i * m + k] !== 0) for (let j = 0; j < n; j += 1) mass[i * n + j] += inertia[i * m + k] * reading[k * n + j];
+  for (let i = 0; i < n; i += 1) for (let k = 0; k < m; k += 1) if (inertia[i * m + k] !== 0) for (
+    let j = 0; j < n; j += 1) mass[i * n + j] += inertia[i * m + k] * reading[k * n + j];
   return { n, m, mass, fixed, reading, inertia, drive, moving, output: circuit.output - 1 };
 }
 
@@ -116,7 +129,8 @@ export function tabulate(circuit, method, rate, rowCount) {
   const parts = assemble(circuit), { n, m, reading, inertia, drive, moving, output } = parts;
   const dials = dialRows(rowCount), width = m + STAGES, height = m + 1, r = moving.length;
   const table = new Float64Array(rowCount * height * width);
-  const shares = moving.map(({ branch }) => Float64Array.from(dials, (dial) => share(branch, dial)));
+  const shares = moving.map(({ branch }) => Float64Array.from(
+    dials, (dial) => share(branch, dial)));
   for (const term of method.terms) {
     const [sr, si] = [term.mu[0] * rate, term.mu[1] * rate];
     // Half of each share belongs to the system itself: with all of them 0 it may be singular.
@@ -130,15 +144,19 @@ export function tabulate(circuit, method, rate, rowCount) {
     const picked = (i, j, part) => {
       if (i === m) return solved[part][output * wide + j];
       let total = 0;
-      for (let k = 0; k < n; k += 1) if (reading[i * n + k] !== 0) total += reading[i * n + k] * solved[part][k * wide + j];
+      for (let k = 0; k < n; k += 1) if (reading[i * n + k] !== 0) total += reading[
+        i * n + k] * solved[part][k * wide + j];
       return total;
     };
     const base = { re: [], im: [] };
-    for (let i = 0; i < height; i += 1) for (const part of ["re", "im"]) base[part].push(Float64Array.from({ length: wide }, (_, j) => picked(i, j, part)));
-    // last * (s * sum of weights) for states, last * weight for the EMF's nodes; twice the real part.
+    for (let i = 0; i < height; i += 1) for (const part of ["re", "im"]) base[part].push(
+      Float64Array.from({ length: wide }, (_, j) => picked(i, j, part)));
+    // last * (s * sum of weights) for states, last * weight for the EMF's nodes; twice the real
+    // part.
     const times = (a, b) => [a[0] * b[0] - a[1] * b[1], a[0] * b[1] + a[1] * b[0]];
     const sum = term.weights.reduce((x, y) => [x[0] + y[0], x[1] + y[1]], [0, 0]);
-    const ofStates = times(term.last, times([sr, si], sum)), ofNodes = term.weights.map((w) => times(term.last, w));
+    const ofStates = times(term.last, times([sr, si], sum)),
+      ofNodes = term.weights.map((w) => times(term.last, w));
     for (let row = 0; row < rowCount; row += 1) {
       const inner = matrix(r, r), right = matrix(r, m + 1);
       for (let i = 0; i < r; i += 1) {
@@ -158,7 +176,8 @@ export function tabulate(circuit, method, rate, rowCount) {
         for (let j = 0; j <= m; j += 1) {
           let re = base.re[i][j], im = base.im[i][j];
           for (let k = 0; k < r; k += 1) {
-            const ur = base.re[i][m + 1 + k], ui = base.im[i][m + 1 + k], cr = change.re[k * (m + 1) + j], ci = change.im[k * (m + 1) + j];
+            const ur = base.re[i][m + 1 + k], ui = base.im[i][m + 1 + k],
+              cr = change.re[k * (m + 1) + j], ci = change.im[k * (m + 1) + j];
             re += ur * cr - ui * ci;
             im += ur * ci + ui * cr;
           }
@@ -168,7 +187,8 @@ export function tabulate(circuit, method, rate, rowCount) {
       }
     }
   }
-  return { dials, table, states: m, names: circuit.branches.filter((b) => "CL".includes(b.kind)).map((b) => `${b.kind}${b.a}-${b.b}`) };
+  return { dials, table, states: m, names: circuit.branches.filter(
+    (b) => "CL".includes(b.kind)).map((b) => `${b.kind}${b.a}-${b.b}`) };
 }
 
 // Samples on each side that the EMF between two samples is made of.
@@ -177,7 +197,8 @@ export const REACH = 40;
 // For each of the method's instants within a step, taps on 2 REACH samples round it: a windowed
 // sinc; null for the sample's own instant.
 export function nodeTaps(nodes) {
-  return nodes.map((node) => node === 1 ? null : Float64Array.from({ length: 2 * REACH }, (_, i) => {
+  return nodes.map((node) => node === 1 ? null
+    : Float64Array.from({ length: 2 * REACH }, (_, i) => {
     const t = i - REACH + 1 - node; // from the instant wanted, between two samples
     return (Math.sin(Math.PI * t) / (Math.PI * t)) * kaiser(t / REACH, 11);
   }));
@@ -202,7 +223,8 @@ export function emfNodes(emf, nodes) {
 // A circuit at work: its states, and the rows that it stands between.
 export function makeStepper({ dials, table, states, names }) {
   const width = states + STAGES, height = states + 1, size = height * width;
-  const entry = new Float64Array(width), following = new Float64Array(height), resting = new Float64Array(size);
+  const entry = new Float64Array(width), following = new Float64Array(height),
+    resting = new Float64Array(size);
   let row = 0, restingAt = -1, last = -1;
   function find(dial) {
     while (row < dials.length - 2 && dial >= dials[row + 1]) row += 1;
@@ -224,7 +246,8 @@ export function makeStepper({ dials, table, states, names }) {
   function rest(dial) {
     if (dial !== restingAt) {
       const above = find(dial), start = row * size;
-      for (let i = 0; i < size; i += 1) resting[i] = table[start + i] + above * (table[start + size + i] - table[start + i]);
+      for (let i = 0; i < size; i += 1) resting[i] = table[start + i] + above * (
+        table[start + size + i] - table[start + i]);
       restingAt = dial;
     }
     // Two sums side by side, since each addition waits for the one before it.
@@ -241,7 +264,8 @@ export function makeStepper({ dials, table, states, names }) {
   }
   return {
     // From another circuit what both have: coils, tone capacitor, cable.
-    adopt(other) { names.forEach((name, i) => { const value = other.states().get(name); if (value !== undefined) entry[i] = value; }); },
+    adopt(other) { names.forEach((name, i) =>
+      { const value = other.states().get(name); if (value !== undefined) entry[i] = value; }); },
     states: () => new Map(names.map((name, i) => [name, entry[i]])),
     // One sample: the dial, and the EMF's nodes at index n.
     step(dial, nodes, n) {
@@ -265,4 +289,5 @@ export function responseComplex(circuit, dial, hz) {
     return [solved.re[output], solved.im[output]];
   });
 }
-export const response = (circuit, dial, hz) => responseComplex(circuit, dial, hz).map(([re, im]) => 20 * Math.log10(Math.hypot(re, im) + 1e-12));
+export const response = (circuit, dial, hz) =>
+  responseComplex(circuit, dial, hz).map(([re, im]) => 20 * Math.log10(Math.hypot(re, im) + 1e-12));

@@ -1,7 +1,8 @@
 // Which one is liked best, in few questions: each meets the best so far, and the winner meets the
 // last it beat once more, the other way round.
 export function makeContest(order, saved) {
-  const all = saved || { order, best: order[0], next: 1, answers: [], rival: null, check: false, over: order.length < 2 };
+  const all = saved || { order, best: order[0], next: 1, answers: [], rival: null, check: false,
+    over: order.length < 2 };
   return {
     state: all,
     over: () => all.over,
@@ -11,7 +12,8 @@ export function makeContest(order, saved) {
     // 0 for the first, 1 for the second, null for neither.
     answer(which) {
       const [first, second] = this.pair();
-      all.answers.push({ first, second, preferred: which === null ? null : [first, second][which] });
+      all.answers.push({ first, second, preferred: which === null ? null
+        : [first, second][which] });
       if (all.check) { all.over = true; return; }
       all.rival = which === 1 ? first : second;
       if (which === 1) all.best = second;
@@ -23,7 +25,10 @@ export function makeContest(order, saved) {
       const last = all.answers[all.answers.length - 1];
       return {
         best: all.best, rival: all.rival, again: last.preferred === all.best,
-        equals: all.answers.filter((a) => a.preferred === null && (a.first === all.best || a.second === all.best)).map((a) => (a.first === all.best ? a.second : a.first)).filter((d, i, list) => list.indexOf(d) === i),
+        equals: all.answers.filter((a) => a.preferred === null && (
+          a.first === all.best || a.second === all.best)).map(
+            (a) => (a.first === all.best ? a.second : a.first)).filter(
+              (d, i, list) => list.indexOf(d) === i),
       };
     },
   };

@@ -11,7 +11,8 @@ export function fft(re, im, inverse = false) {
   }
   for (let size = 2; size <= n; size *= 2) {
     const half = size / 2, step = ((inverse ? 2 : -2) * Math.PI) / size;
-    const cos = Float64Array.from({ length: half }, (_, k) => Math.cos(step * k)), sin = Float64Array.from({ length: half }, (_, k) => Math.sin(step * k));
+    const cos = Float64Array.from({ length: half }, (_, k) => Math.cos(step * k)),
+      sin = Float64Array.from({ length: half }, (_, k) => Math.sin(step * k));
     for (let start = 0; start < n; start += size) {
       for (let k = 0; k < half; k += 1) {
         const a = start + k, b = a + half;
@@ -39,20 +40,23 @@ export function spectrum(signal, n) {
 
 // A Kaiser window at a place from -1 to 1, 0 beyond.
 export function kaiser(place, beta) {
-  const bessel = (x) => { let sum = 1, term = 1; for (let k = 1; k < 40; k += 1) { term *= (x / 2 / k) ** 2; sum += term; } return sum; };
+  const bessel = (x) => { let sum = 1, term = 1;
+    for (let k = 1; k < 40; k += 1) { term *= (x / 2 / k) ** 2; sum += term; } return sum; };
   return Math.abs(place) < 1 ? bessel(beta * Math.sqrt(1 - place * place)) / bessel(beta) : 0;
 }
 
 // Gain that ends the audio band, as models/audio/emf.py has it.
 export function bandLimit(hz, rate) {
   const start = Math.min(20000, 0.42 * rate), stop = Math.min(24000, 0.5 * rate);
-  const risen = Math.sin((Math.PI / 2) * Math.min(1, Math.max(0, (hz - start) / (stop - start)))) ** 2;
+  const risen = Math.sin((Math.PI / 2) * Math.min(
+    1, Math.max(0, (hz - start) / (stop - start)))) ** 2;
   return Math.cos((Math.PI / 2) * risen) ** 2;
 }
 
 // A signal through an impulse response, of the signal's length.
 export function convolved(signal, impulse) {
-  const n = powerOfTwo(signal.length + impulse.length), a = spectrum(signal, n), b = spectrum(impulse, n);
+  const n = powerOfTwo(signal.length + impulse.length), a = spectrum(signal, n),
+    b = spectrum(impulse, n);
   for (let k = 0; k < n; k += 1) {
     const re = a.re[k] * b.re[k] - a.im[k] * b.im[k];
     a.im[k] = a.re[k] * b.im[k] + a.im[k] * b.re[k];

@@ -2,21 +2,24 @@
 const SWEEP_DEGREES = 280, BOTTOM_DEGREES = -140;
 
 // The dial at an angle from straight up; past either end, that end.
-export const dialAtAngle = (degrees) => Math.min(10, Math.max(0, ((degrees - BOTTOM_DEGREES) * 10) / SWEEP_DEGREES));
+export const dialAtAngle = (degrees) => Math.min(
+  10, Math.max(0, ((degrees - BOTTOM_DEGREES) * 10) / SWEEP_DEGREES));
 export const angleOf = (dial) => (dial * SWEEP_DEGREES) / 10 + BOTTOM_DEGREES;
 
 // Where a path, straight between its corners, is at a time.
 export function dialOn({ times, dials }, t) {
   let i = 1;
   while (i < times.length - 1 && t > times[i]) i += 1;
-  const span = times[i] - times[i - 1], share = span > 0 ? Math.min(1, Math.max(0, (t - times[i - 1]) / span)) : 1;
+  const span = times[i] - times[i - 1], share = span > 0
+    ? Math.min(1, Math.max(0, (t - times[i - 1]) / span)) : 1;
   return dials[i - 1] + share * (dials[i] - dials[i - 1]);
 }
 
 export function makeKnob(knob, { dial, turn }) {
   function dialAt(e) {
     const box = knob.getBoundingClientRect();
-    return dialAtAngle((Math.atan2(e.clientX - box.x - box.width / 2, box.y + box.height / 2 - e.clientY) * 180) / Math.PI);
+    return dialAtAngle((Math.atan2(e.clientX - box.x - box.width / 2,
+      box.y + box.height / 2 - e.clientY) * 180) / Math.PI);
   }
   let drag = null;
   knob.addEventListener("pointerdown", (e) => {
@@ -34,10 +37,13 @@ export function makeKnob(knob, { dial, turn }) {
     drag = to;
     turn(to);
   });
-  for (const name of ["pointerup", "pointercancel"]) knob.addEventListener(name, () => { drag = null; });
-  knob.addEventListener("wheel", (e) => { e.preventDefault(); turn(dial() - Math.sign(e.deltaY) * 0.2); }, { passive: false });
+  for (const name of ["pointerup", "pointercancel"]) knob.addEventListener(
+    name, () => { drag = null; });
+  knob.addEventListener("wheel", (e) => { e.preventDefault();
+    turn(dial() - Math.sign(e.deltaY) * 0.2); }, { passive: false });
   knob.addEventListener("keydown", (e) => {
-    const step = { ArrowUp: 0.5, ArrowRight: 0.5, ArrowDown: -0.5, ArrowLeft: -0.5, PageUp: 2, PageDown: -2 }[e.key];
+    const step = { ArrowUp: 0.5, ArrowRight: 0.5, ArrowDown: -0.5, ArrowLeft: -0.5, PageUp: 2,
+      PageDown: -2 }[e.key];
     const jump = { Home: 0, End: 10 }[e.key];
     if (step === undefined && jump === undefined) return;
     e.preventDefault();
@@ -98,6 +104,7 @@ export function makeHands({ button, sweep, dial, turn, begin }) {
   }
   button("slowly").addEventListener("click", () => follow("slowly", sweep));
   button("record").addEventListener("click", record);
-  button("replay").addEventListener("click", () => follow("replay", { times: gesture.map(([t]) => t), dials: gesture.map(([, d]) => d) }));
+  button("replay").addEventListener("click", () =>
+    follow("replay", { times: gesture.map(([t]) => t), dials: gesture.map(([, d]) => d) }));
   return { release, remember: (at) => { if (recording) growing.push([seconds(), at]); } };
 }

@@ -10,12 +10,14 @@ const QUICK_ROWS = 257, REFINE_MS = 250, PEAK = 0.89, FADE_S = 0.008;
 
 export function bytesOf(text) {
   const letters = atob(text), bytes = new Uint8Array(letters.length);
-  for (let i = 0; i < bytes.length; i += 1) bytes[i] = letters.charCodeAt(i); // a tenth of Uint8Array.from's time
+  // a tenth of Uint8Array.from's time
+  for (let i = 0; i < bytes.length; i += 1) bytes[i] = letters.charCodeAt(i);
   return bytes.buffer;
 }
 // What convolves with an impulse response at the context's own rate.
 export function convolverOf(context, impulse) {
-  return new ConvolverNode(context, { disableNormalization: true, buffer: bufferOf(context, impulse) });
+  return new ConvolverNode(context, { disableNormalization: true,
+    buffer: bufferOf(context, impulse) });
 }
 function bufferOf(context, samples) {
   const buffer = context.createBuffer(1, samples.length, context.sampleRate);
@@ -24,7 +26,8 @@ function bufferOf(context, samples) {
 }
 const scriptUrl = (text) => `data:text/javascript;charset=utf-8,${encodeURIComponent(text)}`;
 
-// Questions to the bench, answered in their order; in this thread where the browser starts no other.
+// Questions to the bench, answered in their order; in this thread where the browser starts no
+// other.
 function makeBench(source) {
   const waiting = new Map();
   let given = null, loop = {}, number = 0, worker = null;
@@ -35,11 +38,13 @@ function makeBench(source) {
   }
   function alone() {
     worker = null;
-    for (const [id, [done, question]] of waiting) { waiting.delete(id); setTimeout(() => done(here(question))); }
+    for (const [id, [done, question]] of waiting) {
+      waiting.delete(id); setTimeout(() => done(here(question))); }
   }
   try {
     worker = new Worker(scriptUrl(source));
-    worker.onmessage = ({ data: { id, found } }) => { waiting.get(id)[0](found); waiting.delete(id); };
+    worker.onmessage = ({ data: { id, found } }) =>
+      { waiting.get(id)[0](found); waiting.delete(id); };
     worker.onerror = alone;
   } catch { worker = null; }
   return {
@@ -59,7 +64,8 @@ export function makeLive(data, sources, heard, hooks) {
   const now = { target: 10, chosen: 0, level: "true", running: false, reference: null };
   // Where the circuit stands: at the knob, or at 10 in its place.
   const sounding = () => (now.reference === null ? now.target : 10);
-  // In which situation the guitar is, and what its parts are by now, where the visitor changed them.
+  // In which situation the guitar is, and what its parts are by now, where the visitor changed
+  // them.
   let at = 0, afresh = false;
   const situation = () => data.situations[at], changed = situation().designs.map(() => new Map());
   // What the designs feed: an index of data.dirts or none, its drive, a loudspeaker or none.
@@ -68,18 +74,25 @@ export function makeLive(data, sources, heard, hooks) {
   const refining = [], clean = [], dirtsTables = new Map();
   let rate = 0, length = 0, nodes = null, impulse = null, bandPower = data.bandPower, fresh = false;
   let voice = null, rows = [], serial = 0, readying = null, voicing = Promise.resolve();
-  let context = null, node = null, entry = null, dry = null, wet = null, source = null, pending = 0, position = 0, heardAt = 0, heardDial = 10, stream = null;
-  // The part that is repeated and the place that was last set here, in seconds; and how often one was,
+  let context = null, node = null, entry = null, dry = null, wet = null, source = null, pending = 0,
+    position = 0, heardAt = 0, heardDial = 10, stream = null;
+  // The part that is repeated and the place that was last set here, in seconds; and how often one
+  // was,
   // so that what the thread tells of an earlier place is known as old.
   let region = null, sought = 0, jumps = 0;
-  const repeated = () => (region && region.from * rate < length ? { from: Math.round(region.from * rate), to: Math.min(length, Math.round(region.to * rate)) } : { from: 0, to: length });
+  const repeated = () => (region && region.from * rate < length
+    ? { from: Math.round(region.from * rate), to: Math.min(length, Math.round(region.to * rate)) }
+      : { from: 0, to: length });
   const within = (spot, { from, to }) => (spot >= from && spot < to ? spot : from);
-  const place = () => { position = within(Math.min(length - 1, Math.round(sought * rate)), repeated()); heardAt = context ? context.currentTime : 0; jumps += 1; };
-  const tell = (message, moved) => { if (node) node.port.postMessage(message, moved); else if (context) renderSoon(); };
+  const place = () => { position = within(Math.min(length - 1, Math.round(sought * rate)),
+    repeated()); heardAt = context ? context.currentTime : 0; jumps += 1; };
+  const tell = (message, moved) => { if (node) node.port.postMessage(message, moved);
+    else if (context) renderSoon(); };
 
   // ---- making ready --------------------------------------------------------
   async function decoded(text) {
-    return (await new OfflineAudioContext(1, 1, rate).decodeAudioData(bytesOf(text))).getChannelData(0);
+    return (await new OfflineAudioContext(1, 1, rate).decodeAudioData(
+      bytesOf(text))).getChannelData(0);
   }
   async function prepare() {
     dirtsTables.clear();
@@ -110,17 +123,26 @@ export function makeLive(data, sources, heard, hooks) {
     const mine = ++serial;
     voicing = voicing.then(async () => {
       if (mine !== serial || !nodes) return;
-      const dirt = withDirt(), through = feeding.speaker ? impulse : null, given = { dirt, impulse: through };
-      // Drive and loudness are set by the loudest situation that feeds the same; the others are softer.
-      const loudest = data.situations[situation().loudest], workshops = into(structuredClone(loudest.circuits[0]), dirtNow() || loudest.amplifier, loudest.cable), plain = isPlain();
+      const dirt = withDirt(), through = feeding.speaker ? impulse : null,
+        given = { dirt, impulse: through };
+      // Drive and loudness are set by the loudest situation that feeds the same; the others are
+      // softer.
+      const loudest = data.situations[situation().loudest],
+        workshops = into(structuredClone(loudest.circuits[0]), dirtNow() || loudest.amplifier,
+          loudest.cable), plain = isPlain();
       let volts = 1, ten;
-      if (dirt) given.volts = volts = await bench.ask({ ask: "volts", circuit: workshops, with: given });
-      if (plain) ten = { loudness: loudest.levelDb[0][dials.length - 1], peak: PEAK / data.trueGain };
+      if (dirt) given.volts = volts = await bench.ask(
+        { ask: "volts", circuit: workshops, with: given });
+      if (plain) ten = { loudness: loudest.levelDb[0][dials.length - 1],
+        peak: PEAK / data.trueGain };
       else [ten] = await bench.ask({ ask: "levels", circuit: workshops, dials: [10], with: given });
       if (mine !== serial) return;
       const before = loudnessNow();
-      voice = { dirt, volts, given, trueGain: PEAK / Math.max(ten.peak, 1e-9), wanted: ten.loudness, tenInBands: inBands(workshops, 10), ownGain: ownGain(dirt) };
-      rows = circuits.map((circuit, design) => (plain && unchanged(design) ? { levels: situation().levelDb[design], measured: true } : { levels: roughly(design), measured: false }));
+      voice = { dirt, volts, given, trueGain: PEAK / Math.max(ten.peak, 1e-9), wanted: ten.loudness,
+        tenInBands: inBands(workshops, 10), ownGain: ownGain(dirt) };
+      rows = circuits.map((circuit, design) =>
+        (plain && unchanged(design) ? { levels: situation().levelDb[design], measured: true }
+          : { levels: roughly(design), measured: false }));
       if (dirt) dirt.tables = tablesOf(dirt.spec);
       tellVoice(softly(before, NOTICEABLY_LOUDER_LU));
       if (dry) fadeSpeaker();
@@ -139,7 +161,8 @@ export function makeLive(data, sources, heard, hooks) {
     const curve = curveOf(dirt.spec);
     return 0.5 / Math.max(curve.at(dirt.driven), -curve.at(-dirt.driven));
   }
-  // The circuits of the situation as they stand in the workshop, but for the parts that were changed.
+  // The circuits of the situation as they stand in the workshop, but for the parts that were
+  // changed.
   function stand() {
     Object.assign(feeding, situation().feeding);
     situation().circuits.forEach((circuit, design) => {
@@ -148,7 +171,8 @@ export function makeLive(data, sources, heard, hooks) {
     });
   }
   function fit(design, part, value) {
-    for (const i of situation().designs[design].parts[part].branches) circuits[design].branches[i].value = value;
+    for (const i of situation().designs[design].parts[part].branches) circuits[design].branches[
+      i].value = value;
   }
   function into(circuit, { ohms, farads }, cable = situation().cable) {
     for (const branch of circuit.branches) {
@@ -157,22 +181,28 @@ export function makeLive(data, sources, heard, hooks) {
     }
     return circuit;
   }
-  const unchanged = (design) => circuits[design].branches.every((b, i) => b.value === situation().circuits[design].branches[i].value);
+  const unchanged = (design) => circuits[design].branches.every(
+    (b, i) => b.value === situation().circuits[design].branches[i].value);
   function tellVoice(coming) {
     if (!context) return;
-    const tables = circuits.map((circuit) => tabulate(circuit, data.method, rate, QUICK_ROWS)), { dirt, volts, trueGain, ownGain: own, wanted } = voice;
+    const tables = circuits.map((circuit) => tabulate(circuit, data.method, rate, QUICK_ROWS)),
+      { dirt, volts, trueGain, ownGain: own, wanted } = voice;
     if (fresh) tell({ nodes, ...repeated(), position, jumps, target: sounding() });
     fresh = false;
-    tell({ ...coming, voice: { afresh, tables, dirt, volts, trueGain, ownGain: own, wanted, levels: rows.map((row) => row.levels) } }, tables.map(({ table }) => table.buffer));
+    tell({ ...coming, voice: { afresh, tables, dirt, volts, trueGain, ownGain: own, wanted,
+      levels: rows.map((row) => row.levels) } }, tables.map(({ table }) => table.buffer));
     afresh = false;
     circuits.forEach((_, design) => refine(design, 200 + 20 * design));
   }
   // Loudness from the EMF's K-weighted bands, in decibels of no fixed zero; and by dial.
   function inBands(circuit, dial) {
     const gains = response(circuit, dial, data.bandHz);
-    return 10 * Math.log10(gains.reduce((sum, db, i) => sum + bandPower[i] * (feeding.speaker ? data.speaker.bandGains[i] : 1) * 10 ** (db / 10), 1e-30));
+    return 10 * Math.log10(gains.reduce((sum, db, i) =>
+      sum + bandPower[i] * (feeding.speaker ? data.speaker.bandGains[i] : 1) * 10 ** (db / 10),
+        1e-30));
   }
-  const levelsOf = (circuit) => monotone(SOME_DIALS, SOME_DIALS.map((dial) => inBands(circuit, dial)), dials);
+  const levelsOf = (circuit) => monotone(SOME_DIALS,
+    SOME_DIALS.map((dial) => inBands(circuit, dial)), dials);
   // Until it is measured: from the bands, and of dirt what it evens out.
   function roughly(design) {
     clean[design] = levelsOf(circuits[design]).map((level) => level - voice.tenInBands);
@@ -189,8 +219,10 @@ export function makeLive(data, sources, heard, hooks) {
       if (rows[design].measured) continue;
       // A few dials at a time, so that other questions come between.
       const row = rows[design], found = [];
-      for (let i = 0; i < data.measuredDials.length && rows[design] === row && mine === serial; i += 3) {
-        found.push(...await bench.ask({ ask: "levels", circuit: circuits[design], dials: data.measuredDials.slice(i, i + 3), with: voice.given }));
+      for (let i = 0; i < data.measuredDials.length && rows[design] === row && mine === serial;
+        i += 3) {
+        found.push(...await bench.ask({ ask: "levels", circuit: circuits[design],
+          dials: data.measuredDials.slice(i, i + 3), with: voice.given }));
       }
       if (mine !== serial || rows[design] !== row) continue;
       put(design, monotone(data.measuredDials, found.map((one) => one.loudness), dials), true);
@@ -205,7 +237,8 @@ export function makeLive(data, sources, heard, hooks) {
   function loudnessNow() {
     if (!voice) return null;
     const row = rows[now.chosen].levels, dial = sounding();
-    return levelAt(row, dials, dial) + 20 * Math.log10(voice.trueGain) + gainDb(row, now, dial, { dials, wanted: voice.wanted });
+    return levelAt(row, dials, dial) + 20 * Math.log10(voice.trueGain) + gainDb(
+      row, now, dial, { dials, wanted: voice.wanted });
   }
   // What has become louder comes up slowly: goes with the message that makes it so.
   function softly(before, most) {
@@ -234,14 +267,17 @@ export function makeLive(data, sources, heard, hooks) {
   function refine(design, after) {
     clearTimeout(refining[design]);
     refining[design] = setTimeout(async () => {
-      const mine = refining[design], tabulated = await bench.ask({ ask: "table", circuit: circuits[design], rows: data.rows });
+      const mine = refining[design], tabulated = await bench.ask(
+        { ask: "table", circuit: circuits[design], rows: data.rows });
       if (mine !== refining[design]) return;
       send(design, tabulated);
       refining[design] = 0;
     }, after);
   }
-  function replace(design, count) { if (context) send(design, tabulate(circuits[design], data.method, rate, count)); }
-  function send(index, tabulated) { if (context) tell({ replace: { index, tabulated } }, [tabulated.table.buffer]); }
+  function replace(design, count) { if (context) send(
+    design, tabulate(circuits[design], data.method, rate, count)); }
+  function send(index, tabulated) { if (context) tell(
+    { replace: { index, tabulated } }, [tabulated.table.buffer]); }
 
   // ---- sound ---------------------------------------------------------------
   function ready(wantedRate) {
@@ -261,8 +297,11 @@ export function makeLive(data, sources, heard, hooks) {
     try {
       await context.audioWorklet.addModule(scriptUrl(sources.thread));
       node = new AudioWorkletNode(context, "live", { numberOfInputs: 1, outputChannelCount: [2] });
-      node.port.postMessage({ taps: nodeTaps(data.method.nodes), dials, ...now, target: sounding() });
-      node.port.onmessage = ({ data: told }) => { heardDial = told.dial; if (told.jumps === jumps) { ({ position } = told); heardAt = context.currentTime; } };
+      node.port.postMessage({ taps: nodeTaps(data.method.nodes), dials, ...now,
+        target: sounding() });
+      node.port.onmessage = ({ data: told }) =>
+        { heardDial = told.dial; if (told.jumps === jumps) {
+          ({ position } = told); heardAt = context.currentTime; } };
       node.connect(entry);
     } catch {
       node = null;
@@ -284,8 +323,10 @@ export function makeLive(data, sources, heard, hooks) {
       const dial = sounding(), row = rows[now.chosen].levels;
       let out = held(tabulate(circuits[now.chosen], data.method, rate, QUICK_ROWS), nodes, dial);
       if (voice.dirt) out = roughlyDirty(out, voice.dirt.spec, voice.volts, rate);
-      const gain = voice.trueGain * 10 ** (gainDb(row, now, dial, { dials, wanted: voice.wanted }) / 20);
-      source = new AudioBufferSourceNode(context, { buffer: bufferOf(context, out.map((x) => gain * x)), loop: true });
+      const gain = voice.trueGain * 10 ** (gainDb(
+        row, now, dial, { dials, wanted: voice.wanted }) / 20);
+      source = new AudioBufferSourceNode(context,
+        { buffer: bufferOf(context, out.map((x) => gain * x)), loop: true });
       source.connect(entry);
       source.start();
       heardAt = context.currentTime;
@@ -294,7 +335,9 @@ export function makeLive(data, sources, heard, hooks) {
   }
 
   return {
-    data, situation, circuits, levelsOf, now, feeding, ready, rows: () => rows, voice: () => voice, rate: () => rate, refined: () => refining.every((one) => !one), measured: () => rows.length > 0 && rows.every((row) => row.measured),
+    data, situation, circuits, levelsOf, now, feeding, ready, rows: () => rows, voice: () => voice,
+      rate: () => rate, refined: () => refining.every((one) => !one),
+        measured: () => rows.length > 0 && rows.every((row) => row.measured),
     node: () => node, heardDial: () => heardDial, loudnessNow,
     async start(into_) {
       await connect(into_);
@@ -332,12 +375,14 @@ export function makeLive(data, sources, heard, hooks) {
     tone(dial) {
       // A thousandth of a percent of the track stands for none.
       const { tone } = situation(), ohms = tone.ohms * Math.max(fraction(tone.law, dial), 1e-5);
-      circuits.forEach((circuit, design) => { circuit.branches[tone.branch].value = ohms; replaced(design); });
+      circuits.forEach((circuit, design) => {
+        circuit.branches[tone.branch].value = ohms; replaced(design); });
     },
     // What hangs on the output: "cable", in farads without the input's own, or "input", in ohms.
     around(part, value) {
       circuits.forEach((circuit, design) => {
-        for (const branch of circuit.branches) if (branch.part === part) branch.value = part === "cable" ? value + inputNow().farads : value;
+        for (const branch of circuit.branches) if (
+          branch.part === part) branch.value = part === "cable" ? value + inputNow().farads : value;
         replaced(design);
       });
     },
@@ -354,8 +399,11 @@ export function makeLive(data, sources, heard, hooks) {
       const before = loudnessNow(), earlier = clean.map((levels) => levels.map(saturating));
       voice.volts *= 10 ** ((driveDb - feeding.driveDb) / 20);
       feeding.driveDb = driveDb;
-      // By what it roughly makes of each dial: a gain that the old sound needed would lift the new one too.
-      clean.forEach((levels, design) => put(design, levels.map((louder, i) => rows[design].levels[i] + saturating(louder) - earlier[design][i]), false));
+      // By what it roughly makes of each dial: a gain that the old sound needed would lift the new
+      // one too.
+      clean.forEach((levels, design) => put(design,
+        levels.map((louder, i) => rows[design].levels[i] + saturating(louder) - earlier[design][i]),
+          false));
       tell({ volts: voice.volts, ...softly(before, NOTICEABLY_LOUDER_LU) });
       clearTimeout(measuring);
       measuring = setTimeout(feed, REFINE_MS);
@@ -391,7 +439,8 @@ export function makeLive(data, sources, heard, hooks) {
     lengthS: () => (length ? length / rate : data.seconds),
     positionS() {
       if (!length) return sought;
-      const passed = now.running && context ? (context.currentTime - heardAt) * rate : 0, { from, to } = repeated();
+      const passed = now.running && context ? (context.currentTime - heardAt) * rate : 0,
+        { from, to } = repeated();
       return (position < to ? from + ((position - from + passed) % (to - from)) : position) / rate;
     },
   };

@@ -2,11 +2,15 @@
 
 // Sections b0, b1, b2, a1, a2 of the K-weighting at any rate, as models/audio/loudness.py has them.
 export function kWeighting(rate) {
-  const high = 10 ** (3.999843853973347 / 20), q = 0.7071752369554196, middle = high ** 0.4996667741545416;
+  const high = 10 ** (3.999843853973347 / 20), q = 0.7071752369554196,
+    middle = high ** 0.4996667741545416;
   const k = Math.tan((Math.PI * 1681.974450955533) / rate), scale = 1 + k / q + k * k;
-  const p = Math.tan((Math.PI * 38.13547087602444) / rate), pq = 0.5003270373238773, pass = 1 + p / pq + p * p;
+  const p = Math.tan((Math.PI * 38.13547087602444) / rate), pq = 0.5003270373238773,
+    pass = 1 + p / pq + p * p;
   return [
-    [(high + (middle * k) / q + k * k) / scale, (2 * (k * k - high)) / scale, (high - (middle * k) / q + k * k) / scale, (2 * (k * k - 1)) / scale, (1 - k / q + k * k) / scale],
+    [(high + (middle * k) / q + k * k) / scale, (2 * (k * k - high)) / scale,
+      (high - (middle * k) / q + k * k) / scale, (2 * (k * k - 1)) / scale,
+        (1 - k / q + k * k) / scale],
     [1, -2, 1, (2 * (p * p - 1)) / pass, (1 - p / pq + p * p) / pass],
   ];
 }
@@ -29,7 +33,8 @@ export function integratedLoudness(audio, rate) {
     }
     powers[Math.floor(i / hop)] += (x * x) / hop;
   }
-  const blocks = Array.from({ length: hops - 3 }, (_, i) => (powers[i] + powers[i + 1] + powers[i + 2] + powers[i + 3]) / 4);
+  const blocks = Array.from({ length: hops - 3 },
+    (_, i) => (powers[i] + powers[i + 1] + powers[i + 2] + powers[i + 3]) / 4);
   const mean = (list) => list.reduce((a, b) => a + b, 0) / list.length;
   const loud = blocks.filter((p) => p > 10 ** ((-70 + 0.691) / 10));
   if (!loud.length) return -99;
@@ -41,7 +46,8 @@ export function integratedLoudness(audio, rate) {
 // Anal. 17, 1980), with the slopes at the inner places that Fritsch and Butland gave (1984).
 export function monotone(places, values, wanted) {
   const n = places.length, steps = [], rises = [];
-  for (let i = 0; i < n - 1; i += 1) { steps.push(places[i + 1] - places[i]); rises.push((values[i + 1] - values[i]) / steps[i]); }
+  for (let i = 0; i < n - 1; i += 1) { steps.push(places[i + 1] - places[i]);
+    rises.push((values[i + 1] - values[i]) / steps[i]); }
   const slopes = values.map((_, i) => {
     if (i === 0 || i === n - 1) return rises[i === 0 ? 0 : n - 2];
     if (rises[i - 1] * rises[i] <= 0) return 0;
@@ -52,7 +58,8 @@ export function monotone(places, values, wanted) {
     let i = 0;
     while (i < n - 2 && x > places[i + 1]) i += 1;
     const h = steps[i], t = Math.min(1, Math.max(0, (x - places[i]) / h));
-    return (1 + 2 * t) * (1 - t) ** 2 * values[i] + t * (1 - t) ** 2 * h * slopes[i] + t * t * (3 - 2 * t) * values[i + 1] + t * t * (t - 1) * h * slopes[i + 1];
+    return (1 + 2 * t) * (1 - t) ** 2 * values[i] + t * (1 - t) ** 2 * h * slopes[i] + t * t * (
+      3 - 2 * t) * values[i + 1] + t * t * (t - 1) * h * slopes[i + 1];
   });
 }
 
@@ -63,7 +70,8 @@ export const RISE_DB_A_SECOND = 15;
 
 // Loudness of a design at a dial, from its row over evenly spaced dials.
 export function levelAt(row, dials, dial) {
-  const place = Math.min(Math.max(dial / dials[0] - 1, 0), row.length - 1), i = Math.min(Math.floor(place), row.length - 2);
+  const place = Math.min(Math.max(dial / dials[0] - 1, 0), row.length - 1),
+    i = Math.min(Math.floor(place), row.length - 2);
   return row[i] + (place - i) * (row[i + 1] - row[i]);
 }
 

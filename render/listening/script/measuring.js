@@ -16,7 +16,8 @@ export function held(tabulated, nodes, dial) {
 // Volts of a sample of 1 at the curve: by the loudest second at 10, through the first design.
 export function voltsFor(dirt, circuit, { method, rate, nodes }) {
   const emphasis = highPass(dirt.spec.preHz, rate);
-  return dirt.driven / Math.max(1e-12, loudestSecondPeak(held(tabulate(circuit, method, rate, ROWS), nodes, 10).map((x) => emphasis(x)), rate));
+  return dirt.driven / Math.max(1e-12, loudestSecondPeak(
+    held(tabulate(circuit, method, rate, ROWS), nodes, 10).map((x) => emphasis(x)), rate));
 }
 
 // Loudness and peak of a design at some dials, through dirt and loudspeaker if they are there.
@@ -26,12 +27,14 @@ export function levelsAt(circuit, dials, { method, rate, nodes, dirt, volts, imp
     let audio = held(tabulated, nodes, dial);
     if (dirt) audio = roughlyDirty(audio, dirt.spec, volts, rate);
     if (impulse) audio = convolved(audio, impulse);
-    return { loudness: integratedLoudness(audio, rate), peak: audio.reduce((most, x) => Math.max(most, Math.abs(x)), 0) };
+    return { loudness: integratedLoudness(audio, rate),
+      peak: audio.reduce((most, x) => Math.max(most, Math.abs(x)), 0) };
   });
 }
 
 // Another loop, given to `answer` from then on: its EMF at the method's instants.
-export const looped = ({ samples, method, rate }) => ({ method, rate, nodes: emfNodes(samples, method.nodes).map((x) => Float32Array.from(x)) });
+export const looped = ({ samples, method, rate }) =>
+  ({ method, rate, nodes: emfNodes(samples, method.nodes).map((x) => Float32Array.from(x)) });
 
 // What the page asks: the loop's nodes, a table of a circuit, volts of a dirt, or levels.
 export function answer({ ask, circuit, rows, dials, with: given }, loop) {

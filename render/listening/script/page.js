@@ -13,26 +13,33 @@ const taken = (id) => {
   holder.remove(); // names must not be found in the page while listening blind
   return text;
 };
-const pack = JSON.parse(taken("pack")), sources = { thread: taken("thread"), bench: taken("bench") };
+const pack = JSON.parse(taken("pack")), sources = {
+  thread: taken("thread"), bench: taken("bench") };
 document.currentScript.remove();
 const count = pack.designs.length;
-const state = { design: 0, situation: 0, place: "live", level: "true", voice: "clean", playing: false, unlit: false, offset: 0 };
+const state = { design: 0, situation: 0, place: "live", level: "true", voice: "clean",
+  playing: false, unlit: false, offset: 0 };
 // What was loud before, for whatever plays next.
 const heard = { loudness: null };
 let context = null, ticket = 0, instrument = null;
 const say = (text) => { byId("how").textContent = text; };
 
 const live = makeLive(pack.live, sources, heard, {
-  alone: () => say("This browser has no audio thread for pages: the loop is rendered anew when the knob rests."),
+  alone: () =>
+    say("This browser has no audio thread for pages: the loop is rendered anew when the knob"
+      + " rests."),
 });
 const recordings = makeRecordings(pack.pieces, count, state, heard);
-const parts = makeParts(pack, live, { chosen: () => state.design, dial: dialNow, changed: makeLiveNow, input: inputNow, copy, save });
+const parts = makeParts(pack, live, { chosen: () => state.design, dial: dialNow,
+  changed: makeLiveNow, input: inputNow, copy, save });
 const own = makeOwn(pack.live);
 const blind = makeBlind(pack, {
   matched: () => pick("level", "matched"),
   blind: showBlind,
   fixed,
-  conditions: () => ({ ...(pack.live.situations.length > 1 && { situation: live.situation().name }), place: state.place, level: state.level, voice: isLive() ? feedingInWords() : state.voice, dial: dialNow() }),
+  conditions: () => ({ ...(pack.live.situations.length > 1 && { situation: live.situation().name }),
+    place: state.place, level: state.level, voice: isLive() ? feedingInWords() : state.voice,
+      dial: dialNow() }),
   put(run) {
     const there = pack.live.situations.findIndex(({ name }) => name === run.situation);
     if (there >= 0 && there !== state.situation) pick("situation", String(there));
@@ -65,7 +72,8 @@ function positionS() {
 function makeLiveNow() { if (!isLive()) pick("place", "live"); }
 // At the take's own rate, so that nothing is resampled here.
 function newContext() {
-  try { return new AudioContext({ sampleRate: pack.live.rate, latencyHint: "interactive" }); } catch { return new AudioContext(); }
+  try { return new AudioContext({ sampleRate: pack.live.rate, latencyHint: "interactive" });
+    } catch { return new AudioContext(); }
 }
 async function play() {
   context = context || newContext();
@@ -114,7 +122,8 @@ function change(key, value) {
     return;
   }
   if (key === "situation" && isLive()) { enter(Number(value)); return; }
-  const resume = state.playing, at = positionS(), sweeping = state.place === "sweep" || value === "sweep";
+  const resume = state.playing, at = positionS(),
+    sweeping = state.place === "sweep" || value === "sweep";
   if (key === "place") asAtTen(false);
   if (value === "live") live.turn(dialNow());
   stop();
@@ -144,10 +153,12 @@ function pick(name, value) {
 }
 
 // ---- what the guitar feeds ---------------------------------------------------
-function inputNow() { return live.feeding.dirt === null ? live.situation().amplifier : pack.live.dirts[live.feeding.dirt]; }
+function inputNow() { return live.feeding.dirt === null ? live.situation().amplifier
+  : pack.live.dirts[live.feeding.dirt]; }
 function feedingInWords() {
   const { dirt, driveDb, speaker } = live.feeding;
-  return `${dirt === null ? "clean" : `${pack.live.dirts[dirt].words}, drive ${driveDb} dB`}${speaker ? ", loudspeaker" : ""}`;
+  return `${dirt === null ? "clean" : `${pack.live.dirts[
+    dirt].words}, drive ${driveDb} dB`}${speaker ? ", loudspeaker" : ""}`;
 }
 function refeed(changed) {
   makeLiveNow();
@@ -155,7 +166,8 @@ function refeed(changed) {
   if ("dirt" in changed && !blind.on()) { parts.refit(); parts.draw(); }
   show();
 }
-byId("dirt").addEventListener("change", () => refeed({ dirt: byId("dirt").value === "" ? null : Number(byId("dirt").value) }));
+byId("dirt").addEventListener("change", () =>
+  refeed({ dirt: byId("dirt").value === "" ? null : Number(byId("dirt").value) }));
 byId("speaker").addEventListener("change", () => refeed({ speaker: byId("speaker").checked }));
 byId("drive").addEventListener("input", () => { live.drive(Number(byId("drive").value)); show(); });
 
@@ -262,7 +274,8 @@ function showBlind(order) {
   if (!order) parts.build();
 }
 async function copy(text, said) {
-  try { await navigator.clipboard.writeText(text.value); } catch { text.select(); document.execCommand("copy"); }
+  try { await navigator.clipboard.writeText(text.value); } catch {
+    text.select(); document.execCommand("copy"); }
   said.textContent = "Copied.";
 }
 function save(text, name, type) {
@@ -284,7 +297,8 @@ function repeat(moved) {
   }
   live.region(region.from, to);
   const whole = region.from === 0 && region.to === null;
-  byId("region").textContent = whole ? "" : `${region.from.toFixed(1)} to ${to.toFixed(1)} s again and again`;
+  byId("region").textContent = whole ? "" : `${region.from.toFixed(1)} to ${to.toFixed(
+    1)} s again and again`;
   byId("whole").hidden = whole;
 }
 byId("seek").addEventListener("input", () => {
@@ -307,13 +321,16 @@ async function playOwn(file) {
     if (emf.length < context.sampleRate / 2) throw new Error("short");
     repeat({ from: 0, to: null });
     await live.replaceEmf(emf, own.bandPower(emf, context.sampleRate));
-    said.textContent = `You hear ${file.name}${buffer.duration > own.LONGEST_S ? `, its first ${own.LONGEST_S} s` : ""}. It stays on this device.`;
+    said.textContent = `You hear ${file.name}${buffer.duration > own.LONGEST_S
+      ? `, its first ${own.LONGEST_S} s` : ""}. It stays on this device.`;
     makeLiveNow();
     if (!state.playing) await play();
     if (!blind.on()) parts.draw();
     show();
   } catch {
-    said.textContent = "This browser cannot use that file; give a recording of half a second or more, such as WAV or FLAC.";
+    said.textContent =
+      "This browser cannot use that file; give a recording of half a second or more, such as WAV"
+        + " or FLAC.";
   }
 }
 byId("own").addEventListener("change", () => playOwn(byId("own").files[0]));
@@ -334,16 +351,25 @@ async function plug() {
   try {
     makeLiveNow();
     if (!state.playing) await play();
-    if (!live.node()) { said.textContent = "This browser has no audio thread for pages, so it cannot play live."; return; }
+    if (!live.node()) {
+      said.textContent = "This browser has no audio thread for pages, so it cannot play live.";
+      return; }
     instrument = await openInstrument(context, own.inverse(context.sampleRate));
     live.listen(instrument.chain);
     byId("plug").textContent = "Unplug";
-    said.textContent = `You hear ${instrument.name || "the input"}, some ${Math.round(1000 * (instrument.latencyS + live.latencyS()))} ms late as far as the browser knows.${instrument.filtered ? " The browser filters this input, so it will not sound right." : ""} Matched loudness is still that of the take.`;
+    said.textContent = `You hear ${instrument.name
+      || "the input"}, some ${Math.round(1000 * (
+        instrument.latencyS + live.latencyS(
+          )))} ms late as far as the browser knows.${instrument.filtered
+            ? " The browser filters this input, so it will not sound right."
+              : ""} Matched loudness is still that of the take.`;
   } catch {
     said.textContent = "The browser gave no input: it may need your permission, or there is none.";
   }
 }
-byId("headphones").addEventListener("change", () => { byId("plug").disabled = !byId("headphones").checked; if (!byId("headphones").checked) unplug(); });
+byId("headphones").addEventListener("change",
+  () => { byId("plug").disabled = !byId("headphones").checked;
+    if (!byId("headphones").checked) unplug(); });
 byId("plug").disabled = !byId("headphones").checked;
 if (!navigator.mediaDevices || !navigator.mediaDevices.getUserMedia) byId("plugging").hidden = true;
 
@@ -355,13 +381,17 @@ on("from-here", () => repeat({ from: positionS() }));
 on("to-here", () => repeat({ to: positionS() }));
 on("whole", () => repeat({ from: 0, to: null }));
 for (const name of ["situation", "place", "level", "voice"]) {
-  document.querySelectorAll(`input[name=${name}]`).forEach((input) => input.addEventListener("change", () => change(name, input.value)));
+  document.querySelectorAll(`input[name=${name}]`).forEach(
+    (input) => input.addEventListener("change", () => change(name, input.value)));
 }
 document.addEventListener("keydown", (e) => {
-  if (e.ctrlKey || e.metaKey || e.altKey || !byId("keys").checked || e.target.closest("select, textarea")) return;
-  if (e.key === " " && !e.target.closest("button, input, summary, a")) { e.preventDefault(); toggle(); }
+  if (e.ctrlKey || e.metaKey || e.altKey || !byId("keys").checked
+    || e.target.closest("select, textarea")) return;
+  if (e.key === " " && !e.target.closest("button, input, summary, a")) {
+    e.preventDefault(); toggle(); }
   const number = Number(e.key);
-  if (e.key >= "1" && e.key <= "9" && number <= count && !blind.busy()) select(blind.shown()[number - 1]);
+  if (e.key >= "1" && e.key <= "9" && number <= count && !blind.busy()) select(
+    blind.shown()[number - 1]);
 });
 buildDesigns();
 parts.build();

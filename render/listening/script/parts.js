@@ -11,19 +11,23 @@ export function makeParts(pack, live, hooks) {
   const byId = (id) => document.getElementById(id), { designs } = live.situation();
   const own = designs.map((design) => design.parts.map((part) => part.value));
   const values = own.map((row) => [...row]);
-  const ownAround = () => ({ cable: live.situation().cable, input: hooks.input().ohms, tone: live.situation().tone && live.situation().tone.dial });
+  const ownAround = () => ({ cable: live.situation().cable, input: hooks.input().ohms,
+    tone: live.situation().tone && live.situation().tone.dial });
   let around = ownAround();
   const HZ = Float64Array.from({ length: 70 }, (_, i) => 80 * 125 ** (i / 69));
 
   const expressionOf = (design) => {
     const { template, parts } = designs[design];
-    return parts.reduce((text, part, i) => text.replace(`{${i}}`, codeOf(part.kind, values[design][i])), template);
+    return parts.reduce((text, part, i) => text.replace(
+      `{${i}}`, codeOf(part.kind, values[design][i])), template);
   };
 
   // A named slider: its range, and what a place on it means, does and is called.
   function slider(name, range, text, moved) {
-    const label = document.createElement("label"), input = document.createElement("input"), out = document.createElement("span");
-    const show = (words) => { out.textContent = words; input.setAttribute("aria-valuetext", words); };
+    const label = document.createElement("label"), input = document.createElement("input"),
+      out = document.createElement("span");
+    const show = (words) => { out.textContent = words; input.setAttribute("aria-valuetext", words);
+      };
     label.className = "part";
     Object.assign(input, { type: "range", ...range });
     input.addEventListener("input", () => {
@@ -31,31 +35,40 @@ export function makeParts(pack, live, hooks) {
       hooks.changed();
       draw();
     });
-    label.append(Object.assign(document.createElement("strong"), { textContent: name }), input, out);
+    label.append(Object.assign(document.createElement("strong"), { textContent: name }), input,
+      out);
     show(text);
     return label;
   }
   // Of a part's value, logarithmic.
   function valueSlider(name, [low, high], value, put, say, snap) {
     const at = Math.round((1000 * Math.log(value / low)) / Math.log(high / low));
-    return slider(name, { min: "0", max: "1000", step: "1", value: String(at) }, say(value), (place) => {
+    return slider(name, { min: "0", max: "1000", step: "1", value: String(at) }, say(value),
+      (place) => {
       const chosen = Math.min(high, Math.max(low, snap(low * (high / low) ** (place / 1000))));
       put(chosen);
       return say(chosen);
     });
   }
   const twoFigures = (value) => Number(value.toPrecision(2));
-  const cableInWords = (farads) => `${spoken("C", farads)}, some ${(farads / FARADS_A_METRE).toFixed(1)} m`;
+  const cableInWords = (farads) => `${spoken("C", farads)}, some ${(
+    farads / FARADS_A_METRE).toFixed(1)} m`;
   function buildAround() {
     const sliders = [
-      valueSlider("Cable", [30e-12, 3e-9], Math.max(around.cable, 30e-12), (value) => { around.cable = value; live.around("cable", value); }, cableInWords, twoFigures),
-      valueSlider("Input it feeds", [5e3, 10e6], Math.min(around.input, 10e6), (value) => { around.input = value; live.around("input", value); }, (ohms) => spoken("R", ohms), twoFigures),
+      valueSlider("Cable", [30e-12, 3e-9], Math.max(around.cable, 30e-12),
+        (value) => { around.cable = value; live.around("cable", value); }, cableInWords,
+          twoFigures),
+      valueSlider("Input it feeds", [5e3, 10e6], Math.min(around.input, 10e6),
+        (value) => { around.input = value; live.around("input", value); },
+          (ohms) => spoken("R", ohms), twoFigures),
     ];
     byId("around").replaceChildren(...sliders);
     const tone = byId("tone");
     tone.hidden = !live.situation().tone;
     if (live.situation().tone) {
-      tone.replaceChildren(slider("Tone knob", { min: "0", max: "10", step: "0.1", value: String(around.tone) }, Number(around.tone).toFixed(1), (dial) => {
+      tone.replaceChildren(slider("Tone knob",
+        { min: "0", max: "10", step: "0.1", value: String(around.tone) },
+          Number(around.tone).toFixed(1), (dial) => {
         around.tone = dial;
         live.tone(dial);
         return dial.toFixed(1);
@@ -73,34 +86,46 @@ export function makeParts(pack, live, hooks) {
     draw();
   }
 
-  const movedAround = () => { const was = ownAround(); return Object.keys(around).filter((what) => around[what] !== was[what]); };
-  const isOwn = (design) => values[design].every((value, i) => value === own[design][i]) && movedAround().length === 0;
+  const movedAround = () => { const was = ownAround();
+    return Object.keys(around).filter((what) => around[what] !== was[what]); };
+  const isOwn = (design) => values[design].every((value, i) => value === own[design][i])
+    && movedAround().length === 0;
   function back() {
     const design = hooks.chosen();
-    designs[design].parts.forEach((_, i) => { values[design][i] = own[design][i]; live.change(design, i, own[design][i]); });
+    designs[design].parts.forEach((_, i) => {
+      values[design][i] = own[design][i]; live.change(design, i, own[design][i]); });
     const moved = movedAround();
     around = ownAround();
-    for (const what of moved) if (what === "tone") live.tone(around.tone); else live.around(what, around[what]);
+    for (const what of moved) if (what === "tone") live.tone(around.tone);
+      else live.around(what, around[what]);
     buildAround();
     build();
     hooks.changed();
   }
 
   // ---- the pot, the response at the dial and at 10, and loudness by dial ---------
-  const line = (gains) => gains.map((db, i) => `${(30 + (i * (WIDTH - 40)) / (HZ.length - 1)).toFixed(1)},${(10 + ((TOP_DB - Math.max(FLOOR_DB, Math.min(TOP_DB, db))) * (HEIGHT - 32)) / (TOP_DB - FLOOR_DB)).toFixed(1)}`).join(" ");
+  const line = (gains) => gains.map((db, i) =>
+    `${(30 + (i * (WIDTH - 40)) / (HZ.length - 1)).toFixed(1)},${(
+      10 + ((TOP_DB - Math.max(FLOOR_DB, Math.min(TOP_DB, db))) * (HEIGHT - 32)) / (
+        TOP_DB - FLOOR_DB)).toFixed(1)}`).join(" ");
   // Against that at 10: two thousand solves, so when the hand rests.
   let resting = 0;
   function drawLevels(circuit) {
     clearTimeout(resting);
     resting = setTimeout(() => {
       const levels = live.levelsOf(circuit), ten = levels[levels.length - 1];
-      byId("level-own").setAttribute("points", pack.live.levelDials.map((dial, i) => `${(30 + dial * 28).toFixed(1)},${(10 + (Math.min(48, Math.max(0, ten - levels[i])) * 100) / 48).toFixed(1)}`).join(" "));
+      byId("level-own").setAttribute("points",
+        pack.live.levelDials.map((dial, i) =>
+          `${(30 + dial * 28).toFixed(1)},${(
+            10 + (Math.min(48, Math.max(0, ten - levels[i])) * 100) / 48).toFixed(1)}`).join(" "));
     }, 80);
   }
   let turnWiper = () => {};
   function draw() {
-    const design = hooks.chosen(), circuit = live.circuits[design], { parts, tree } = designs[design];
-    turnWiper = drawPot(byId("pot"), { tree, parts, law: live.situation().pot }, parts.map((part, i) => `${part.name} ${spoken(part.kind, values[design][i])}`));
+    const design = hooks.chosen(), circuit = live.circuits[design],
+      { parts, tree } = designs[design];
+    turnWiper = drawPot(byId("pot"), { tree, parts, law: live.situation().pot },
+      parts.map((part, i) => `${part.name} ${spoken(part.kind, values[design][i])}`));
     byId("curve-ten").setAttribute("points", line(response(circuit, 10, HZ)));
     drawLevels(circuit);
     byId("back").disabled = isOwn(design);
@@ -111,7 +136,8 @@ export function makeParts(pack, live, hooks) {
   function drawDial() {
     const dial = hooks.dial();
     turnWiper(dial);
-    byId("curve-now").setAttribute("points", line(response(live.circuits[hooks.chosen()], Math.max(dial, 0.05), HZ)));
+    byId("curve-now").setAttribute("points", line(
+      response(live.circuits[hooks.chosen()], Math.max(dial, 0.05), HZ)));
     byId("level-knob").setAttribute("transform", `translate(${(30 + dial * 28).toFixed(1)} 0)`);
     byId("curve-name").textContent = `at ${dial.toFixed(1)}`;
   }
@@ -119,9 +145,11 @@ export function makeParts(pack, live, hooks) {
   function message() {
     const design = hooks.chosen(), has = designs[design].parts.length > 0;
     const lines = ["I choose this one:", has ? expressionOf(design) : "the bare pot, as it is"];
-    if (has) lines.push("", "For the workshop:", `presolder sheet --design '${expressionOf(design)}'`);
+    if (has) lines.push("", "For the workshop:",
+      `presolder sheet --design '${expressionOf(design)}'`);
     if (pack.live.situations.length > 1) lines.push("", `Chosen in: ${live.situation().name}.`);
-    if (movedAround().some((what) => what !== "tone")) lines.push("", `Heard with ${spoken("C", around.cable)} of cable, into ${spoken("R", around.input)}.`);
+    if (movedAround().some((what) => what !== "tone")) lines.push(
+      "", `Heard with ${spoken("C", around.cable)} of cable, into ${spoken("R", around.input)}.`);
     return `${lines.join("\n")}\n`;
   }
   byId("back").addEventListener("click", back);
@@ -132,8 +160,10 @@ export function makeParts(pack, live, hooks) {
     byId("choice-text").focus();
     byId("choice-text").select();
   });
-  byId("copy-choice").addEventListener("click", () => hooks.copy(byId("choice-text"), byId("choice-said")));
-  byId("save-choice").addEventListener("click", () => hooks.save(byId("choice-text").value, "my-choice.txt", "text/plain"));
+  byId("copy-choice").addEventListener("click",
+    () => hooks.copy(byId("choice-text"), byId("choice-said")));
+  byId("save-choice").addEventListener("click",
+    () => hooks.save(byId("choice-text").value, "my-choice.txt", "text/plain"));
   buildAround();
   return {
     build, draw, drawDial,

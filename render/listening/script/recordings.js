@@ -9,17 +9,22 @@ export function makeRecordings(pieces, count, state, heard) {
   const decoded = new Map();
   let voices = null, buffers = null, startedAt = 0, out = null;
   // A situation without dirt has one voice, clean.
-  const has = (voice) => pieces.some((p) => p.situation === state.situation && p.voice === voice), voiceNow = () => (has(state.voice) ? state.voice : "clean");
-  const pieceOf = (design) => pieces.find((p) => p.situation === state.situation && p.design === design && p.voice === voiceNow() && String(p.dial ?? "sweep") === state.place);
+  const has = (voice) => pieces.some((p) => p.situation === state.situation && p.voice === voice),
+    voiceNow = () => (has(state.voice) ? state.voice : "clean");
+  const pieceOf = (design) => pieces.find((p) =>
+    p.situation === state.situation && p.design === design && p.voice === voiceNow() && String(
+      p.dial ?? "sweep") === state.place);
   const gainDbOf = (design) => pieceOf(design)[state.level === "true" ? "trueDb" : "matchedDb"];
   const gainOf = (design) => 10 ** (gainDbOf(design) / 20);
-  const loudnessOf = (design) => { const { loudness } = pieceOf(design); return loudness === null ? null : loudness + gainDbOf(design); };
+  const loudnessOf = (design) => { const { loudness } = pieceOf(design);
+    return loudness === null ? null : loudness + gainDbOf(design); };
   async function loadBuffers(context) {
     const wanted = [...Array(count).keys()].map(pieceOf);
     // What is not played now is decoded again when it is.
     for (const piece of decoded.keys()) if (!wanted.includes(piece)) decoded.delete(piece);
     return Promise.all(wanted.map(async (piece) => {
-      if (!decoded.has(piece)) decoded.set(piece, await context.decodeAudioData(bytesOf(piece.audio)));
+      if (!decoded.has(piece)) decoded.set(piece,
+        await context.decodeAudioData(bytesOf(piece.audio)));
       return decoded.get(piece);
     }));
   }
@@ -43,7 +48,8 @@ export function makeRecordings(pieces, count, state, heard) {
   }
   // What is louder than what was heard before comes up slowly.
   function softly(chosen, when, most) {
-    const loudness = loudnessOf(chosen), louder = heard.loudness === null || loudness === null ? 0 : loudness - heard.loudness;
+    const loudness = loudnessOf(chosen), louder = heard.loudness === null || loudness === null ? 0
+      : loudness - heard.loudness;
     if (louder > most) {
       out.gain.cancelScheduledValues(when);
       out.gain.setValueAtTime(10 ** (-louder / 20), when);
@@ -55,7 +61,8 @@ export function makeRecordings(pieces, count, state, heard) {
     has, loadBuffers, startVoices, fadeTo,
     cached: () => decoded.size,
     playing: () => voices !== null,
-    lengthS: () => (buffers ? Math.min(...buffers.map((b) => b.duration)) : (pieceOf(0) || { seconds: 0 }).seconds),
+    lengthS: () => (buffers ? Math.min(...buffers.map((b) => b.duration))
+      : (pieceOf(0) || { seconds: 0 }).seconds),
     positionS(context, loop) {
       const passed = Math.max(0, context.currentTime - startedAt), length = this.lengthS();
       return loop ? passed % length : Math.min(passed, length);

@@ -1,11 +1,13 @@
-// The audio thread: the chosen design steps along on the loop's EMF or the visitor's own. The others
+// The audio thread: the chosen design steps along on the loop's EMF or the visitor's own. The
+// others
 // sleep, and wake with the charges and currents of the parts that all have in common, so that
 // however many there are, one is paid for.
 import { REACH, STAGES, makeStepper } from "./engine.js";
 import { highPass, makeDirt } from "./dirt.js";
 import { RISE_DB_A_SECOND, gainDb } from "./loudness.js";
 
-const KNOB_S = 0.012, FADE_S = 0.004, SEAM_S = 0.012, DIALS_A_SECOND = 120, TOLD_S = 0.03, DRIVE_S = 0.03;
+const KNOB_S = 0.012, FADE_S = 0.004, SEAM_S = 0.012, DIALS_A_SECOND = 120, TOLD_S = 0.03,
+  DRIVE_S = 0.03;
 
 // Designs into one input, through one dirt or none, and how far they are faded in.
 function makeVoice({ afresh, tables, dirt, volts, trueGain, ownGain, wanted, levels }, old) {
@@ -13,16 +15,22 @@ function makeVoice({ afresh, tables, dirt, volts, trueGain, ownGain, wanted, lev
   if (old && !afresh) steppers.forEach((stepper, i) => stepper.adopt(old.steppers[i]));
   const stage = dirt && makeDirt(dirt.spec, sampleRate, dirt.tables);
   if (stage) stage.volts = volts;
-  return { steppers, weights: old ? [...old.weights] : steppers.map(() => 0), ghosts: [], stage, emphasis: dirt && highPass(dirt.spec.preHz, sampleRate), volts, driven: dirt && dirt.driven, trueGain, ownGain, wanted, levels, gain: null, fade: 0, goal: 1 };
+  return { steppers, weights: old ? [...old.weights] : steppers.map(() => 0), ghosts: [], stage,
+    emphasis: dirt && highPass(dirt.spec.preHz, sampleRate), volts, driven: dirt && dirt.driven,
+      trueGain, ownGain, wanted, levels, gain: null, fade: 0, goal: 1 };
 }
 
 class Live extends AudioWorkletProcessor {
   constructor() {
     super();
-    Object.assign(this, { nodes: null, voice: null, leaving: [], position: 0, jump: null, jumps: 0, gate: 1, from: 0, to: 0, dial: 10, target: 10, chosen: 0, level: "true", running: false, reference: null, master: 0, coming: 1, sink: null, told: 0, dials: null });
-    Object.assign(this, { listening: false, taps: null, heard: new Float64Array(4 * REACH), heardAt: 0, hottest: 0.05, own: Array.from({ length: STAGES }, () => new Float64Array(1)) });
+    Object.assign(this, { nodes: null, voice: null, leaving: [], position: 0, jump: null, jumps: 0,
+      gate: 1, from: 0, to: 0, dial: 10, target: 10, chosen: 0, level: "true", running: false,
+        reference: null, master: 0, coming: 1, sink: null, told: 0, dials: null });
+    Object.assign(this, { listening: false, taps: null, heard: new Float64Array(4 * REACH),
+      heardAt: 0, hottest: 0.05, own: Array.from({ length: STAGES }, () => new Float64Array(1)) });
     const smooth = (seconds) => 1 - Math.exp(-1 / (seconds * sampleRate));
-    this.rates = { knob: smooth(KNOB_S), fade: smooth(FADE_S), drive: smooth(DRIVE_S), rise: 10 ** (RISE_DB_A_SECOND / 20 / sampleRate) };
+    this.rates = { knob: smooth(KNOB_S), fade: smooth(FADE_S), drive: smooth(DRIVE_S),
+      rise: 10 ** (RISE_DB_A_SECOND / 20 / sampleRate) };
     this.port.onmessage = ({ data }) => this.hear(data);
   }
   hear(data) {
@@ -41,20 +49,26 @@ class Live extends AudioWorkletProcessor {
       this.voice = makeVoice(data.voice, old);
       if (old && old.fade > 1e-6) this.leaving.push(Object.assign(old, { goal: 0 }));
     }
-    // A part of another value: the circuit that was fades out while the new one, in its states, comes.
+    // A part of another value: the circuit that was fades out while the new one, in its states,
+    // comes.
     if (data.replace) {
-      const { index, tabulated } = data.replace, stepper = makeStepper(tabulated), voice = this.voice;
+      const { index, tabulated } = data.replace, stepper = makeStepper(tabulated),
+        voice = this.voice;
       stepper.adopt(voice.steppers[index]);
       // What is not heard leaves no ghost: it would only be paid for.
-      if (voice.weights[index] > 1e-6) voice.ghosts.push({ stepper: voice.steppers[index], weight: voice.weights[index] });
+      if (voice.weights[index] > 1e-6) voice.ghosts.push(
+        { stepper: voice.steppers[index], weight: voice.weights[index] });
       voice.steppers[index] = stepper;
       voice.weights[index] = 0;
     }
     if (data.row) this.voice.levels[data.row.index] = data.row.levels;
     if ("volts" in data && this.voice) this.voice.volts = data.volts;
-    if ("chosen" in data && this.voice && this.voice.weights[data.chosen] === 0) this.voice.steppers[data.chosen].adopt(this.voice.steppers[this.chosen]);
-    for (const key of ["target", "chosen", "level", "running", "reference", "listening"]) if (key in data) this[key] = data[key];
-    // To another place, or round another part of the loop: in the moment of silence that is made for it.
+    if ("chosen" in data && this.voice && this.voice.weights[
+      data.chosen] === 0) this.voice.steppers[data.chosen].adopt(this.voice.steppers[this.chosen]);
+    for (const key of ["target", "chosen", "level", "running", "reference", "listening"]) if (
+      key in data) this[key] = data[key];
+    // To another place, or round another part of the loop: in the moment of silence that is made
+    // for it.
     if (data.jump) this.jump = { ...this.jump, ...data.jump };
     if ("coming" in data) this.sink = (this.sink ?? this.coming) * data.coming;
   }
@@ -88,7 +102,9 @@ class Live extends AudioWorkletProcessor {
     return voice.stage ? voice.stage.step(sum) : sum;
   }
   goal(voice) {
-    return (this.listening ? voice.ownGain : voice.trueGain) * 10 ** (gainDb(voice.levels[this.chosen], this, this.dial, { dials: this.dials, wanted: voice.wanted }) / 20);
+    return (this.listening ? voice.ownGain : voice.trueGain) * 10 ** (
+      gainDb(voice.levels[this.chosen], this, this.dial,
+        { dials: this.dials, wanted: voice.wanted }) / 20);
   }
   // This sample's EMF where it does not stand in the loop as it is: from what comes in, or faded at
   // the seam of the part that is repeated.
@@ -99,7 +115,9 @@ class Live extends AudioWorkletProcessor {
       this.listen(x, this.own);
       return;
     }
-    const at = this.position, edge = Math.min(1, Math.max(0, Math.min(at - this.from, this.to - 1 - at) / (SEAM_S * sampleRate))), ramp = Math.sin((Math.PI / 2) * edge) ** 2;
+    const at = this.position, edge = Math.min(
+      1, Math.max(0, Math.min(at - this.from, this.to - 1 - at) / (SEAM_S * sampleRate))),
+        ramp = Math.sin((Math.PI / 2) * edge) ** 2;
     for (let k = 0; k < this.own.length; k += 1) this.own[k][0] = ramp * this.nodes[k][at];
   }
   // A part may have been meant for another recording, which is on its way.
@@ -111,7 +129,8 @@ class Live extends AudioWorkletProcessor {
   // Knob, loudness and place, one sample on.
   advance() {
     const away = this.target - this.dial, most = DIALS_A_SECOND / sampleRate;
-    this.dial = Math.abs(away) < 1e-4 ? this.target : this.dial + Math.max(-most, Math.min(most, this.rates.knob * away));
+    this.dial = Math.abs(away) < 1e-4 ? this.target
+      : this.dial + Math.max(-most, Math.min(most, this.rates.knob * away));
     this.master += this.rates.fade * ((this.running ? 1 : 0) - this.master);
     // Down as fast as a switch, up slowly.
     if (this.sink === null) this.coming = Math.min(1, this.coming * this.rates.rise);
@@ -134,7 +153,8 @@ class Live extends AudioWorkletProcessor {
       this.leaving = [];
       return true;
     }
-    const input = this.listening && inputs[0] ? inputs[0][0] : null, voices = [this.voice, ...this.leaving], goals = voices.map((voice) => this.goal(voice));
+    const input = this.listening && inputs[0] ? inputs[0][0] : null,
+      voices = [this.voice, ...this.leaving], goals = voices.map((voice) => this.goal(voice));
     voices.forEach((voice, i) => { voice.gain ??= goals[i]; });
     for (let n = 0; n < count; n += 1) {
       this.advance();
@@ -146,7 +166,8 @@ class Live extends AudioWorkletProcessor {
         const voice = voices[v];
         voice.gain += fade * (goals[v] - voice.gain);
         voice.fade += fade * (voice.goal - voice.fade);
-        if (voice.stage) voice.stage.volts += drive * ((this.listening ? voice.driven / this.hottest : voice.volts) - voice.stage.volts);
+        if (voice.stage) voice.stage.volts += drive * (
+          (this.listening ? voice.driven / this.hottest : voice.volts) - voice.stage.volts);
         sum += voice.fade * voice.gain * this.sounding(voice, nodes, at, fade);
       }
       out[n] = this.master * this.coming * this.gate * sum;
