@@ -22,8 +22,8 @@ import soundfile
 
 from presolder.models.audio.knob import KnobPath
 from presolder.models.audio.renderer import Renderer
-from presolder.models.instrument.designs import BUILT_IN
-from presolder.render.files.rigs import find_rig
+from presolder.models.instrument.built_in import BUILT_IN
+from presolder.render.files.rig_file import find_rig
 
 RATE, SECONDS = 48_000, 60
 TURN = ("--travel", str(SECONDS - 2), "--rest", "1")

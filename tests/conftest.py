@@ -9,7 +9,7 @@ from playwright.sync_api import Browser, Playwright, sync_playwright
 
 from presolder.models.instrument.rig import Rig
 from presolder.render.files.audio import read_recording
-from presolder.render.files.rigs import built_in_rigs, find_rig
+from presolder.render.files.rig_file import built_in_rigs, find_rig
 from presolder.render.files.take import Take
 from takes import SAMPLES
 

@@ -2,9 +2,9 @@
 
 from pathlib import Path
 
-from presolder.models.instrument.designs import BUILT_IN
+from presolder.models.instrument.built_in import BUILT_IN
 from presolder.models.instrument.network import format_network
-from presolder.render.files.rigs import built_in_rigs, find_situations
+from presolder.render.files.rig_file import built_in_rigs, find_situations
 from presolder.render.plots import guitar_svg, wiring_svg
 
 DOCS = Path(__file__).parents[1]

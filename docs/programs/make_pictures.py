@@ -13,9 +13,9 @@ import presolder as ps
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
-from presolder.models.instrument.designs import BUILT_IN
+from presolder.models.instrument.built_in import BUILT_IN
 from presolder.render import plots
-from presolder.render.files.rigs import DEFAULT_RIG, find_rig
+from presolder.render.files.rig_file import DEFAULT_RIG, find_rig
 from presolder.render.plots.style import spread_apart
 
 PICTURES = Path(__file__).parents[1] / "pictures"

@@ -23,8 +23,8 @@ from presolder.models.circuit.equations import chain_equations, take_equations
 from presolder.models.circuit.recursion import collocation_nodes, recursion_response
 from presolder.models.circuit.wave import wave_weights
 from presolder.models.decibels import amplitude, power_decibels
+from presolder.models.instrument.law import DIAL_MAX
 from presolder.models.instrument.rig import Rig
-from presolder.models.instrument.taper import DIAL_MAX
 from presolder.models.typing import Array, ComplexArray
 
 # The EMF's band ends between these two frequencies (or the same fractions of the

@@ -16,9 +16,9 @@ from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.recursion import Recursion, discretise
 from presolder.models.cores import crew
 from presolder.models.instrument.controls import Load
+from presolder.models.instrument.law import DIAL_MAX
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Capture, Rig
-from presolder.models.instrument.taper import DIAL_MAX
 from presolder.models.typing import Array
 
 BLOCK = 1 << 16

@@ -6,12 +6,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from presolder.models.audio.clip import clipped
-from presolder.models.audio.curves import driven_volts
 from presolder.models.audio.drive import loudest_second, pre_emphasis
 from presolder.models.audio.driven import Driven, emf_volts_for
 from presolder.models.audio.knob import KnobPath
 from presolder.models.audio.overlap import FilterBank, taken_from
 from presolder.models.audio.renderer import Renderer, sample_count
+from presolder.models.audio.static_curves import driven_volts
 from presolder.models.audio.voicing import hum_and_hiss, noise_pieces, voiced
 from presolder.models.decibels import amplitude
 from presolder.models.instrument.dirt import AnyDirt, Dirt, load_of

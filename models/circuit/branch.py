@@ -6,8 +6,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
+from presolder.models.instrument.law import Taper, fraction_below_wiper
 from presolder.models.instrument.network import CONTACT_OHMS, Capacitor, Gang, Leaf, Resistor
-from presolder.models.instrument.taper import Taper, fraction_below_wiper
 from presolder.models.typing import Array
 
 GROUND = 0

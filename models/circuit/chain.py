@@ -18,6 +18,7 @@ from presolder.models.circuit.branch import (
 from presolder.models.circuit.stage_parts import stage_parts
 from presolder.models.decibels import amplitude
 from presolder.models.instrument.controls import Pickup, Tone
+from presolder.models.instrument.law import fraction_below_wiper
 from presolder.models.instrument.network import (
     CONTACT_OHMS,
     Network,
@@ -34,7 +35,6 @@ from presolder.models.instrument.source import (
     Wound,
 )
 from presolder.models.instrument.string import String
-from presolder.models.instrument.taper import fraction_below_wiper
 
 # The first channel's; further ones get the next free node.
 PICKUP_SIDE = 1

@@ -9,8 +9,8 @@ from presolder.models.circuit.branch import GROUND, OUTPUT, Branch
 from presolder.models.circuit.equations import small_signal
 from presolder.models.circuit.response import transfer
 from presolder.models.circuit.stage_parts import stage_parts
+from presolder.models.instrument.law import DIAL_MAX
 from presolder.models.instrument.stage import Stage
-from presolder.models.instrument.taper import DIAL_MAX
 from presolder.models.typing import ComplexArray
 
 # A source of 1 V behind so much drives the input; the voltage there tells the rest.

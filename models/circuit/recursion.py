@@ -21,7 +21,7 @@ from numpy.polynomial import Polynomial
 
 from presolder.models.circuit.assembly import Descriptor
 from presolder.models.circuit.wave import wave_weights
-from presolder.models.instrument.taper import DIAL_MAX
+from presolder.models.instrument.law import DIAL_MAX
 from presolder.models.typing import Array, ComplexArray
 
 STAGES = 4

@@ -5,13 +5,13 @@ from dataclasses import dataclass, field, replace
 from typing import Literal, get_args
 
 from presolder.models.errors import InputError
+from presolder.models.instrument.law import BENT_TAPERS, DIAL_MAX, Taper
 from presolder.models.instrument.quantities import (
     format_quantity,
     require_component,
     require_within,
 )
 from presolder.models.instrument.stage import Stage
-from presolder.models.instrument.taper import BENT_TAPERS, DIAL_MAX, Taper
 
 ToneWiring = Literal["modern", "fifties"]
 TONE_WIRINGS: tuple[ToneWiring, ...] = get_args(ToneWiring)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Generic, NoReturn, TypeVar
 
 from presolder.models.errors import InputError
+from presolder.models.instrument.law import NAMED_TAPERS, Taper
 from presolder.models.instrument.markings import law_of
 from presolder.models.instrument.network import (
     DEEPEST_NESTING,
@@ -26,7 +27,6 @@ from presolder.models.instrument.network import (
 )
 from presolder.models.instrument.quantities import leaf_unit, parse_quantity
 from presolder.models.instrument.source import CoilsInParallel, CoilsInSeries, Source, turned
-from presolder.models.instrument.taper import NAMED_TAPERS, Taper
 
 Node = TypeVar("Node")
 Joint = type[Series] | type[Parallel]

@@ -6,11 +6,11 @@ from typing import TypeVar
 
 from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Load, Pot, Tone, require_dial
+from presolder.models.instrument.law import DIAL_MAX, Taper
 from presolder.models.instrument.onward import Buffer, Pedal, Volume
 from presolder.models.instrument.player import Player
 from presolder.models.instrument.rig import Capture, Channel, Rig, VolumeWiring
 from presolder.models.instrument.source import CoilsInParallel, Source, Wound, coils_of
-from presolder.models.instrument.taper import DIAL_MAX, Taper
 
 MASTER, PEDAL = "master", "pedal"
 _MOST_WEIGHT = 1000.0

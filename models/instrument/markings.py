@@ -4,8 +4,8 @@ import re
 
 from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Pot
+from presolder.models.instrument.law import NAMED_TAPERS, Taper, TaperKind
 from presolder.models.instrument.quantities import parse_quantity, with_a_point
-from presolder.models.instrument.taper import NAMED_TAPERS, Taper, TaperKind
 
 # Letters as pots are marked today, and everyday words: common practice, no source. On some
 # older parts A is linear and B is not.

@@ -6,8 +6,8 @@ from html import escape
 from typing import ClassVar, Literal
 
 from presolder.models.errors import InputError
+from presolder.models.instrument.law import Taper
 from presolder.models.instrument.quantities import Unit, format_code, require_component
-from presolder.models.instrument.taper import Taper
 
 MOST_PARTS = 16
 DEEPEST_NESTING = 16

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import Literal, get_args
 
 from presolder.models.errors import InputError
-from presolder.models.instrument.taper import DIAL_MAX
+from presolder.models.instrument.law import DIAL_MAX
 
 Playing = Literal["full", "rolls-back", "swells", "cleans-up-dirt"]
 PLAYING: tuple[Playing, ...] = get_args(Playing)

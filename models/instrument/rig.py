@@ -8,6 +8,7 @@ from presolder.models.decibels import amplitude
 from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Load, Pickup, Pot, Tone, require_dial
 from presolder.models.instrument.dirt import AnyDirt, load_of
+from presolder.models.instrument.law import DIAL_MAX
 from presolder.models.instrument.network import Network
 from presolder.models.instrument.onward import Buffer, Pedal, Volume
 from presolder.models.instrument.player import Player
@@ -15,7 +16,6 @@ from presolder.models.instrument.quantities import format_quantity, require_comp
 from presolder.models.instrument.source import Source, coils_of
 from presolder.models.instrument.stage import Stage
 from presolder.models.instrument.string import String
-from presolder.models.instrument.taper import DIAL_MAX
 
 VolumeWiring = Literal["lug", "independent"]
 VOLUME_WIRINGS: tuple[VolumeWiring, ...] = get_args(VolumeWiring)

@@ -9,11 +9,11 @@ from typing import Literal, get_args
 
 from presolder.models.errors import InputError
 from presolder.models.instrument.controls import TONE_WIRINGS
+from presolder.models.instrument.law import BENT_TAPERS
 from presolder.models.instrument.markings import law_of, read_length, read_pot_marking
 from presolder.models.instrument.plausible import Kind, oddity
 from presolder.models.instrument.player import PLAYING
 from presolder.models.instrument.quantities import Unit, parse_quantity, with_a_point
-from presolder.models.instrument.taper import BENT_TAPERS
 
 PickupKind = Literal["humbucker", "single-coil", "wide-single-coil", "low-output-humbucker"]
 PICKUP_KINDS: tuple[PickupKind, ...] = get_args(PickupKind)

@@ -1,7 +1,7 @@
 """Topologies without their values: which parts, joined how."""
 
+from presolder.models.instrument.built_in import built_in_designs
 from presolder.models.instrument.controls import Pot
-from presolder.models.instrument.designs import built_in_designs
 from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.network import Network, Parallel, Series
 

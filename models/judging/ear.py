@@ -14,10 +14,10 @@ from presolder.models.errors import InputError
 from presolder.models.hearing.bands import LINES_HZ, third_octave_db
 from presolder.models.hearing.change import Change, Sound, change, sound
 from presolder.models.hearing.material import Material
+from presolder.models.instrument.law import DIAL_MAX
 from presolder.models.instrument.network import Gang, Network
 from presolder.models.instrument.player import Player
 from presolder.models.instrument.rig import Rig
-from presolder.models.instrument.taper import DIAL_MAX
 from presolder.models.typing import Array, ComplexArray
 
 # A home listener's level: loud conversation; common practice, no source.

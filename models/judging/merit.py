@@ -13,9 +13,9 @@ from presolder.models.circuit.response import transfer
 from presolder.models.hearing.bands import LINES_HZ
 from presolder.models.hearing.change import Change, change
 from presolder.models.instrument.controls import Pickup
+from presolder.models.instrument.law import DIAL_MAX
 from presolder.models.instrument.network import Network
 from presolder.models.instrument.rig import Rig
-from presolder.models.instrument.taper import DIAL_MAX
 from presolder.models.judging.ear import Ear
 from presolder.models.typing import Array, ComplexArray
 

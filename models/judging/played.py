@@ -26,7 +26,7 @@ from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.stage import Stage
 from presolder.models.judging.character import balance
-from presolder.models.judging.cleanup import (
+from presolder.models.judging.tones import (
     TONES_HZ,
     TOUCHES_DB,
     Cleanup,

@@ -6,8 +6,8 @@ from typing import Protocol, TypeVar
 
 import numpy as np
 
+from presolder.models.instrument.built_in import built_in_designs
 from presolder.models.instrument.controls import Pot
-from presolder.models.instrument.designs import built_in_designs
 from presolder.models.instrument.network import Design, Gang, Network, leaves
 from presolder.models.instrument.topologies import built_in_of
 from presolder.models.judging.ear import Ear, shares

@@ -22,6 +22,7 @@ from presolder.models.errors import InputError
 from presolder.models.hearing.bands import LINES_HZ
 from presolder.models.hearing.change import change, sound
 from presolder.models.instrument.controls import Pot
+from presolder.models.instrument.law import Taper
 from presolder.models.instrument.network import (
     Capacitor,
     Design,
@@ -34,7 +35,6 @@ from presolder.models.instrument.network import (
 )
 from presolder.models.instrument.placement import series_of
 from presolder.models.instrument.preferred import SERIES
-from presolder.models.instrument.taper import Taper
 from presolder.models.instrument.topologies import canonical
 from presolder.models.judging.ear import Ear, shares, squared_size, whole_level_db
 from presolder.models.judging.estimate import Estimate, estimate

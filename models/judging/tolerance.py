@@ -12,6 +12,7 @@ from presolder.models.errors import InputError
 from presolder.models.hearing.bands import LINES_HZ
 from presolder.models.hearing.change import NOTICED_DB, change
 from presolder.models.instrument.controls import Pot
+from presolder.models.instrument.law import BENT_TAPERS
 from presolder.models.instrument.network import (
     Gang,
     Leaf,
@@ -22,7 +23,6 @@ from presolder.models.instrument.network import (
 from presolder.models.instrument.onward import Volume
 from presolder.models.instrument.quantities import format_code
 from presolder.models.instrument.rig import Channel, Rig
-from presolder.models.instrument.taper import BENT_TAPERS
 from presolder.models.judging.character import Character, character
 from presolder.models.judging.ear import Ear
 from presolder.models.typing import Array

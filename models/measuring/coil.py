@@ -9,8 +9,8 @@ import scipy
 from presolder.models.circuit.coil import peak_hz
 from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Load, Pickup, require_dial
+from presolder.models.instrument.law import DIAL_MAX
 from presolder.models.instrument.quantities import format_quantity, require_component
-from presolder.models.instrument.taper import DIAL_MAX
 from presolder.models.typing import Array, Flags
 
 # Where a pickup may peak at all, with room to spare; common practice, no source.

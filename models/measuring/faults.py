@@ -17,6 +17,7 @@ from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
 from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Pickup, Tone
+from presolder.models.instrument.law import BENT_TAPERS, Taper
 from presolder.models.instrument.network import (
     Gang,
     Leaf,
@@ -32,7 +33,6 @@ from presolder.models.instrument.network import (
 from presolder.models.instrument.placement import placed_parts, value_text
 from presolder.models.instrument.quantities import Unit, format_quantity
 from presolder.models.instrument.rig import ORDINALS, Channel, Rig
-from presolder.models.instrument.taper import BENT_TAPERS, Taper
 from presolder.models.judging.tolerance import Spread
 from presolder.models.typing import Array
 

@@ -16,6 +16,7 @@ from presolder.models.circuit.branch import (
 from presolder.models.circuit.chain import control_chain
 from presolder.models.circuit.ohms import ohms_between
 from presolder.models.instrument.controls import Load
+from presolder.models.instrument.law import DIAL_MAX
 from presolder.models.instrument.network import Gang, Network
 from presolder.models.instrument.onward import Volume
 from presolder.models.instrument.placement import (
@@ -26,7 +27,6 @@ from presolder.models.instrument.placement import (
     placed_parts,
 )
 from presolder.models.instrument.rig import Capture, Channel, Rig, VolumeWiring
-from presolder.models.instrument.taper import DIAL_MAX
 
 _DIALS = (0.0, 5.0)
 # Where the other volumes may be set for the work.

@@ -9,14 +9,14 @@ import scipy
 
 from presolder.models.errors import InputError
 from presolder.models.instrument.controls import require_dial
-from presolder.models.instrument.rig import VolumeWiring
-from presolder.models.instrument.taper import (
+from presolder.models.instrument.law import (
     BENT_TAPERS,
     DIAL_MAX,
     Taper,
     TaperKind,
     fraction_below_wiper,
 )
+from presolder.models.instrument.rig import VolumeWiring
 from presolder.models.typing import Array
 
 # Laws with the bends to look from; an audio law that bends the other way is the reverse-audio one.

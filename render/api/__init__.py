@@ -17,7 +17,18 @@ del globals()["render"]
 _load, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)
 
 
+# Where it is now what had a name of its own.
+_GONE = {
+    **{f"{one}_everywhere": f"{one}, which takes situations too" for one in (
+        "need", "compare", "tailor",
+    )},
+    "Recording": "Take; what Take was is Capture",
+}  # fmt: skip
+
+
 def __getattr__(name: str) -> object:
+    if name in _GONE:
+        raise AttributeError(f"presolder.{name} is gone; it is {_GONE[name]}")
     found = _load(name)
     if name in __all__ and callable(found) and not isinstance(found, type):
         from ._face import said_in_one_line

@@ -12,8 +12,8 @@ from numpy.typing import ArrayLike
 from presolder.models.errors import InputError
 from presolder.models.hearing.bands import LINES_HZ
 from presolder.models.hearing.material import Material, material
+from presolder.models.instrument.built_in import built_in_designs, for_volume
 from presolder.models.instrument.controls import require_dial
-from presolder.models.instrument.designs import built_in_designs, for_volume
 from presolder.models.instrument.dirt import ANY_KINDS, AnyDirt, Curve, Dirt, dirt_of
 from presolder.models.instrument.instrument import Situation
 from presolder.models.instrument.network import Design
@@ -24,7 +24,7 @@ from presolder.models.typing import Array
 from presolder.render.files.audio import read_recording
 from presolder.render.files.designs import resolve_design
 from presolder.render.files.dirt import read_curve
-from presolder.render.files.rigs import find_rig, find_situations
+from presolder.render.files.rig_file import find_rig, find_situations
 from presolder.render.files.samples import read_sample
 from presolder.render.files.speaker import load_speaker
 from presolder.render.files.take import Take

@@ -17,14 +17,14 @@ from presolder._asked import (
     asked_situations,
     asked_take,
 )
-from presolder.models.audio.take import sounding
+from presolder.models.audio.flaws import sounding
 from presolder.models.errors import InputError, place
 from presolder.models.instrument.controls import require_dial
 from presolder.models.instrument.stock import Stock
 from presolder.models.judging.merit import merit
 from presolder.models.judging.ranking import built_in_ranked
+from presolder.models.measuring.diagnosis import verify as compare_takes
 from presolder.models.measuring.third_octaves import spectrum
-from presolder.models.measuring.verify import verify as compare_takes
 from presolder.render.report.orders import OrderList, order_list
 from presolder.render.report.sheet import Sheet
 from presolder.render.report.verify import VerifyReport

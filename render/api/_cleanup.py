@@ -20,12 +20,12 @@ from presolder._asked import (
 )
 from presolder._describe import sample
 from presolder.models.errors import InputError
-from presolder.models.instrument.designs import short_list
+from presolder.models.instrument.built_in import short_list
 from presolder.models.instrument.dirt import Dirt
 from presolder.models.instrument.stage import Stage
-from presolder.models.judging.cleanup import REFERENCE_HZ, clean_up
 from presolder.models.judging.played import DIALS as PLAYED_DIALS
 from presolder.models.judging.played import played, tones
+from presolder.models.judging.tones import REFERENCE_HZ, clean_up
 from presolder.render.files.take import Take
 from presolder.render.listening.after import After
 from presolder.render.report.cleanup import CleanupReport

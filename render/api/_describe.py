@@ -9,7 +9,7 @@ from pathlib import Path
 from presolder._asked import DirtLike, asked_dirt
 from presolder.models.audio.knob import KnobPath, steady_turn
 from presolder.models.errors import InputError
-from presolder.models.instrument.designs import BUILT_IN
+from presolder.models.instrument.built_in import BUILT_IN
 from presolder.models.instrument.dirt import AnyDirt, Dirt
 from presolder.models.instrument.instrument import Situation
 from presolder.models.instrument.network import Design
@@ -19,7 +19,7 @@ from presolder.models.instrument.stock import Stock
 from presolder.render.files.audio import read_recording
 from presolder.render.files.designs import read_designs, resolve_design
 from presolder.render.files.points import read_gesture
-from presolder.render.files.rigs import DEFAULT_RIG, built_in_rigs, find_rig, find_situations
+from presolder.render.files.rig_file import DEFAULT_RIG, built_in_rigs, find_rig, find_situations
 from presolder.render.files.samples import read_sample
 from presolder.render.files.stock import read_stock
 from presolder.render.files.take import Take

@@ -5,7 +5,7 @@ import warnings
 from presolder.models.audio.knob import KnobPath
 from presolder.models.audio.renderer import Renderer
 from presolder.models.errors import CacheWarning
-from presolder.models.instrument.designs import BUILT_IN
+from presolder.models.instrument.built_in import BUILT_IN
 from presolder.render.files.health import (
     checked,
     encoding_trouble,
@@ -14,7 +14,7 @@ from presolder.render.files.health import (
     scratch_trouble,
     versions,
 )
-from presolder.render.files.rigs import DEFAULT_RIG, find_rig
+from presolder.render.files.rig_file import DEFAULT_RIG, find_rig
 from presolder.render.files.samples import read_sample
 from presolder.render.report.health import HealthReport
 

@@ -28,8 +28,8 @@ from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
 from presolder.models.errors import InputError, place
+from presolder.models.instrument.built_in import built_in_designs
 from presolder.models.instrument.controls import Pot
-from presolder.models.instrument.designs import built_in_designs
 from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.markings import marked_pot
 from presolder.models.instrument.network import Capacitor, Gang, Network, Resistor
@@ -43,7 +43,6 @@ from presolder.models.instrument.quantities import (
 from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.stock import Stock
 from presolder.models.instrument.topologies import DEFAULT_SHAPES, canonical
-from presolder.models.judging.need import need as judge_need
 from presolder.models.judging.ranking import all_scored, in_order, ranked
 from presolder.models.judging.recommendation import recommend
 from presolder.models.judging.remedies import remedies
@@ -61,9 +60,10 @@ from presolder.models.judging.tolerance import (
     heard_ends,
     tighter_capacitor,
 )
-from presolder.models.judging.travel import Wanted, fit_travel, pots_sold
+from presolder.models.judging.turn import Wanted, fit_travel, pots_sold
+from presolder.models.judging.verdict import need as judge_need
 from presolder.models.typing import Array, ComplexArray
-from presolder.render.files.travel import read_wanted
+from presolder.render.files.wanted import read_wanted
 from presolder.render.report.curves import Curves, Ends
 from presolder.render.report.figures import Comparison
 from presolder.render.report.need import NeedReport

@@ -19,20 +19,20 @@ from presolder.models.circuit.ohms import direct_ohms
 from presolder.models.errors import InputError, place
 from presolder.models.instrument.controls import Load
 from presolder.models.instrument.rig import VolumeWiring
-from presolder.models.measuring.cable import CableKind, Hung, Resonance
-from presolder.models.measuring.cable import cable_by_length as find_by_length
-from presolder.models.measuring.cable import cable_from_readings as solve_cable
-from presolder.models.measuring.cable import cable_from_responses as fit_cable
 from presolder.models.measuring.coil import Impedance, Response
 from presolder.models.measuring.coil import coil_from_readings as solve_readings
 from presolder.models.measuring.coil_fit import FITS
 from presolder.models.measuring.coil_fit import coil_from_impedance as fit_impedance
 from presolder.models.measuring.coil_fit import coil_from_responses as fit_responses
 from presolder.models.measuring.coil_fit import rig_from_responses as fit_rig
+from presolder.models.measuring.jack import CableKind, Hung, Resonance
+from presolder.models.measuring.jack import cable_by_length as find_by_length
+from presolder.models.measuring.jack import cable_from_readings as solve_cable
+from presolder.models.measuring.jack import cable_from_responses as fit_cable
 from presolder.models.measuring.sine_sweep import swept_response
 from presolder.models.measuring.track import track_at_jack, track_at_lugs
 from presolder.models.typing import Array
-from presolder.render.files.rigs import DEFAULT_RIG, find_rig
+from presolder.render.files.rig_file import DEFAULT_RIG, find_rig
 from presolder.render.report.cable import CableReport
 from presolder.render.report.pickup import PickupReport
 from presolder.render.report.taper import TaperReport

@@ -20,9 +20,9 @@ from presolder._asked import (
     asked_take,
     counted,
 )
-from presolder.models.audio.take import folded
+from presolder.models.audio.flaws import folded
 from presolder.models.errors import InputError
-from presolder.models.instrument.designs import short_list
+from presolder.models.instrument.built_in import short_list
 from presolder.render.files.folder import require_free_pack
 from presolder.render.listening.after import After
 from presolder.render.listening.job import Contents as Contents  # noqa: PLC0414

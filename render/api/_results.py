@@ -2,11 +2,11 @@
 
 from presolder.models.instrument.dirt import Curve
 from presolder.models.judging.merit import Merit
-from presolder.models.judging.need import Need
 from presolder.models.judging.ranking import Scored
 from presolder.models.judging.recommendation import Recommendation
 from presolder.models.judging.tolerance import Builds
-from presolder.models.judging.travel import Wanted
+from presolder.models.judging.turn import Wanted
+from presolder.models.judging.verdict import Need
 from presolder.render.listening.audition import Audition
 from presolder.render.report.batch import BatchReport
 from presolder.render.report.cable import CableReport

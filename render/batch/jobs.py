@@ -10,7 +10,7 @@ from pathlib import Path
 
 from presolder.models.errors import InputError, place
 from presolder.render.files.folder import file_stems
-from presolder.render.files.rigs import built_in_rigs, read_situations
+from presolder.render.files.rig_file import built_in_rigs, read_situations
 from presolder.render.files.toml import Section, read_toml
 
 # What each command makes: a folder of its own, or a result to keep.

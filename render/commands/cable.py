@@ -8,8 +8,8 @@ import presolder as ps
 from presolder.models.errors import InputError, place
 from presolder.models.instrument.markings import read_length
 from presolder.models.instrument.rig import Rig
-from presolder.models.measuring.cable import PICOFARADS_PER_M, CableKind, Hung, Resonance
 from presolder.models.measuring.coil import Response
+from presolder.models.measuring.jack import PICOFARADS_PER_M, CableKind, Hung, Resonance
 from presolder.render.commands.examples import examples
 from presolder.render.commands.options import json_option, rig_option
 from presolder.render.commands.output import say

@@ -9,7 +9,7 @@ from presolder.models.errors import InputError
 from presolder.models.instrument.dirt import ANY_KINDS
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
-from presolder.models.judging.cleanup import REFERENCE_HZ
+from presolder.models.judging.tones import REFERENCE_HZ
 from presolder.render import plots
 from presolder.render.commands.examples import examples
 from presolder.render.commands.options import (

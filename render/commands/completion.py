@@ -4,9 +4,9 @@ import click
 from click.shell_completion import CompletionItem
 
 from presolder.models.errors import InputError
-from presolder.models.instrument.designs import built_in_designs
+from presolder.models.instrument.built_in import built_in_designs
 from presolder.render.files.default_rig import default_rig
-from presolder.render.files.rigs import built_in_rigs, find_rig, find_situations
+from presolder.render.files.rig_file import built_in_rigs, find_rig, find_situations
 
 
 def complete_rigs(

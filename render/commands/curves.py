@@ -8,7 +8,7 @@ import numpy as np
 
 import presolder as ps
 from presolder.models.errors import InputError, place
-from presolder.models.instrument.designs import built_in_designs
+from presolder.models.instrument.built_in import built_in_designs
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
 from presolder.models.judging.tolerance import Builds, Spread

@@ -6,7 +6,7 @@ import click
 
 import presolder as ps
 from presolder.models.errors import InputError
-from presolder.models.instrument.designs import short_list
+from presolder.models.instrument.built_in import short_list
 from presolder.models.instrument.rig import Rig
 from presolder.render.commands.examples import examples
 from presolder.render.commands.options import (

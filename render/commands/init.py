@@ -20,7 +20,7 @@ from presolder.render.commands.examples import examples
 from presolder.render.commands.options import Command, json_option
 from presolder.render.commands.output import new_text, only_this, say, say_json
 from presolder.render.files.default_rig import own_rig_file
-from presolder.render.files.rigs import check_rig_text, copied_rig
+from presolder.render.files.rig_file import check_rig_text, copied_rig
 
 _OPTIONS = {
     "pickup": "--pickup",

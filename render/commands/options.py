@@ -15,7 +15,7 @@ from presolder.models.audio.stairs import DIALS, PHRASE_SECONDS
 from presolder.models.audio.voicing import require_hum
 from presolder.models.cores import JOBS
 from presolder.models.errors import ImplausibleValueError, InputError, OddValueWarning, place
-from presolder.models.instrument.designs import for_volume
+from presolder.models.instrument.built_in import for_volume
 from presolder.models.instrument.dirt import (
     ANY_KINDS,
     DIRT_KINDS,
@@ -45,7 +45,7 @@ from presolder.render.files.audio import read_recording
 from presolder.render.files.default_rig import default_rig
 from presolder.render.files.designs import MOST_DESIGNS, read_designs, resolve_design
 from presolder.render.files.dirt import FUZZ_WAS_RENAMED
-from presolder.render.files.rigs import DEFAULT_RIG, find_situations
+from presolder.render.files.rig_file import DEFAULT_RIG, find_situations
 
 Command = Callable[..., None]
 Option = Callable[[Command], Command]

@@ -7,7 +7,7 @@ from presolder.models.errors import InputError
 from presolder.render.commands.examples import examples
 from presolder.render.commands.options import json_option
 from presolder.render.commands.output import say
-from presolder.render.files.rigs import built_in_rigs
+from presolder.render.files.rig_file import built_in_rigs
 from presolder.render.files.toml import nearest, read_text
 from presolder.render.report.catalogue import RigList
 

@@ -13,7 +13,7 @@ from typing import Literal
 import numpy as np
 import soundfile
 
-from presolder.models.audio.take import SILENT_DB, leading_silence
+from presolder.models.audio.flaws import SILENT_DB, leading_silence
 from presolder.models.decibels import amplitude
 from presolder.models.errors import InputError, one_line
 from presolder.models.typing import Array

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from presolder.render.files.rigs import DEFAULT_RIG
+from presolder.render.files.rig_file import DEFAULT_RIG
 
 VARIABLE = "PRESOLDER_RIG"
 

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from presolder.models.errors import InputError, place
-from presolder.models.instrument.designs import BUILT_IN, built_in
+from presolder.models.instrument.built_in import BUILT_IN, built_in
 from presolder.models.instrument.expression import make_gang, parse_expression
 from presolder.models.instrument.network import (
     DEEPEST_NESTING,

@@ -13,7 +13,7 @@ import soundfile
 from presolder.models.errors import InputError
 from presolder.render.files.default_rig import default_rig
 from presolder.render.files.ffmpeg import have_ffmpeg
-from presolder.render.files.rigs import find_situations
+from presolder.render.files.rig_file import find_situations
 
 PACKAGES = ("presolder", "numpy", "scipy", "soundfile", "pydub", "click", "matplotlib")
 _LEAST_FREE_BYTES = 1_000_000_000

@@ -15,10 +15,10 @@ from presolder.models.instrument.controls import (
     Pot,
     Tone,
 )
+from presolder.models.instrument.law import NAMED_TAPERS, Taper, TaperKind
 from presolder.models.instrument.markings import law_of, read_length, read_pot_marking
 from presolder.models.instrument.plausible import Kind
 from presolder.models.instrument.source import Piezo
-from presolder.models.instrument.taper import NAMED_TAPERS, Taper, TaperKind
 from presolder.render.files.points import read_points
 from presolder.render.files.toml import Section
 

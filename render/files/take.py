@@ -8,7 +8,7 @@ from numbers import Real
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from presolder.models.audio.take import Flaws, flaws
+from presolder.models.audio.flaws import Flaws, flaws
 from presolder.models.decibels import amplitude, decibels
 from presolder.models.errors import InputError, one_line
 from presolder.models.typing import Array

@@ -6,8 +6,8 @@ from pathlib import Path
 
 from presolder.models.decibels import amplitude
 from presolder.models.errors import InputError, place
+from presolder.models.instrument.built_in import for_volume
 from presolder.models.instrument.controls import Pickup, Pot, require_dial
-from presolder.models.instrument.designs import for_volume
 from presolder.models.instrument.expression import parse_source
 from presolder.models.instrument.instrument import Blend, Instrument, Own, Situation
 from presolder.models.instrument.network import Network

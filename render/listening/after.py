@@ -4,9 +4,9 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from presolder.models.audio.curves import driven_volts, knee_volts
 from presolder.models.audio.renderer import Renderer
 from presolder.models.audio.stages import Stages, Voice, voice
+from presolder.models.audio.static_curves import driven_volts, knee_volts
 from presolder.models.audio.voicing import require_hum
 from presolder.models.circuit.entrance import entrance_ohms
 from presolder.models.errors import place

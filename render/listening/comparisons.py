@@ -19,7 +19,7 @@ from presolder.models.audio.stairs import (
 )
 from presolder.models.decibels import amplitude, decibels
 from presolder.models.errors import InputError
-from presolder.models.instrument.designs import BUILT_IN
+from presolder.models.instrument.built_in import BUILT_IN
 from presolder.models.instrument.network import Design
 from presolder.models.typing import Array
 from presolder.render.report.numbers import rounded_level

@@ -12,7 +12,6 @@ from typing import Any, TypeAlias
 import numpy as np
 import soundfile
 
-from presolder.models.audio.curves import LOPSIDED_BIAS, diode_pair, knee_volts, static_curve
 from presolder.models.audio.emf import recover_emf
 from presolder.models.audio.loudness import integrated_loudness, k_weighting
 from presolder.models.audio.matching import shared_gain_db
@@ -20,6 +19,7 @@ from presolder.models.audio.positions import SignalPath
 from presolder.models.audio.renderer import Renderer, advance
 from presolder.models.audio.sections import power_of_sections
 from presolder.models.audio.stages import voice
+from presolder.models.audio.static_curves import LOPSIDED_BIAS, diode_pair, knee_volts, static_curve
 from presolder.models.circuit.branch import GROUND, OUTPUT, Branch
 from presolder.models.circuit.chain import control_chain
 from presolder.models.circuit.recursion import (
@@ -33,6 +33,7 @@ from presolder.models.cubic import monotone_cubic
 from presolder.models.decibels import amplitude, decibels
 from presolder.models.instrument.controls import Load
 from presolder.models.instrument.dirt import DIRT_KINDS, AnyDirt, Curve, Dirt, DirtKind
+from presolder.models.instrument.law import BENT_TAPERS, Taper, fraction_below_wiper
 from presolder.models.instrument.network import (
     Gang,
     Leaf,
@@ -43,7 +44,6 @@ from presolder.models.instrument.network import (
 )
 from presolder.models.instrument.placement import placed_parts
 from presolder.models.instrument.rig import Rig
-from presolder.models.instrument.taper import BENT_TAPERS, Taper, fraction_below_wiper
 from presolder.models.judging.ear import Ear
 from presolder.models.typing import Array
 from presolder.render.files.speaker import PLAIN_SPEAKER, load_speaker

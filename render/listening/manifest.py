@@ -2,16 +2,22 @@
 
 from collections.abc import Sequence
 from dataclasses import asdict
+from functools import partial
 from importlib.metadata import version
 from typing import Any
 
 from presolder.models.audio.knob import KnobPath
 from presolder.models.audio.loop import sounding_count
+from presolder.models.audio.loudness import gated_loudness
 from presolder.models.audio.renderer import sample_count
-from presolder.models.audio.stages import Voice
+from presolder.models.cores import side_by_side
+from presolder.models.decibels import decibels, power
 from presolder.models.instrument.network import Network, Parallel, Series
+from presolder.models.judging.merit import most_unlike_bare_at
+from presolder.render.files.folder import file_stems
 from presolder.render.files.take import Take
-from presolder.render.listening.swept import SweepJob
+from presolder.render.listening.swept import SweepJob, Swept
+from presolder.render.report.numbers import rounded_level
 from presolder.render.report.rigs import design_plain, rig_plain
 from presolder.render.report.take import null_plain, remarks
 
@@ -29,12 +35,33 @@ def together(
     }
 
 
-def manifest_of(
-    job: SweepJob, heard: Voice, gain_db: float, files: list[dict[str, Any]]
-) -> dict[str, Any]:
+def file_names(job: SweepJob) -> list[str]:
+    """What a job's sweeps are called."""
+    return [f"sweep/{stem}.wav" for stem in file_stems([design.name for design in job.designs])]
+
+
+def judged(one: Swept, gain_db: float) -> list[dict[str, Any]]:
+    """What each file is: its levels, and where ears notice its design most."""
+    networks = [design.network for design in one.job.designs]
+    unlike = side_by_side(partial(most_unlike_bare_at, one.job.ear), networks)
+    return [
+        {
+            "file": name,
+            "design": design.name,
+            "sample_peak_dbfs": rounded_level(float(decibels(measured.peak)) + gain_db),
+            "integrated_lufs": rounded_level(gated_loudness(measured.powers * power(gain_db))),
+            "most_unlike_bare_at": dial,
+        }
+        for name, design, measured, dial in zip(
+            file_names(one.job), one.job.designs, one.measured, unlike, strict=True
+        )
+    ]
+
+
+def manifest_of(one: Swept, gain_db: float, files: list[dict[str, Any]]) -> dict[str, Any]:
     """What went into a job and what came out of it, for its ``manifest.json``."""
+    job, heard = one.job, one.heard
     recording = job.recording
-    wanted = sample_count(job.path, recording.sample_rate_hz)
     return {
         "presolder": version("presolder"),
         "input": {
@@ -48,7 +75,7 @@ def manifest_of(
             "remarks": list(remarks(recording, job.rig)),
             "null_db": null_plain(heard.renderer.null_db),
         },
-        "output": {"samples": wanted, "bits": job.bits, "gain_db": round(gain_db, 6)},
+        "output": {"samples": job.sample_count, "bits": job.bits, "gain_db": round(gain_db, 6)},
         "rig": rig_plain(heard.renderer.rig),
         "designs": [design_plain(d) | {"parts": _parts_plain(d.network)} for d in job.designs],
         "knob": {"time_s": list(job.path.times_s), "dial": list(job.path.dials)},

@@ -7,12 +7,12 @@ from typing import Any
 import numpy as np
 from markupsafe import Markup, escape
 
-from presolder.models.instrument.designs import built_in_designs
+from presolder.models.instrument.built_in import built_in_designs
 from presolder.models.instrument.network import network_in_words
 from presolder.models.judging.ear import Ear
 from presolder.models.judging.merit import Merit, OverDial
-from presolder.models.judging.need import need
 from presolder.models.judging.ranking import all_scored, ranked
+from presolder.models.judging.verdict import need
 from presolder.models.typing import Array
 from presolder.render.listening.job import Dossier, PackJob
 from presolder.render.listening.joined import joined

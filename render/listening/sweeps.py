@@ -1,35 +1,22 @@
 """One WAV file per design while the knob turns, and the manifest of what went in."""
 
 import json
-import math
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
-from presolder.models.audio.ends import faded
-from presolder.models.audio.knob import whole_dials
-from presolder.models.audio.loudness import gated_loudness, loudest_lufs
-from presolder.models.audio.matching import DIRT_OVER_CLEAN_LU, clean_lufs, shared_gain_db
-from presolder.models.audio.renderer import sample_count
-from presolder.models.audio.stages import Voice, evenly_driven
 from presolder.models.cores import side_by_side
-from presolder.models.decibels import amplitude, decibels, power
-from presolder.models.errors import InputError
 from presolder.models.instrument.network import Design
-from presolder.models.judging.merit import most_unlike_bare_at
 from presolder.render.files.audio import write_audio
 from presolder.render.files.cues import write_cues
 from presolder.render.files.folder import MANIFEST, file_stems, new_folder
 from presolder.render.files.tags import Tags
 from presolder.render.listening.after import join
 from presolder.render.listening.comparisons import comparisons, with_bare
-from presolder.render.listening.manifest import manifest_of, together
-from presolder.render.listening.swept import Measured, Scratch, SweepJob, Swept, raw_blocks, sweep
-from presolder.render.report.numbers import rounded_level
+from presolder.render.listening.manifest import file_names, judged, manifest_of, together
+from presolder.render.listening.swept import SweepJob, Swept, gain_of, marks_of, swept_in
 
 
 def write_sweeps(
@@ -63,92 +50,43 @@ def write_sweeps(
     InputError
         If the folder cannot be used, or a fixed gain would clip.
     """
+    rooms = [""] if len(jobs) == 1 else file_stems([one.ear.name for one in jobs])
     with new_folder(out, force=force) as folder, ExitStack() as kept:
-        voices = evenly_driven(
-            [join(one.recording, one.rig, one.designs, one.after) for one in jobs]
-        )
-        rooms = [""] if len(jobs) == 1 else file_stems([one.ear.name for one in jobs])
-        swept = [
-            sweep(job, heard, folder / room, kept, progress)
-            for job, heard, room in zip(jobs, voices, rooms, strict=True)
+        places = [folder / room for room in rooms]
+        swept = swept_in(jobs, places, kept, progress)
+        gains_db = [gain_of(one, swept) for one in swept]
+        told = [judged(one, gain_db) for one, gain_db in zip(swept, gains_db, strict=True)]
+        for one, gain_db in zip(swept, gains_db, strict=True):
+            _write_files(one, gain_db, progress)
+        manifests = [
+            manifest_of(one, gain_db, files)
+            for one, gain_db, files in zip(swept, gains_db, told, strict=True)
         ]
-        manifests = [_finish(one, _choose_gain(one, swept), progress) for one in swept]
-        manifest = manifests[0] if len(jobs) == 1 else together(jobs, rooms, manifests)
-        text = json.dumps(manifest, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+        for one, manifest in zip(swept, manifests, strict=True):
+            if one.job.comparing.wanted:
+                manifest["comparisons"] = _write_trials(one, progress)
+        whole = manifests[0] if len(jobs) == 1 else together(jobs, rooms, manifests)
+        text = json.dumps(whole, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
         (folder / MANIFEST).write_text(text, encoding="utf-8")
-    return manifest
+    return whole
 
 
-def _finish(one: Swept, gain_db: float, progress: Callable[[int], None]) -> dict[str, Any]:
-    """Write a job's files with their gain, and say what is in them."""
+def _write_files(one: Swept, gain_db: float, progress: Callable[[int], None]) -> None:
+    """A WAV file a design, with a marker at each whole dial."""
     job = one.job
-    files = _write_files(one, gain_db, progress)
-    manifest = manifest_of(job, one.heard, gain_db, files)
-    if job.comparing.wanted:
-        manifest["comparisons"] = {
-            "dials": list(job.comparing.held_at),
-            "files": _write_trials(job, one.heard, one.folder, progress),
-        }
-    return manifest
-
-
-def _choose_gain(one: Swept, swept: Sequence[Swept]) -> float:
-    """What is asked for, or what brings the loudest peak of all that feed the same to its place."""
-    job = one.job
-    if job.gain_db is None:
-        alike = [other for other in swept if other.job.rig.dirt == job.rig.dirt]
-        gain_db = shared_gain_db([float(decibels(max(other.peak for other in alike)))])
-        if job.rig.dirt is None:
-            return gain_db
-        loudest = max(loudest_lufs(each.powers) for other in alike for each in other.measured)
-        clean = clean_lufs(job.recording.samples, job.recording.sample_rate_hz)
-        return min(gain_db, clean + DIRT_OVER_CLEAN_LU - loudest)
-    loudest = float(decibels(one.peak))
-    if job.bits != "float" and loudest + job.gain_db > 0:
-        design = job.designs[int(np.argmax([each.peak for each in one.measured]))]
-        raise InputError(
-            f"a gain of {job.gain_db:g} dB would clip design {design.name!r} by"
-            f" {loudest + job.gain_db:.2f} dB; at most {math.floor(-loudest * 100) / 100:g} dB"
-            ' fits, or use "float" samples'
-        )
-    return job.gain_db
-
-
-def _write_files(
-    one: Swept, gain_db: float, progress: Callable[[int], None]
-) -> list[dict[str, Any]]:
-    job = one.job
-    (one.folder / "sweep").mkdir()
-    stems = file_stems([design.name for design in job.designs])
-
-    def write(one_design: tuple[Design, str, Scratch, Measured]) -> dict[str, Any]:
-        design, stem, raw, measured = one_design
-        name = f"sweep/{stem}.wav"
-        tags = _tags(job, design, "sweep", "sweep", stems.index(stem) + 1)
-        _write_file(job, raw, one.folder / name, gain_db, tags)
-        raw.close()
-        progress(sample_count(job.path, job.recording.sample_rate_hz))
-        return {
-            "file": name,
-            "design": design.name,
-            "sample_peak_dbfs": rounded_level(float(decibels(measured.peak)) + gain_db),
-            "integrated_lufs": rounded_level(gated_loudness(measured.powers * power(gain_db))),
-            "most_unlike_bare_at": most_unlike_bare_at(job.ear, design.network),
-        }
-
-    return list(
-        side_by_side(write, zip(job.designs, stems, one.scratch, one.measured, strict=True))
-    )
-
-
-def _write_file(job: SweepJob, raw: Scratch, path: Path, gain_db: float, tags: Tags) -> None:
-    gain = amplitude(gain_db)
     rate, channels = job.recording.sample_rate_hz, job.recording.samples.shape[0]
-    blocks = faded(raw_blocks(job, raw), sample_count(job.path, rate), rate)
-    scaled = (block * gain for block in blocks)
-    write_audio(path, scaled, rate, channels, job.bits, tags)
-    marks = [(round(time_s * rate), f"dial {dial}") for time_s, dial in whole_dials(job.path)]
-    write_cues(path, [(at, name) for at, name in marks if at < sample_count(job.path, rate)])
+    marks = marks_of(job)
+    (one.folder / "sweep").mkdir()
+
+    def write(index: int) -> None:
+        path = one.folder / file_names(job)[index]
+        tags = _tags(job, job.designs[index], "sweep", "sweep", index + 1)
+        write_audio(path, one.blocks(index, gain_db), rate, channels, job.bits, tags)
+        write_cues(path, marks)
+        one.scratch[index].close()
+        progress(job.sample_count)
+
+    list(side_by_side(write, range(len(job.designs))))
 
 
 def _tags(job: SweepJob, design: Design, dial: str, what: str, track: int) -> Tags:
@@ -158,9 +96,9 @@ def _tags(job: SweepJob, design: Design, dial: str, what: str, track: int) -> Ta
     return Tags(f"{design.name}: {what}", design.name, dial, rig, "presolder", track)
 
 
-def _write_trials(
-    job: SweepJob, heard: Voice, folder: Path, progress: Callable[[int], None]
-) -> list[dict[str, Any]]:
+def _write_trials(one: Swept, progress: Callable[[int], None]) -> dict[str, Any]:
+    """Stairs and A/B recordings, and what they are."""
+    job, heard, folder = one.job, one.heard, one.folder
     designs = with_bare(job.designs)
     if designs != job.designs:
         with_it = join(job.recording, job.rig, designs, job.after)
@@ -176,4 +114,4 @@ def _write_trials(
         tags = _tags(job, trial.design, "several", trial.said, len(entries) + 1)
         write_audio(folder / name, [trial.strip.audio], rate, take.shape[0], "24", tags)
         entries.append(trial.plain(name))
-    return entries
+    return {"dials": list(job.comparing.held_at), "files": entries}

@@ -1,5 +1,6 @@
 """Sweeps of a job before any gain: rendered into scratch, and measured there."""
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, field
@@ -9,18 +10,21 @@ from tempfile import SpooledTemporaryFile
 import numpy as np
 
 from presolder.models.audio.ends import faded
-from presolder.models.audio.knob import KnobPath
-from presolder.models.audio.loudness import hop_powers
+from presolder.models.audio.knob import KnobPath, whole_dials
+from presolder.models.audio.loudness import hop_powers, loudest_lufs
+from presolder.models.audio.matching import DIRT_OVER_CLEAN_LU, clean_lufs, shared_gain_db
 from presolder.models.audio.renderer import sample_count
-from presolder.models.audio.stages import Voice
+from presolder.models.audio.stages import Voice, evenly_driven
 from presolder.models.cores import side_by_side
+from presolder.models.decibels import amplitude, decibels
+from presolder.models.errors import InputError
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
 from presolder.models.judging.ear import Ear
 from presolder.models.typing import Array
 from presolder.render.files.audio import Bits
 from presolder.render.files.take import Take
-from presolder.render.listening.after import After
+from presolder.render.listening.after import After, join
 from presolder.render.listening.comparisons import Comparing
 
 Scratch = SpooledTemporaryFile[bytes]
@@ -70,9 +74,14 @@ class SweepJob:
 
         Each sample once rendered and once written, and once in what is made beside.
         """
-        swept = 2 * len(self.designs) * sample_count(self.path, self.recording.sample_rate_hz)
+        swept = 2 * len(self.designs) * self.sample_count
         dials = len(self.comparing.held_at) if self.comparing.wanted else 0
         return swept + dials * self.samples_at_a_dial
+
+    @property
+    def sample_count(self) -> int:
+        """Of a sweep."""
+        return sample_count(self.path, self.recording.sample_rate_hz)
 
     @property
     def samples_at_a_dial(self) -> int:
@@ -100,6 +109,13 @@ class Swept:
         """The highest of all designs."""
         return max(one.peak for one in self.measured)
 
+    def blocks(self, index: int, gain_db: float) -> Iterator[Array]:
+        """A design's audio as it is written, shape (channels, n) a block."""
+        gain, rate = amplitude(gain_db), self.job.recording.sample_rate_hz
+        raw = _raw_blocks(self.job, self.scratch[index])
+        for block in faded(raw, self.job.sample_count, rate):
+            yield block * gain
+
 
 @dataclass(frozen=True, eq=False)
 class Measured:
@@ -109,22 +125,35 @@ class Measured:
     powers: Array
 
 
-def sweep(
-    job: SweepJob, heard: Voice, folder: Path, kept: ExitStack, progress: Callable[[int], None]
-) -> Swept:
-    """Render a job into scratch beside its folder, and measure it.
+def swept_in(
+    jobs: Sequence[SweepJob],
+    places: Sequence[Path],
+    kept: ExitStack,
+    progress: Callable[[int], None],
+) -> list[Swept]:
+    """Render jobs into scratch, and measure them.
 
     Parameters
     ----------
-    job : SweepJob
-    heard : Voice
-    folder : Path
-        Made here.
+    jobs : sequence of SweepJob
+        Those that feed the same dirt share its drive.
+    places : sequence of Path
+        A folder a job, made here.
     kept : ExitStack
         Holds the scratch.
     progress : callable
         Called with the samples done since the last call.
     """
+    voices = evenly_driven([join(one.recording, one.rig, one.designs, one.after) for one in jobs])
+    return [
+        _sweep(job, heard, place, kept, progress)
+        for job, heard, place in zip(jobs, voices, places, strict=True)
+    ]
+
+
+def _sweep(
+    job: SweepJob, heard: Voice, folder: Path, kept: ExitStack, progress: Callable[[int], None]
+) -> Swept:
     folder.mkdir(exist_ok=True)
 
     def scratch() -> Scratch:
@@ -135,6 +164,35 @@ def sweep(
     done = side_by_side(lambda one: _after_chain(job, heard, one, scratch), raw)
     audio, measured = zip(*done, strict=True)
     return Swept(job, heard, folder, audio, measured)
+
+
+def gain_of(one: Swept, swept: Sequence[Swept]) -> float:
+    """What is asked for, or what brings the loudest peak of all that feed the same to its place."""
+    job = one.job
+    if job.gain_db is None:
+        alike = [other for other in swept if other.job.rig.dirt == job.rig.dirt]
+        gain_db = shared_gain_db([float(decibels(max(other.peak for other in alike)))])
+        if job.rig.dirt is None:
+            return gain_db
+        loudest = max(loudest_lufs(each.powers) for other in alike for each in other.measured)
+        clean = clean_lufs(job.recording.samples, job.recording.sample_rate_hz)
+        return min(gain_db, clean + DIRT_OVER_CLEAN_LU - loudest)
+    loudest = float(decibels(one.peak))
+    if job.bits != "float" and loudest + job.gain_db > 0:
+        design = job.designs[int(np.argmax([each.peak for each in one.measured]))]
+        raise InputError(
+            f"a gain of {job.gain_db:g} dB would clip design {design.name!r} by"
+            f" {loudest + job.gain_db:.2f} dB; at most {math.floor(-loudest * 100) / 100:g} dB"
+            ' fits, or use "float" samples'
+        )
+    return job.gain_db
+
+
+def marks_of(job: SweepJob) -> list[tuple[int, str]]:
+    """The samples at which the knob reaches each whole dial, named."""
+    rate = job.recording.sample_rate_hz
+    marks = [(round(time_s * rate), f"dial {dial}") for time_s, dial in whole_dials(job.path)]
+    return [(at, name) for at, name in marks if at < job.sample_count]
 
 
 def _scratch(job: SweepJob, folder: Path) -> Scratch:
@@ -154,7 +212,7 @@ def _render_to_scratch(
             progress(block.shape[1])
 
 
-def raw_blocks(job: SweepJob, raw: Scratch) -> Iterator[Array]:
+def _raw_blocks(job: SweepJob, raw: Scratch) -> Iterator[Array]:
     """A design's audio from its scratch, shape (channels, n) a block."""
     channels = job.recording.samples.shape[0]
     raw.seek(0)
@@ -173,7 +231,7 @@ def _after_chain(
     rate = job.recording.sample_rate_hz
 
     def kept() -> Iterator[Array]:
-        for block in heard.through(raw_blocks(job, raw)):
+        for block in heard.through(_raw_blocks(job, raw)):
             if done is not raw:
                 done.write(np.ascontiguousarray(block.T).tobytes())
             yield block
@@ -181,7 +239,7 @@ def _after_chain(
     def measured() -> Iterator[Array]:
         # As it will be written.
         nonlocal peak
-        for block in faded(kept(), sample_count(job.path, rate), rate):
+        for block in faded(kept(), job.sample_count, rate):
             peak = max(peak, float(block.max()), -float(block.min()))
             yield block
 

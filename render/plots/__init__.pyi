@@ -1,8 +1,8 @@
-from .cleanup import draw_played as draw_played
-from .cleanup import plot_cleanup as plot_cleanup
-from .curves import MOST_PANELS as MOST_PANELS
-from .curves import draw_response as draw_response
-from .curves import plot_curves as plot_curves
+from .clearing import draw_played as draw_played
+from .clearing import plot_cleanup as plot_cleanup
+from .responses import MOST_PANELS as MOST_PANELS
+from .responses import draw_response as draw_response
+from .responses import plot_curves as plot_curves
 from .front import draw_front as draw_front
 from .front import plot_front as plot_front
 from .guitar import guitar_svg as guitar_svg

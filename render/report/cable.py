@@ -5,7 +5,7 @@ from typing import Any
 
 from presolder.models.instrument.plausible import doubts
 from presolder.models.instrument.quantities import format_quantity
-from presolder.models.measuring.cable import Cable
+from presolder.models.measuring.jack import Cable
 from presolder.render.report.table import Block, lines_of, shows_itself
 
 

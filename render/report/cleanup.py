@@ -8,8 +8,8 @@ from typing import Any, TextIO
 from presolder.models.instrument.dirt import AnyDirt, Dirt
 from presolder.models.instrument.network import Design, format_network
 from presolder.models.instrument.rig import Rig
-from presolder.models.judging.cleanup import TONES_HZ, TOUCHES_DB, Cleanup, clean_dial
 from presolder.models.judging.played import Played, cleaning_order
+from presolder.models.judging.tones import TONES_HZ, TOUCHES_DB, Cleanup, clean_dial
 from presolder.render import plots
 from presolder.render.report.numbers import finite, rounded
 from presolder.render.report.table import (

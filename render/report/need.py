@@ -5,9 +5,9 @@ from dataclasses import dataclass
 from typing import Any, get_args
 
 from presolder.models.judging.ear import Ear
-from presolder.models.judging.need import Need, Needed
 from presolder.models.judging.ranking import Scored
 from presolder.models.judging.remedies import Remedy
+from presolder.models.judging.verdict import Need, Needed
 from presolder.render.report.figures import scored_plain
 from presolder.render.report.judged import (
     dials_in_words,

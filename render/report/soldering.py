@@ -4,6 +4,7 @@ from collections import Counter
 from dataclasses import dataclass
 
 from presolder.models.instrument.controls import Pot, Tone
+from presolder.models.instrument.law import BENT_TAPERS, DIAL_MAX, Taper
 from presolder.models.instrument.network import (
     Capacitor,
     Gang,
@@ -26,7 +27,6 @@ from presolder.models.instrument.placement import (
 )
 from presolder.models.instrument.quantities import format_quantity
 from presolder.models.instrument.rig import Channel, Rig
-from presolder.models.instrument.taper import BENT_TAPERS, DIAL_MAX, Taper
 from presolder.models.judging.ranking import effort
 from presolder.models.measuring.soldered import (
     GANG_DIALS,

@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 
 from presolder.models.audio.emf import NULL_BANDS_HZ
-from presolder.models.audio.take import LARGEST_LIFT_DB, largest_lift
+from presolder.models.audio.flaws import LARGEST_LIFT_DB, largest_lift
 from presolder.models.instrument.rig import Rig
 from presolder.models.typing import Array
 from presolder.render.files.take import Take

@@ -3,9 +3,9 @@
 from dataclasses import dataclass
 from typing import Any
 
+from presolder.models.instrument.law import BENT_TAPERS, Taper
 from presolder.models.instrument.plausible import doubts
 from presolder.models.instrument.quantities import format_quantity
-from presolder.models.instrument.taper import BENT_TAPERS, Taper
 from presolder.models.measuring.track import Track, tracking
 from presolder.render.report.numbers import finite, rounded
 from presolder.render.report.table import Block, Table, lines_of, shows_itself

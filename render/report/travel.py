@@ -8,7 +8,7 @@ from presolder.models.instrument.controls import Pot
 from presolder.models.instrument.network import format_network
 from presolder.models.judging.ear import Ear
 from presolder.models.judging.ranking import EQUAL_DB
-from presolder.models.judging.travel import (
+from presolder.models.judging.turn import (
     ROTATION_DEGREES,
     Fitted,
     Turn,

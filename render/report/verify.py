@@ -7,9 +7,9 @@ import numpy as np
 
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
+from presolder.models.measuring.diagnosis import AT_TEN, Cause, Findings, in_figures
 from presolder.models.measuring.telling import Reading
 from presolder.models.measuring.third_octaves import BAND_HZ
-from presolder.models.measuring.verify import AT_TEN, Cause, Findings, in_figures
 from presolder.render.report.numbers import finite, ohms_text
 from presolder.render.report.table import Block, Table, lines_of, shows_itself
 

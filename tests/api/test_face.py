@@ -435,3 +435,12 @@ def test_names_stand_for_what_they_name() -> None:
         by_name,
         ps.render(take, "humbucker-500k", [ps.design("cap")], turn, dirt=ps.dirt("smooth"))["cap"],
     )
+
+
+@pytest.mark.parametrize("name", ["need_everywhere", "tailor_everywhere", "Recording"])
+def test_what_is_gone_says_where(name: str) -> None:
+    with pytest.raises(AttributeError, match=f"presolder.{name} is gone; it is ") as told:
+        getattr(ps, name)
+    assert "\n" not in str(told.value)
+    with pytest.raises(AttributeError):
+        _ = ps.none_such  # type: ignore[attr-defined]

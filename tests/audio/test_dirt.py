@@ -13,7 +13,12 @@ import soundfile
 import presolder as ps
 from netlist import run_spice
 from presolder.models.audio.clip import clipped, tabulate
-from presolder.models.audio.curves import (
+from presolder.models.audio.drive import first_order_high_pass, loudest_second, pre_emphasis
+from presolder.models.audio.knob import KnobPath
+from presolder.models.audio.positions import SignalPath, render_pieces
+from presolder.models.audio.renderer import Renderer
+from presolder.models.audio.stages import Stages, voice
+from presolder.models.audio.static_curves import (
     DIODE_SATURATION_AMPERES,
     DIODE_SLOPE_VOLTS,
     DIODE_SOURCE_OHMS,
@@ -22,11 +27,6 @@ from presolder.models.audio.curves import (
     knee_volts,
     static_curve,
 )
-from presolder.models.audio.drive import first_order_high_pass, loudest_second, pre_emphasis
-from presolder.models.audio.knob import KnobPath
-from presolder.models.audio.positions import SignalPath, render_pieces
-from presolder.models.audio.renderer import Renderer
-from presolder.models.audio.stages import Stages, voice
 from presolder.models.audio.voicing import hum_and_hiss, measured_speaker, plain_speaker, voiced
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
@@ -36,7 +36,7 @@ from presolder.models.instrument.dirt import DIRT_KINDS, Dirt, DirtKind
 from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
-from presolder.models.judging.cleanup import (
+from presolder.models.judging.tones import (
     clean_dial,
     clean_up,
     tone_harmonics,

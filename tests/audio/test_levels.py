@@ -11,9 +11,9 @@ import soundfile
 import presolder as ps
 from presolder.models.audio.clip import clipped
 from presolder.models.audio.drive import loudest_second
+from presolder.models.audio.flaws import folded, sounding
 from presolder.models.audio.loop import fitted_blocks
 from presolder.models.audio.loudness import gated_loudness, hop_powers
-from presolder.models.audio.take import folded, sounding
 from presolder.models.audio.voicing import measured_speaker, voiced
 from presolder.models.errors import InputError
 from presolder.models.instrument.dirt import DIRT_KINDS, Dirt

@@ -19,7 +19,7 @@ from presolder.models.circuit.steps import PAST
 from presolder.models.instrument.dirt import load_of
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.stage import Stage
-from presolder.render.files.rigs import find_rig
+from presolder.render.files.rig_file import find_rig
 from takes import SAMPLES
 
 Plain = Callable[[str], ModuleType]

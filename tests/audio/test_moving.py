@@ -6,8 +6,8 @@ import scipy.integrate
 import scipy.signal
 
 from presolder.models.audio.knob import steady_turn
+from presolder.models.instrument.built_in import short_list
 from presolder.models.instrument.controls import Pot
-from presolder.models.instrument.designs import short_list
 from presolder.models.instrument.rig import Rig
 from rendering import rendered
 from rigs import as_string_take

@@ -18,10 +18,10 @@ from nulls import (
 
 from presolder.models.audio.emf import NULL_BANDS_HZ
 from presolder.models.audio.renderer import Renderer
+from presolder.models.instrument.built_in import short_list
 from presolder.models.instrument.controls import Pot
-from presolder.models.instrument.designs import short_list
 from presolder.models.instrument.rig import Capture, Rig
-from presolder.render.files.rigs import built_in_rigs, find_rig
+from presolder.render.files.rig_file import built_in_rigs, find_rig
 from presolder.render.files.take import Take
 from random_circuits import random_rig
 from rendering import rendered, resting, rms

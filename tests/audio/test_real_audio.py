@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
+from presolder.models.audio.flaws import flaws
 from presolder.models.audio.knob import steady_turn
-from presolder.models.audio.take import flaws
+from presolder.models.instrument.built_in import short_list
 from presolder.models.instrument.controls import Pot
-from presolder.models.instrument.designs import short_list
 from presolder.models.instrument.rig import Rig
 from presolder.render.files.take import Take
 from rendering import rendered

@@ -5,10 +5,10 @@ import pytest
 import scipy
 
 from presolder.models.audio.emf import emf_filters, kernels_between
+from presolder.models.audio.flaws import flaws
 from presolder.models.audio.knob import KnobPath, dials_of_steps
 from presolder.models.audio.overlap import filtered, filtered_in_place, taken_from
 from presolder.models.audio.sections import power_of_sections
-from presolder.models.audio.take import flaws
 from presolder.models.circuit.recursion import collocation_nodes
 
 RATE = 48_000

@@ -137,7 +137,7 @@ def test_output_is_bounded(
     hz: float,
 ) -> None:
     """Whatever the settings: no more than the battery gives, and nothing that is no number."""
-    from presolder.render.files.rigs import find_rig
+    from presolder.render.files.rig_file import find_rig
 
     stage = Stage(kind, control, bias, 9.0, battery)
     one = driven(find_rig("humbucker-500k"), stage)

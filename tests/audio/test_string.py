@@ -194,6 +194,6 @@ def test_it_is_said_which_emf_pickups_get(guitar: Guitar) -> None:
     assert "on one string of 110 Hz" in str(rigs["both"])
     assert "all coils have the same EMF" in str(rigs["both"].for_any_playing)
     assert "same EMF" not in str(rigs["neck"].for_any_playing)
-    ear = ear_of(rigs["both"])
+    ear = replace(ear_of(ps.rig()), rig=rigs["both"])
     job = PackJob(ps.sample(), (ear,), ps.designs()[:1], After(), ps.Contents())
     assert job.left_out(ear) == "the pickups' places along the string"

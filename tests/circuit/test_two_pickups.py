@@ -12,11 +12,11 @@ from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
 from presolder.models.errors import InputError
+from presolder.models.instrument.built_in import short_list
 from presolder.models.instrument.controls import Pot
-from presolder.models.instrument.designs import short_list
 from presolder.models.instrument.expression import parse_expression
 from presolder.render.files.audio import read_recording
-from presolder.render.files.rigs import built_in_rigs, find_rig, read_rig
+from presolder.render.files.rig_file import built_in_rigs, find_rig, read_rig
 from rendering import band_rms, rendered, resting
 from rigs import as_string_take, with_other
 from running import in_process

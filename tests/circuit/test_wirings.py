@@ -19,7 +19,7 @@ from presolder.models.instrument.network import Design, leaves
 from presolder.models.instrument.rig import Capture, Rig
 from presolder.models.instrument.source import CoilsInParallel, CoilsInSeries, coils_of
 from presolder.render.files.audio import read_recording
-from presolder.render.files.rigs import (
+from presolder.render.files.rig_file import (
     built_in_rigs,
     find_rig,
     find_situations,

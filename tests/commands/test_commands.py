@@ -15,9 +15,9 @@ import soundfile
 
 import presolder as ps
 from presolder.models.errors import InputError
-from presolder.models.instrument.designs import BUILT_IN, short_list
+from presolder.models.instrument.built_in import BUILT_IN, short_list
 from presolder.render.commands.texts import parse_frequencies
-from presolder.render.files.rigs import find_rig
+from presolder.render.files.rig_file import find_rig
 from presolder.render.files.take import Take
 from presolder.render.report.take import remarks
 from rendering import rms

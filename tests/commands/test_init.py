@@ -11,7 +11,7 @@ from click.testing import CliRunner
 from presolder.models.errors import InputError
 from presolder.models.instrument.starter import KIND_QUESTION, PICKUP_KINDS, QUESTIONS, typical
 from presolder.render.cli import cli
-from presolder.render.files.rigs import built_in_rigs, find_rig, read_rig
+from presolder.render.files.rig_file import built_in_rigs, find_rig, read_rig
 from running import in_process, presolder_here
 
 

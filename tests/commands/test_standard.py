@@ -13,7 +13,7 @@ import pytest
 
 from presolder.models.errors import InputError
 from presolder.render.files import standard
-from presolder.render.files.rigs import built_in_rigs
+from presolder.render.files.rig_file import built_in_rigs
 from running import Completed, presolder_here
 from takes import SAMPLES
 

@@ -19,7 +19,7 @@ from presolder.models.instrument.source import (
     Wound,
     coils_of,
 )
-from presolder.render.files.rigs import built_in_rigs, find_situations
+from presolder.render.files.rig_file import built_in_rigs, find_situations
 from presolder.render.plots import guitar_svg, wiring_svg
 from random_circuits import random_network, random_wiring
 from running import program_at

@@ -7,10 +7,11 @@ import pytest
 
 from presolder.models.audio.knob import KnobPath, steady_turn
 from presolder.models.errors import InputError
+from presolder.models.instrument.built_in import BUILT_IN
 from presolder.models.instrument.controls import Load, Pickup
-from presolder.models.instrument.designs import BUILT_IN
 from presolder.models.instrument.dirt import AnyDirt, Dirt
 from presolder.models.instrument.expression import parse_expression
+from presolder.models.instrument.law import Taper, fraction_below_wiper
 from presolder.models.instrument.network import (
     Capacitor,
     Gang,
@@ -23,10 +24,9 @@ from presolder.models.instrument.network import (
 from presolder.models.instrument.placement import placed_parts
 from presolder.models.instrument.quantities import Unit, format_code, parse_quantity
 from presolder.models.instrument.stage import Stage
-from presolder.models.instrument.taper import Taper, fraction_below_wiper
 from presolder.render.files.designs import read_designs, resolve_design
 from presolder.render.files.points import read_gesture
-from presolder.render.files.rigs import built_in_rigs, find_rig, read_rig
+from presolder.render.files.rig_file import built_in_rigs, find_rig, read_rig
 
 MINIMAL = """
 [pickup]

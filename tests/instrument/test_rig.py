@@ -17,7 +17,7 @@ from presolder.models.instrument.instrument import Blend
 from presolder.models.instrument.network import leaves
 from presolder.models.instrument.onward import Volume
 from presolder.models.instrument.rig import Capture, Channel, Rig
-from presolder.render.files.rigs import (
+from presolder.render.files.rig_file import (
     built_in_rigs,
     find_situations,
     read_rig,

@@ -17,7 +17,7 @@ from presolder.models.instrument.network import (
 )
 from presolder.models.instrument.preferred import preferred_values
 from presolder.models.instrument.quantities import Unit, parse_quantity
-from presolder.render.files.rigs import built_in_rigs, read_rig
+from presolder.render.files.rig_file import built_in_rigs, read_rig
 from running import presolder_here
 
 RIG = """\

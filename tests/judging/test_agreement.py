@@ -9,15 +9,15 @@ import pytest
 import presolder as ps
 from ears import ear_of, need_of
 from presolder.models.hearing.change import change
+from presolder.models.instrument.built_in import built_in_designs
 from presolder.models.instrument.controls import Load, Pickup, Pot, Tone
-from presolder.models.instrument.designs import built_in_designs
 from presolder.models.instrument.dirt import Dirt
+from presolder.models.instrument.law import Taper
 from presolder.models.instrument.player import Player, Playing
 from presolder.models.instrument.rig import Rig
-from presolder.models.instrument.taper import Taper
 from presolder.models.judging.ear import Ear
-from presolder.models.judging.need import PROBABLY_DB, YES_DB
 from presolder.models.judging.ranking import EQUAL_DB, built_in_ranked
+from presolder.models.judging.verdict import PROBABLY_DB, YES_DB
 from presolder.models.typing import ComplexArray
 from presolder.render.report.need import needed_in_words
 from rigs import single

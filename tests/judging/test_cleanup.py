@@ -4,13 +4,13 @@ import numpy as np
 import pytest
 
 import presolder as ps
-from presolder.models.audio.curves import static_curve
+from presolder.models.audio.static_curves import static_curve
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.instrument.dirt import DIRT_KINDS, Dirt, DirtKind
 from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.rig import Rig
-from presolder.models.judging.cleanup import clean_up, falls_through, tone_harmonics
+from presolder.models.judging.tones import clean_up, falls_through, tone_harmonics
 
 
 def test_of_a_weak_tone_its_own_amplitude_is_left() -> None:

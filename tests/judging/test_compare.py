@@ -10,13 +10,13 @@ import pytest
 
 from ears import ear_of
 from presolder.models.errors import InputError
+from presolder.models.instrument.built_in import built_in_designs
 from presolder.models.instrument.controls import Load, Pickup, Pot
-from presolder.models.instrument.designs import built_in_designs
 from presolder.models.instrument.dirt import Dirt
 from presolder.models.instrument.expression import parse_expression
+from presolder.models.instrument.law import Taper
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Channel, Rig
-from presolder.models.instrument.taper import Taper
 from presolder.models.judging.merit import merit, merits, pickup_load
 from presolder.models.judging.ranking import (
     EQUAL_DB,
@@ -26,7 +26,7 @@ from presolder.models.judging.ranking import (
     ranked,
     worth_their_parts,
 )
-from presolder.render.files.rigs import built_in_rigs, find_situations
+from presolder.render.files.rig_file import built_in_rigs, find_situations
 from rigs import single
 from running import in_process
 

@@ -9,14 +9,14 @@ import pytest
 from ears import ear_of, need_of
 from presolder.models.instrument.controls import Load, Pickup, Pot
 from presolder.models.instrument.dirt import Dirt
+from presolder.models.instrument.law import Taper
 from presolder.models.instrument.onward import Buffer, Pedal, Volume
 from presolder.models.instrument.player import PLAYING
 from presolder.models.instrument.rig import Capture, Rig
-from presolder.models.instrument.taper import Taper
 from presolder.models.judging.merit import merit
-from presolder.models.judging.need import resonance
 from presolder.models.judging.remedies import remedies
-from presolder.render.files.rigs import built_in_rigs, find_situations
+from presolder.models.judging.verdict import resonance
+from presolder.render.files.rig_file import built_in_rigs, find_situations
 from rigs import single
 from running import in_process, presolder_here
 

@@ -8,10 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from ears import ear_of
-from presolder._asked import Judging, asked_ears
+from ears import ear_of, ears_of
 from presolder.models.errors import InputError
-from presolder.models.instrument.designs import built_in_designs
+from presolder.models.instrument.built_in import built_in_designs
 from presolder.models.instrument.instrument import Situation
 from presolder.models.instrument.network import Capacitor, Design, Parallel, Resistor, Series
 from presolder.models.instrument.preferred import preferred_values
@@ -20,7 +19,7 @@ from presolder.models.judging.merit import merit
 from presolder.models.judging.ranking import EQUAL_DB, Scored, all_scored, score
 from presolder.models.judging.recommendation import recommend
 from presolder.models.judging.search import Shelf, tailor
-from presolder.render.files.rigs import find_rig, find_situations
+from presolder.render.files.rig_file import find_rig, find_situations
 from presolder.render.plots import plot_front
 from presolder.render.report.figures import Comparison
 from running import in_process
@@ -34,7 +33,7 @@ RIGS = ("three-single-coils", "split-humbucker")
 
 
 def heard_in(name: str) -> tuple[Ear, ...]:
-    return asked_ears(find_situations(name), Judging())
+    return ears_of(find_situations(name))
 
 
 @pytest.mark.slow

@@ -11,11 +11,11 @@ from ears import ear_of
 from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Pot
 from presolder.models.instrument.expression import parse_expression
+from presolder.models.instrument.law import Taper
 from presolder.models.instrument.network import Capacitor, Gang, Resistor, Series, leaves
-from presolder.models.instrument.taper import Taper
 from presolder.models.judging.merit import merit
 from presolder.models.judging.ranking import EQUAL_DB, score
-from presolder.render.files.rigs import find_rig
+from presolder.render.files.rig_file import find_rig
 from presolder.render.files.stock import read_stock
 from running import in_process, presolder_here
 

@@ -13,9 +13,10 @@ from presolder.models.circuit.ports import bridged, combined, leaf_admittance, o
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
 from presolder.models.errors import InputError
+from presolder.models.instrument.built_in import BUILT_IN, built_in_designs
 from presolder.models.instrument.controls import Pickup, Pot
-from presolder.models.instrument.designs import BUILT_IN, built_in_designs
 from presolder.models.instrument.expression import parse_expression
+from presolder.models.instrument.law import Taper
 from presolder.models.instrument.network import (
     Capacitor,
     Network,
@@ -26,14 +27,13 @@ from presolder.models.instrument.network import (
     with_parts,
 )
 from presolder.models.instrument.preferred import preferred_values
-from presolder.models.instrument.taper import Taper
 from presolder.models.instrument.topologies import DEFAULT_SHAPES, built_in_of
 from presolder.models.judging.ear import Ear
 from presolder.models.judging.estimate import estimate
 from presolder.models.judging.merit import merit, merits
 from presolder.models.judging.ranking import score
 from presolder.models.judging.search import Shelf, dual_pot_gangs, front, tailor
-from presolder.render.files.rigs import built_in_rigs, find_rig, find_situations
+from presolder.render.files.rig_file import built_in_rigs, find_rig, find_situations
 from rigs import single
 from running import in_process
 

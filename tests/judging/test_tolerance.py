@@ -10,8 +10,8 @@ from ears import ear_of
 from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Pickup, Pot
 from presolder.models.instrument.expression import parse_expression
+from presolder.models.instrument.law import Taper
 from presolder.models.instrument.rig import Rig
-from presolder.models.instrument.taper import Taper
 from presolder.models.judging.character import character
 from presolder.models.judging.tolerance import (
     Spread,
@@ -20,7 +20,7 @@ from presolder.models.judging.tolerance import (
     straying_parts,
     tighter_capacitor,
 )
-from presolder.render.files.rigs import built_in_rigs, find_rig
+from presolder.render.files.rig_file import built_in_rigs, find_rig
 from presolder.render.plots.style import spread_apart
 from rigs import single
 from running import in_process

@@ -10,14 +10,14 @@ from ears import ear_of
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
+from presolder.models.instrument.built_in import built_in_designs
 from presolder.models.instrument.controls import Load, Pickup, Pot, Tone
-from presolder.models.instrument.designs import built_in_designs
 from presolder.models.instrument.dirt import Dirt
 from presolder.models.instrument.expression import parse_expression
+from presolder.models.instrument.law import Taper
 from presolder.models.instrument.network import Network
-from presolder.models.instrument.taper import Taper
-from presolder.models.judging.cleanup import clean_up
 from presolder.models.judging.merit import merit
+from presolder.models.judging.tones import clean_up
 from rendering import Array
 from rigs import single
 

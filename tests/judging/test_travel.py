@@ -14,13 +14,13 @@ from presolder.models.circuit.response import transfer
 from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Load, Pickup, Pot
 from presolder.models.instrument.expression import parse_expression
+from presolder.models.instrument.law import Taper
 from presolder.models.instrument.network import Capacitor, Resistor, Series
 from presolder.models.instrument.preferred import preferred_values
 from presolder.models.instrument.rig import Rig
-from presolder.models.instrument.taper import Taper
 from presolder.models.judging.merit import merit
 from presolder.models.judging.search import Shelf
-from presolder.models.judging.travel import (
+from presolder.models.judging.turn import (
     fit_travel,
     half_as_loud_at,
     pots_sold,
@@ -29,7 +29,7 @@ from presolder.models.judging.travel import (
     usable_between,
     wanted_through,
 )
-from presolder.render.files.rigs import find_rig
+from presolder.render.files.rig_file import find_rig
 from rigs import single
 from running import in_process, presolder_here
 

@@ -11,7 +11,7 @@ import pytest
 from ears import ear_of
 from presolder.models.instrument.expression import parse_expression
 from presolder.models.judging.merit import merit
-from presolder.render.files.rigs import find_rig
+from presolder.render.files.rig_file import find_rig
 from presolder.render.listening.page import chart, sentence
 
 

@@ -11,22 +11,22 @@ import soundfile
 
 from checks_simulator import GESTURES, TONES_HZ, ramp, spice_moving
 from presolder.models.audio.clip import clipped
-from presolder.models.audio.curves import driven_volts, knee_volts, static_curve
 from presolder.models.audio.drive import loudest_second
 from presolder.models.audio.emf import recover_emf
 from presolder.models.audio.knob import KnobPath, dial_at
 from presolder.models.audio.loudness import integrated_loudness
 from presolder.models.audio.renderer import Renderer
+from presolder.models.audio.static_curves import driven_volts, knee_volts, static_curve
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
 from presolder.models.instrument.dirt import DIRT_KINDS, Curve, Dirt, DirtKind
 from presolder.models.instrument.expression import parse_expression
+from presolder.models.instrument.law import fraction_below_wiper
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.quantities import parse_quantity
-from presolder.models.instrument.taper import fraction_below_wiper
 from presolder.models.typing import Array
-from presolder.render.files.rigs import built_in_rigs, find_rig
+from presolder.render.files.rig_file import built_in_rigs, find_rig
 from presolder.render.listening.joined import joined
 from presolder.render.listening.live import (
     circuit_plain,

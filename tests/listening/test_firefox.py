@@ -11,7 +11,7 @@ import pytest
 from firefox import Firefox, firefox, silent_sink
 from page_data import DESIGNS, as_flac, loop, of_rig
 from presolder.models.instrument.network import Design
-from presolder.render.files.rigs import find_rig
+from presolder.render.files.rig_file import find_rig
 from rendering import band_rms, rendered, resting
 from rigs import as_string_take
 

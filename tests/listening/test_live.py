@@ -18,13 +18,13 @@ from presolder.models.audio.renderer import Renderer
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
-from presolder.models.instrument.designs import BUILT_IN
+from presolder.models.instrument.built_in import BUILT_IN
 from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.quantities import parse_quantity
 from presolder.models.instrument.rig import Rig
 from presolder.models.typing import Array
-from presolder.render.files.rigs import find_rig
+from presolder.render.files.rig_file import find_rig
 from presolder.render.listening.live import _bands, loop_nodes
 from probing import opened, until
 from rendering import band_rms, rendered, resting

@@ -16,7 +16,7 @@ import presolder as ps
 from ears import ear_of
 from presolder.models.audio.knob import KnobPath
 from presolder.models.errors import InputError
-from presolder.models.instrument.designs import BUILT_IN
+from presolder.models.instrument.built_in import BUILT_IN
 from presolder.models.instrument.rig import Rig
 from presolder.render.files import delivery, ffmpeg
 from presolder.render.files.audio import read_recording

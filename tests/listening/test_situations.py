@@ -14,7 +14,7 @@ from playwright.sync_api import Browser, Page
 import presolder as ps
 from presolder.models.circuit.entrance import entrance_ohms
 from presolder.models.typing import Array
-from presolder.render.files.rigs import built_in_rigs
+from presolder.render.files.rig_file import built_in_rigs
 from probing import opened, probed, until
 from running import presolder, presolder_here
 from takes import SAMPLES

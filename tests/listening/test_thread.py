@@ -13,16 +13,16 @@ from playwright.sync_api import Browser, Page
 
 from page_data import DESIGNS, TEXTS, as_flac, loop, of_rig
 from presolder.models.audio.clip import clipped
-from presolder.models.audio.curves import driven_volts
 from presolder.models.audio.drive import loudest_second, pre_emphasis
 from presolder.models.audio.renderer import Renderer, advance
+from presolder.models.audio.static_curves import driven_volts
 from presolder.models.audio.voicing import plain_speaker, voiced
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
 from presolder.models.instrument.dirt import Dirt
 from presolder.models.typing import Array
-from presolder.render.files.rigs import built_in_rigs, find_rig
+from presolder.render.files.rig_file import built_in_rigs, find_rig
 from presolder.render.listening.live import loop_nodes
 from probing import opened
 from rendering import band_rms, rendered, resting

@@ -13,8 +13,8 @@ from netlist import at_dial, parts_of
 from presolder.models.decibels import decibels
 from presolder.models.errors import InputError
 from presolder.models.instrument.rig import Rig
-from presolder.models.measuring.cable import Hung, Resonance
-from presolder.render.files.rigs import find_rig
+from presolder.models.measuring.jack import Hung, Resonance
+from presolder.render.files.rig_file import find_rig
 from running import in_process, presolder_here
 
 HZ = np.geomspace(100, 16_000, 90)

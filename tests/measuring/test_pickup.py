@@ -31,7 +31,7 @@ from presolder.models.measuring.coil_fit import (
 )
 from presolder.models.measuring.fitting import fitted, half_width
 from presolder.models.measuring.sine_sweep import swept_response
-from presolder.render.files.rigs import find_rig
+from presolder.render.files.rig_file import find_rig
 from rigs import single
 from running import in_process
 

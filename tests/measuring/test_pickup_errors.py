@@ -13,7 +13,7 @@ from presolder.models.instrument.source import CoilsInSeries, coils_of
 from presolder.models.measuring.coil import UNSEEN_RESPONSE_DB, Coil, Response, coil_from_readings
 from presolder.models.measuring.coil_fit import coil_from_responses
 from presolder.models.typing import Array
-from presolder.render.files.rigs import find_rig
+from presolder.render.files.rig_file import find_rig
 from presolder.render.report.pickup import PickupReport
 from takes import ROOT
 

@@ -10,11 +10,11 @@ import presolder as ps
 from netlist import at_dial, fraction, parts_of
 from presolder.models.instrument.controls import Load, Pot
 from presolder.models.instrument.expression import parse_expression
+from presolder.models.instrument.law import fraction_below_wiper
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
-from presolder.models.instrument.taper import fraction_below_wiper
 from presolder.models.measuring.soldered import probes, works
-from presolder.render.files.rigs import built_in_rigs, find_situations
+from presolder.render.files.rig_file import built_in_rigs, find_situations
 
 
 def test_readings_are_taken_where_the_part_shows_most(humbucker: Rig) -> None:

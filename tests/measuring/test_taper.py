@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 
 from presolder.models.errors import InputError
-from presolder.models.instrument.taper import Taper, fraction_below_wiper
+from presolder.models.instrument.law import Taper, fraction_below_wiper
 from presolder.models.measuring.track import track_at_jack, track_at_lugs, tracking
 from presolder.models.typing import Array
-from presolder.render.files.rigs import read_rig
+from presolder.render.files.rig_file import read_rig
 from running import in_process, presolder_here
 
 DIALS = np.arange(1.0, 11.0)

@@ -9,9 +9,9 @@ import pytest
 
 import presolder as ps
 from presolder.models.errors import InputError
-from presolder.models.instrument.designs import BUILT_IN
+from presolder.models.instrument.built_in import BUILT_IN
 from presolder.render.cli import SUMMARIES, cli
-from presolder.render.files.rigs import built_in_rigs
+from presolder.render.files.rig_file import built_in_rigs
 from presolder.render.report.rigs import rig_plain
 from running import in_process
 from takes import DOCS, SAMPLES

@@ -14,10 +14,10 @@ import pytest
 import presolder as ps
 from presolder.models.instrument.dirt import Dirt
 from presolder.models.instrument.expression import parse_expression
+from presolder.models.instrument.law import Taper, fraction_below_wiper
 from presolder.models.instrument.network import leaves
 from presolder.models.instrument.quantities import parse_quantity
 from presolder.models.instrument.stage import Stage
-from presolder.models.instrument.taper import Taper, fraction_below_wiper
 from presolder.render.report.catalogue import DesignList
 from presolder.render.report.cleanup import CleanupReport
 from presolder.render.report.pickup import PickupReport

@@ -19,8 +19,9 @@ from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
 from presolder.models.errors import InputError
-from presolder.models.instrument.designs import BUILT_IN
+from presolder.models.instrument.built_in import BUILT_IN
 from presolder.models.instrument.expression import parse_expression
+from presolder.models.instrument.law import Taper
 from presolder.models.instrument.network import (
     CONTACT_OHMS,
     Capacitor,
@@ -35,8 +36,7 @@ from presolder.models.instrument.network import (
 from presolder.models.instrument.placement import nearest_preferred, series_of
 from presolder.models.instrument.preferred import preferred_values
 from presolder.models.instrument.rig import Rig
-from presolder.models.instrument.taper import Taper
-from presolder.render.files.rigs import built_in_rigs, find_rig, find_situations
+from presolder.render.files.rig_file import built_in_rigs, find_rig, find_situations
 from rigs import with_other
 from running import in_process
 

@@ -12,14 +12,14 @@ import numpy as np
 import soundfile
 
 from netlist import Part, _add, at_dial, parts_of
-from presolder.models.audio.take import sounding
+from presolder.models.audio.flaws import sounding
 from presolder.models.instrument.expression import parse_expression
+from presolder.models.instrument.law import Taper
 from presolder.models.instrument.network import Capacitor, Network, Parallel, Series
 from presolder.models.instrument.rig import Rig
-from presolder.models.instrument.taper import Taper
 from presolder.models.measuring.third_octaves import BAND_HZ, Spectrum, spectrum
 from presolder.models.typing import Array
-from presolder.render.files.rigs import find_rig
+from presolder.render.files.rig_file import find_rig
 from takes import SAMPLES
 
 DIALS = (10.0, 7.0, 5.0, 3.0, 1.0)

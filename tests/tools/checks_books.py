@@ -14,10 +14,10 @@ from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
 from presolder.models.instrument.controls import Load, Pickup, Pot
+from presolder.models.instrument.law import Taper, fraction_below_wiper
 from presolder.models.instrument.network import Capacitor
 from presolder.models.instrument.preferred import preferred_decade
 from presolder.models.instrument.quantities import Unit, parse_quantity
-from presolder.models.instrument.taper import Taper, fraction_below_wiper
 from presolder.models.typing import Array
 from presolder.render.files.audio import read_recording
 from rigs import single

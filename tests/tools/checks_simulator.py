@@ -23,14 +23,14 @@ from presolder.models.audio.knob import KnobPath
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
+from presolder.models.instrument.built_in import BUILT_IN
 from presolder.models.instrument.controls import Pot
-from presolder.models.instrument.designs import BUILT_IN
 from presolder.models.instrument.expression import parse_expression
+from presolder.models.instrument.law import Taper
 from presolder.models.instrument.network import Design, Network
 from presolder.models.instrument.rig import Rig
-from presolder.models.instrument.taper import Taper
 from presolder.render.files.audio import read_recording
-from presolder.render.files.rigs import find_rig
+from presolder.render.files.rig_file import find_rig
 from random_circuits import random_network, random_pair, random_rig, random_wiring
 from rendering import rendered, rms
 from rigs import as_string_take, with_other

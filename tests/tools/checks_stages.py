@@ -22,7 +22,7 @@ from presolder.models.instrument.controls import Load
 from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.network import Design, Network
 from presolder.models.instrument.stage import STAGE_KINDS, Stage, StageKind
-from presolder.render.files.rigs import find_rig
+from presolder.render.files.rig_file import find_rig
 from rendering import rms
 from rigs import as_string_take
 from stage_netlist import stage_lines

@@ -18,7 +18,7 @@ from bench import (
     wobbling,
 )
 
-from presolder.models.measuring.verify import Cause, Findings, culprits, foretold, judged
+from presolder.models.measuring.diagnosis import Cause, Findings, culprits, foretold, judged
 
 PLAYINGS = 5
 GOOD_PLAYINGS = 40

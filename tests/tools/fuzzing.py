@@ -38,10 +38,10 @@ from presolder.render.cli import SUMMARIES, cli, run
 from presolder.render.files.audio import read_recording
 from presolder.render.files.designs import read_designs, resolve_design
 from presolder.render.files.points import read_gesture, read_points, read_spectrum
-from presolder.render.files.rigs import built_in_rigs, find_rig, read_situations
+from presolder.render.files.rig_file import built_in_rigs, find_rig, read_situations
 from presolder.render.files.speaker import load_speaker
 from presolder.render.files.stock import read_stock
-from presolder.render.files.travel import read_wanted
+from presolder.render.files.wanted import read_wanted
 from takes import SAMPLES
 
 FINDS = Path(__file__).parents[1] / "data" / "finds"

@@ -8,7 +8,7 @@ from presolder.models.audio.knob import KnobPath
 from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
-from presolder.render.files.rigs import find_rig
+from presolder.render.files.rig_file import find_rig
 from presolder.render.files.take import Take
 from rendering import Array, rendered, rms
 from rigs import as_string_take

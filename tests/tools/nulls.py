@@ -11,7 +11,7 @@ from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
 from presolder.models.typing import Array
 from presolder.render.files.audio import read_recording
-from presolder.render.files.rigs import built_in_rigs, find_situations
+from presolder.render.files.rig_file import built_in_rigs, find_situations
 from rendering import rendered, resting
 from takes import SAMPLES
 

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from presolder.models.instrument.controls import Load, Pickup, Pot, Tone
+from presolder.models.instrument.law import Taper, TaperKind
 from presolder.models.instrument.network import Capacitor, Gang, Network, Parallel, Resistor, Series
 from presolder.models.instrument.onward import Buffer, Pedal, Volume
 from presolder.models.instrument.rig import VOLUME_WIRINGS, Channel, Rig
@@ -15,7 +16,6 @@ from presolder.models.instrument.source import (
     Source,
     Wound,
 )
-from presolder.models.instrument.taper import Taper, TaperKind
 from rigs import single
 
 KINDS: tuple[TaperKind, ...] = ("linear", "audio", "reverse-audio", "two-slope", "measured")

@@ -3,9 +3,9 @@
 from dataclasses import replace
 
 from presolder.models.instrument.controls import Load, Pickup, Pot, Tone
+from presolder.models.instrument.law import Taper
 from presolder.models.instrument.rig import Capture, Channel, Rig
-from presolder.models.instrument.taper import Taper
-from presolder.render.files.rigs import find_rig
+from presolder.render.files.rig_file import find_rig
 
 
 def single(

@@ -15,13 +15,13 @@ from presolder.models.circuit.assembly import assemble
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels, power, power_decibels
 from presolder.models.errors import InputError
+from presolder.models.instrument.law import BENT_TAPERS
 from presolder.models.instrument.network import (
     Network,
     leaves,
     with_parts,
 )
 from presolder.models.instrument.rig import Rig
-from presolder.models.instrument.taper import BENT_TAPERS
 from presolder.models.judging.tolerance import Spread, standard_deviation
 from presolder.models.measuring.faults import (
     PLAUSIBILITY,

@@ -4,7 +4,7 @@ import re
 from pathlib import Path
 
 from presolder.models.errors import InputError, place
-from presolder.models.judging.travel import (
+from presolder.models.judging.turn import (
     Wanted,
     half_as_loud_at,
     usable_between,

@@ -9,8 +9,8 @@ from presolder.models.audio.emf import bounded
 from presolder.models.circuit.equations import chain_equations, take_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import amplitude, decibels, power, power_decibels
+from presolder.models.instrument.law import DIAL_MAX
 from presolder.models.instrument.rig import Rig
-from presolder.models.instrument.taper import DIAL_MAX
 from presolder.models.typing import Array
 
 # From where on each is worth a word; common practice, no source.

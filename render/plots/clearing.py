@@ -7,8 +7,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from presolder.models.instrument.network import Design
-from presolder.models.judging.cleanup import Cleanup
 from presolder.models.judging.played import Played
+from presolder.models.judging.tones import Cleanup
 from presolder.render.plots.style import Canvas, colour_of, line_style, save, spread_apart
 
 # What is too small to be told by the estimate, or by an ear.

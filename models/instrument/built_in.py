@@ -10,8 +10,8 @@ volume pot, which is the dual pot that shops have.
 
 from presolder.models.instrument.controls import Pot
 from presolder.models.instrument.expression import parse_expression
+from presolder.models.instrument.law import Taper
 from presolder.models.instrument.network import Design, Gang, Network, leaves, with_parts
-from presolder.models.instrument.taper import Taper
 
 _COMMON_VOLUME = Pot(500e3, Taper("audio"))
 # Gangs stand for those of the volume pot at hand.

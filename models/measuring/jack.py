@@ -11,8 +11,8 @@ from presolder.models.circuit.chain import control_chain
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
 from presolder.models.errors import InputError
+from presolder.models.instrument.law import DIAL_MAX
 from presolder.models.instrument.rig import Rig
-from presolder.models.instrument.taper import DIAL_MAX
 from presolder.models.measuring.coil import Response
 from presolder.models.measuring.coil_fit import differences, in_common
 from presolder.models.measuring.fitting import Fit, fitted

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from presolder.models.errors import InputError, place
-from presolder.models.instrument.designs import for_volume
+from presolder.models.instrument.built_in import for_volume
 from presolder.models.instrument.instrument import Instrument, Situation
 from presolder.models.instrument.player import PLAYING, Player
 from presolder.models.instrument.rig import CAPTURED, Capture, Rig

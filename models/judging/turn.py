@@ -15,13 +15,13 @@ from numpy.typing import NDArray
 from presolder.models.errors import InputError
 from presolder.models.hearing.change import change
 from presolder.models.instrument.controls import Pot
+from presolder.models.instrument.law import BENT_TAPERS, DIAL_MAX, Taper
 from presolder.models.instrument.network import (
     Gang,
     Network,
     leaves,
     with_parts,
 )
-from presolder.models.instrument.taper import BENT_TAPERS, DIAL_MAX, Taper
 from presolder.models.judging.ear import Ear, shares, whole_level_db
 from presolder.models.judging.merit import root_mean_square
 from presolder.models.judging.ranking import Effort, effort, in_order, score

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from presolder.models.audio.curves import driven_volts, first_order_gain, static_curve
+from presolder.models.audio.static_curves import driven_volts, first_order_gain, static_curve
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import amplitude, decibels
