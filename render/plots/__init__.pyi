@@ -1,9 +1,9 @@
 from .clearing import draw_played as draw_played
 from .clearing import plot_cleanup as plot_cleanup
-from .responses import MOST_PANELS as MOST_PANELS
-from .responses import draw_response as draw_response
-from .responses import plot_curves as plot_curves
 from .front import draw_front as draw_front
 from .front import plot_front as plot_front
 from .guitar import guitar_svg as guitar_svg
+from .responses import MOST_PANELS as MOST_PANELS
+from .responses import draw_response as draw_response
+from .responses import plot_curves as plot_curves
 from .wiring import wiring_svg as wiring_svg

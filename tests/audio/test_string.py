@@ -1,6 +1,7 @@
 """Takes of one string: pickups differ by their places along it."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
