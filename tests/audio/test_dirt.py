@@ -241,7 +241,7 @@ DIALS = np.linspace(0.1, 10, 100)
 @pytest.mark.slow
 @pytest.mark.parametrize(
     "dirt",
-    [FUZZY, Dirt("smooth", 20.0), pytest.param(Dirt("diodes", 20.0), marks=pytest.mark.thorough)],
+    [FUZZY, Dirt("smooth", 20.0)],
     ids=lambda d: d.kind,
 )
 def test_order_of_cleaning_up(dirt: Dirt, rigs: dict[str, Rig]) -> None:

@@ -474,12 +474,11 @@ def test_output_that_nobody_takes() -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("encoding", ["cp1252", "latin-1"])
-def test_terminals_without_an_ohm_sign(encoding: str) -> None:
+def test_terminals_without_an_ohm_sign() -> None:
     running = subprocess.run(
         [sys.executable, "-m", "presolder", "sheet", "--design", "68k + 1n5"],
         capture_output=True, check=False,
-        env=os.environ | {"PYTHONIOENCODING": encoding, "PYTHONUTF8": "0"},
+        env=os.environ | {"PYTHONIOENCODING": "cp1252", "PYTHONUTF8": "0"},
     )  # fmt: skip
     assert running.returncode == 0, running.stderr
     assert b"kohm" in running.stdout

@@ -113,7 +113,7 @@ def test_what_does_not_fit_leaves_nothing(disk: Disk, words: tuple[str, ...]) ->
         ("curves", "--design", "cap", "--plot", "a.svg"),
         ("sheet", "--design", "cap", "--out", "a.html"),
         ("init", "--typical", "--out", "a.toml"),
-        ("cleanup", "--design", "cap", "--dirt", "smooth", "--plot", "a.png"),
+        ("tailor", "--topology", "cap", "--series", "E6", "--plot", "a.png"),
     ],
     ids=lambda words: f"{words[0]} {words[-1]}",
 )

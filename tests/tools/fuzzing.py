@@ -339,7 +339,7 @@ _TOLD_BY_V = ("presolder: presolder ", "presolder: took ")
 _SHORT = {
     "render": ("--travel", "0.1", "--rest", "0", "--design", "cap"), "demo": ("--hum-db", "nan"),
     "pack": ("--design", "none-such"), "tailor": ("--top", "0"), "travel": ("--top", "0"),
-    "cleanup": ("--design", "cap"), "compare": ("--design", "cap"), "batch": ("--cluster", "x"),
+    "cleanup": ("--design", "cap"), "export": ("--design", "cap", "--hold", "5"), "compare": ("--design", "cap"), "batch": ("--cluster", "x"),
 }  # fmt: skip
 
 
