@@ -43,6 +43,7 @@ from presolder.models.instrument.quantities import (
 from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.stock import Stock
 from presolder.models.instrument.topologies import DEFAULT_SHAPES, canonical
+from presolder.models.judging.character import character
 from presolder.models.judging.ranking import all_scored, in_order, ranked
 from presolder.models.judging.recommendation import recommend
 from presolder.models.judging.remedies import remedies
@@ -241,7 +242,9 @@ def curves(
     gains = np.array(
         [transfer(chain_equations(heard, one.network), frequencies, positions) for one in chosen]
     )
-    return Curves(heard, chosen, positions, frequencies, gains, builds, ends)
+    with np.errstate(invalid="ignore"):  # silence at dial 0 has no treble
+        characters = tuple(character(heard, one.network, positions) for one in chosen)
+    return Curves(heard, chosen, positions, frequencies, gains, characters, builds, ends)
 
 
 def builds(

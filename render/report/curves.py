@@ -12,7 +12,7 @@ from presolder.models.decibels import decibels
 from presolder.models.hearing.change import NOTICED_DB
 from presolder.models.instrument.network import Design, format_network
 from presolder.models.instrument.rig import Rig
-from presolder.models.judging.character import character
+from presolder.models.judging.character import Character
 from presolder.models.judging.ear import Ear
 from presolder.models.judging.tolerance import TIGHTER, Builds, TighterCapacitor
 from presolder.models.typing import Array, ComplexArray
@@ -66,6 +66,8 @@ class Curves:
         Of the responses.
     response : ndarray of complex, shape (designs, d, f)
         Volts at the input per volt of the pickup's EMF.
+    characters : tuple of Character
+        Level and treble at those dials, one a design.
     builds : tuple of Builds or None
         What the spread of parts does, one a design, over the dials above 0.
     ends : tuple of Ends or None
@@ -77,20 +79,21 @@ class Curves:
     dial: Array
     frequency_hz: Array
     response: ComplexArray
+    characters: tuple[Character, ...]
     builds: tuple[Builds, ...] | None = None
     ends: tuple[Ends, ...] | None = None
 
     def blocks(self) -> tuple[Block, ...]:
         """Level and treble at each dial above 0, against dial 10."""
-        dials = self.dial[self.dial > 0]
-        curves = [character(self.rig, design.network, dials) for design in self.designs]
+        heard, curves = self.dial > 0, self.characters
+        dials = self.dial[heard]
         drawn = self.builds or ()
         blocks: list[Block] = [
             "level at 500 Hz, dB (dial 10 is 0)",
-            self._table(dials, [c.level_db for c in curves], [b.level_db for b in drawn]),
+            self._table(dials, [c.level_db[heard] for c in curves], [b.level_db for b in drawn]),
             "",
             "treble at 2-4 kHz against 500 Hz, dB (dial 10 is 0)",
-            self._table(dials, [c.treble_db for c in curves], [b.treble_db for b in drawn]),
+            self._table(dials, [c.treble_db[heard] for c in curves], [b.treble_db for b in drawn]),
         ]
         for design, builds, ends in zip(self.designs, drawn, self.ends or (), strict=False):
             blocks += ["", *_what_matters(design, builds, ends)]
@@ -125,10 +128,7 @@ class Curves:
         }
 
     def _design_plain(self, i: int) -> dict[str, Any]:
-        design = self.designs[i]
-        with np.errstate(invalid="ignore"):  # silence at dial 0 has no treble
-            curve = character(self.rig, design.network, self.dial)
-        response = self.response[i]
+        design, curve, response = self.designs[i], self.characters[i], self.response[i]
         return {
             "design": design.name,
             "expression": format_network(design.network) or None,
