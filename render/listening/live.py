@@ -5,34 +5,26 @@ import io
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
-from functools import partial
 from itertools import count
 from typing import Any, TypeAlias
 
 import numpy as np
 import soundfile
 
-from presolder.models.audio.emf import recover_emf
-from presolder.models.audio.loudness import integrated_loudness, k_weighting
+from presolder.models.audio.looped import LEVEL_DIALS, MEASURED_DIALS, Bands, looped
 from presolder.models.audio.matching import shared_gain_db
 from presolder.models.audio.positions import SignalPath
-from presolder.models.audio.renderer import Renderer, advance
-from presolder.models.audio.sections import power_of_sections
-from presolder.models.audio.stages import voice
 from presolder.models.audio.static_curves import LOPSIDED_BIAS, diode_pair, knee_volts, static_curve
 from presolder.models.circuit.branch import GROUND, OUTPUT, Branch
 from presolder.models.circuit.chain import control_chain
 from presolder.models.circuit.recursion import (
     DIAL_ROWS,
-    Recursion,
     collocation_nodes,
     collocation_terms,
 )
-from presolder.models.cores import side_by_side
-from presolder.models.cubic import monotone_cubic
 from presolder.models.decibels import amplitude, decibels
 from presolder.models.instrument.controls import Load
-from presolder.models.instrument.dirt import DIRT_KINDS, AnyDirt, Curve, Dirt, DirtKind
+from presolder.models.instrument.dirt import DIRT_KINDS, Curve, Dirt, DirtKind
 from presolder.models.instrument.law import BENT_TAPERS, Taper, fraction_below_wiper
 from presolder.models.instrument.network import (
     Gang,
@@ -62,17 +54,10 @@ _LETTERS = {
 _TAPER_POINTS = 513
 # A curve of one's own over the inverse hyperbolic sine of volts over its knee.
 _FARTHEST, _CURVE_POINTS = 10.0, 2049
-# The loop's ends are faded, or its seam would click.
-_FADE_SECONDS = 0.012
 _PEAK = 0.9
-# Where loudness is tabulated; below the lowest it stays as there.
-_LEVEL_DIALS = np.arange(1, 161) / 16.0
 # What stands for an open input and for no cable.
 _OPEN_OHMS, _NO_FARADS = 1e9, 1e-13
 _SPEAKER_SECONDS = 0.25
-# Closely, because the gates let quiet chords in or out at once, and closest where the track's
-# first ohms above the wiper damp the pickup's peak.
-_MEASURED_DIALS = (0.25, *np.arange(0.5, 9.1, 0.5).tolist(), 9.25, 9.5, 9.75, 9.875, 10.0)
 
 
 def live_data(job: PackJob, signal_paths: Sequence[SignalPath]) -> dict[str, Any]:
@@ -89,31 +74,35 @@ def live_data(job: PackJob, signal_paths: Sequence[SignalPath]) -> dict[str, Any
     dict
     """
     rate = job.recording.sample_rate_hz
-    nodes = loop_nodes(signal_paths[0].renderer, job.recording.samples)
-    # Of the instants of a step the last is the sample's own.
-    emf = nodes[-1]
-    scale = _PEAK / max(float(np.abs(emf).max()), 1e-12)
-    levels = [levels_over_dial(one.renderer, nodes) for one in signal_paths]
-    bands = _bands(emf, rate)
-    dirts = dirts_of(job)
-    loudest = _loudest(signal_paths, levels, job.recording.samples)
+    loop = looped(signal_paths, job.recording.samples)
+    scale = _PEAK / max(float(np.abs(loop.emf).max()), 1e-12)
+    peaks_db = (db for own in loop.levels for db in own.peak_db)
+    bands, dirts = _bands_plain(loop.bands), dirts_of(job)
     return {
         "rate": rate,
         "rows": DIAL_ROWS,
         "method": method_plain(),
-        "emf": _as_flac(emf * scale, rate),
-        "trueGain": amplitude(shared_gain_db(db for _, peaks in levels for db in peaks)) / scale,
-        "seconds": emf.size / rate,
+        "emf": _as_flac(loop.emf * scale, rate),
+        "trueGain": amplitude(shared_gain_db(peaks_db)) / scale,
+        "seconds": loop.emf.size / rate,
         "situations": [
-            _situation_plain(job, ear, dirts, levels_db + decibels(scale), like)
-            for ear, (levels_db, _), like in zip(job.ears, levels, loudest, strict=True)
+            _situation_plain(job, ear, dirts, own.level_db + decibels(scale), like)
+            for ear, own, like in zip(job.ears, loop.levels, loop.loudest, strict=True)
         ],
         "dirts": [dirt_plain(dirt) for dirt in dirts],
         "speaker": _speaker_plain(job, rate, bands["bandHz"]),
         "jack": jack_plain(job.rig.for_any_playing),
         **bands,
-        "levelDials": _LEVEL_DIALS.tolist(),
-        "measuredDials": list(_MEASURED_DIALS),
+        "levelDials": LEVEL_DIALS.tolist(),
+        "measuredDials": list(MEASURED_DIALS),
+    }
+
+
+def _bands_plain(bands: Bands) -> dict[str, list[float]]:
+    return {
+        "bandHz": [round(float(f), 3) for f in bands.middle_hz],
+        "bandWeight": [float(f"{w:.5g}") for w in bands.weight],
+        "bandPower": [float(f"{share:.4g}") for share in bands.share],
     }
 
 
@@ -140,33 +129,6 @@ def _situation_plain(
         "loudest": loudest,
         "leftOut": job.left_out(ear),
     }
-
-
-def _loudest(
-    signal_paths: Sequence[SignalPath], levels: Sequence[tuple[Array, list[float]]], take: Array
-) -> list[int]:
-    """For each situation, which of those that feed the same is loudest at 10.
-
-    Into a curve, by what comes into it.
-    """
-    if len(signal_paths) == 1:
-        return [0]
-    volts = [
-        voice(one.renderer, one.stages, take).volts_per_unit
-        if isinstance(one.stages.dirt, Dirt)
-        else -float(levels_db[0, -1])
-        for one, (levels_db, _) in zip(signal_paths, levels, strict=True)
-    ]
-    dirts = [_curve(one.stages.dirt) for one in signal_paths]
-    return [
-        min((i for i in range(len(signal_paths)) if dirts[i] == own), key=volts.__getitem__)
-        for own in dirts
-    ]
-
-
-def _curve(dirt: AnyDirt | None) -> Dirt | None:
-    """The curve that the page plays; a circuit it does not."""
-    return dirt if isinstance(dirt, Dirt) else None
 
 
 def _as_flac(audio: Array, rate: int) -> str:
@@ -353,22 +315,6 @@ def _tree(network: Network | None) -> Tree | None:
     return None if network is None else branch(network)
 
 
-def _bands(emf: Array, rate: float) -> dict[str, list[float]]:
-    """K-weighted power of the EMF in narrow bands: what changed parts do to its loudness."""
-    hz = np.fft.rfftfreq(emf.size, 1.0 / rate)[1:]
-    weight = power_of_sections(k_weighting(rate), hz, rate)
-    power = np.square(np.abs(np.fft.rfft(emf)[1:])) * weight
-    edges = np.geomspace(60.0, min(16_000.0, 0.45 * rate), 40)
-    sums = np.histogram(hz, edges, weights=power)[0]
-    middles = np.sqrt(edges[1:] * edges[:-1])
-    at_middles = power_of_sections(k_weighting(rate), middles, rate)
-    return {
-        "bandHz": [round(float(f), 3) for f in middles],
-        "bandWeight": [float(f"{w:.5g}") for w in at_middles],
-        "bandPower": [float(f"{share:.4g}") for share in sums / max(float(sums.sum()), 1e-30)],
-    }
-
-
 def _branch_plain(branch: Branch) -> dict[str, Any]:
     plain: dict[str, Any] = {
         "kind": _LETTERS[branch.kind], "a": branch.plus, "b": branch.minus, "value": branch.value,
@@ -393,58 +339,3 @@ def _law_plain(taper: Taper) -> dict[str, Any]:
         return {"kind": taper.kind, "midpoint": taper.midpoint}
     dial = np.linspace(0.0, 10.0, _TAPER_POINTS)
     return {"kind": taper.kind, "points": fraction_below_wiper(taper, dial).tolist()}
-
-
-def loop_nodes(renderer: Renderer, take: Array) -> Array:
-    """The EMF of a take in one channel, its ends faded, at the instants of each step, (4, n)."""
-    filters = renderer.filters
-    nodes = np.concatenate(list(recover_emf([take], filters)), axis=2).mean(axis=0)
-    loop = nodes[:, filters.lead : filters.lead + take.shape[1]]
-    fade = min(int(_FADE_SECONDS * renderer.sample_rate_hz), loop.shape[1] // 4)
-    ramp = np.sin(np.linspace(0.0, np.pi / 2, fade)) ** 2
-    loop[:, :fade] *= ramp
-    loop[:, -fade:] *= ramp[::-1]
-    return np.ascontiguousarray(loop)
-
-
-def levels_over_dial(renderer: Renderer, nodes: Array) -> tuple[Array, list[float]]:
-    """Loudness of each design over the dial.
-
-    Parameters
-    ----------
-    renderer : Renderer
-    nodes : ndarray, shape (4, n)
-        The loop's EMF, from `loop_nodes`.
-
-    Returns
-    -------
-    level_db : ndarray, shape (designs, dials)
-        LUFS, were the EMF played as it is.
-    peak_db : list of float
-        Of each design at each dial that was measured.
-
-    Notes
-    -----
-    Loudness of ITU-R BS.1770-5 of the loop at rest at some dials, between them
-    by a monotone cubic in decibels.
-    """
-    rate = renderer.sample_rate_hz
-
-    def level(recursion: Recursion, dial: float) -> tuple[float, float]:
-        states = np.zeros((1, recursion.state_count))
-        audio = advance(recursion, np.full(nodes.shape[1], dial), nodes[np.newaxis], states)
-        # Loud enough for the absolute gate to be out of reach.
-        peak = max(float(np.abs(audio).max()), 1e-12)
-        loudness = integrated_loudness([audio / peak], rate)
-        peak_db = float(decibels(peak))
-        return (-99.0 if loudness is None else loudness) + peak_db, peak_db
-
-    rows: list[Array] = []
-    peaks: list[float] = []
-    for recursion in renderer.recursions:
-        measured = side_by_side(partial(level, recursion), _MEASURED_DIALS)
-        levels, peaks_db = zip(*measured, strict=True)
-        peaks += peaks_db
-        wanted = np.maximum(_LEVEL_DIALS, _MEASURED_DIALS[0])
-        rows.append(monotone_cubic(np.array(_MEASURED_DIALS), np.array(levels), wanted))
-    return np.array(rows), peaks

@@ -14,6 +14,7 @@ from presolder.models.audio.clip import clipped
 from presolder.models.audio.drive import loudest_second
 from presolder.models.audio.emf import recover_emf
 from presolder.models.audio.knob import KnobPath, dial_at
+from presolder.models.audio.looped import loop_nodes
 from presolder.models.audio.loudness import integrated_loudness
 from presolder.models.audio.renderer import Renderer
 from presolder.models.audio.static_curves import driven_volts, knee_volts, static_curve
@@ -33,7 +34,6 @@ from presolder.render.listening.live import (
     design_parts,
     dirt_plain,
     jack_plain,
-    loop_nodes,
     method_plain,
     tone_plain,
 )

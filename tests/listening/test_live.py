@@ -13,6 +13,7 @@ import soundfile
 from playwright.sync_api import Browser, Page, Playwright
 
 from presolder.models.audio.emf import recover_emf
+from presolder.models.audio.looped import bands_of, loop_nodes
 from presolder.models.audio.loudness import integrated_loudness
 from presolder.models.audio.renderer import Renderer
 from presolder.models.circuit.equations import chain_equations
@@ -25,7 +26,6 @@ from presolder.models.instrument.quantities import parse_quantity
 from presolder.models.instrument.rig import Rig
 from presolder.models.typing import Array
 from presolder.render.files.rig_file import find_rig
-from presolder.render.listening.live import _bands, loop_nodes
 from probing import opened, until
 from rendering import band_rms, rendered, resting
 from rigs import as_string_take
@@ -81,15 +81,15 @@ def test_bands_of_the_emf_by_tones(rate: int) -> None:
     """A tone's power lies in its own band; K-weighting by the standard's table at 48 kHz."""
     time_s = np.arange(2 * rate) / rate
     for hz in (100.0, 997.0, 6000.0):
-        found = _bands(np.sin(2 * np.pi * hz * time_s), rate)
-        assert sum(found["bandPower"]) == pytest.approx(1.0, abs=1e-3)
-        loudest = int(np.argmax(found["bandPower"]))
-        assert found["bandPower"][loudest] > 0.99
-        assert found["bandHz"][loudest] == pytest.approx(hz, rel=0.1)
+        found = bands_of(np.sin(2 * np.pi * hz * time_s), rate)
+        assert sum(found.share) == pytest.approx(1.0)
+        loudest = int(np.argmax(found.share))
+        assert found.share[loudest] > 0.99
+        assert found.middle_hz[loudest] == pytest.approx(hz, rel=0.1)
     # To near half the rate, or 16 kHz.
     highest_hz = min(0.5 * rate, 16_000)
-    assert 0.75 * highest_hz < found["bandHz"][-1] < highest_hz
-    weight_db = 10 * np.log10(np.interp([997.0], found["bandHz"], found["bandWeight"]))
+    assert 0.75 * highest_hz < found.middle_hz[-1] < highest_hz
+    weight_db = 10 * np.log10(np.interp([997.0], found.middle_hz, found.weight))
     # BS.1770: a sine of 997 Hz reads 0.691 dB above its power; bands are a seventh wide.
     assert weight_db == pytest.approx(0.691, abs=0.05)
 

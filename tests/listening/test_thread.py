@@ -14,6 +14,7 @@ from playwright.sync_api import Browser, Page
 from page_data import DESIGNS, TEXTS, as_flac, loop, of_rig
 from presolder.models.audio.clip import clipped
 from presolder.models.audio.drive import loudest_second, pre_emphasis
+from presolder.models.audio.looped import loop_nodes
 from presolder.models.audio.renderer import Renderer, advance
 from presolder.models.audio.static_curves import driven_volts
 from presolder.models.audio.voicing import plain_speaker, voiced
@@ -23,7 +24,6 @@ from presolder.models.decibels import decibels
 from presolder.models.instrument.dirt import Dirt
 from presolder.models.typing import Array
 from presolder.render.files.rig_file import built_in_rigs, find_rig
-from presolder.render.listening.live import loop_nodes
 from probing import opened
 from rendering import band_rms, rendered, resting
 from rigs import as_string_take, other_rigs
