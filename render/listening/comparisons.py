@@ -18,7 +18,7 @@ from presolder.models.audio.stairs import (
     stairs,
 )
 from presolder.models.decibels import amplitude, decibels
-from presolder.models.errors import InputError
+from presolder.models.errors import InputError, one_line
 from presolder.models.instrument.built_in import BUILT_IN
 from presolder.models.instrument.network import Design
 from presolder.models.typing import Array
@@ -59,6 +59,7 @@ class Comparing:
     phrase_s: float = PHRASE_SECONDS
 
     def __post_init__(self) -> None:
+        object.__setattr__(self, "held_at", as_dials(self.held_at))
         if not 1 <= len(self.held_at) <= MOST_DIALS:
             raise InputError(f"stair dials must be 1 to {MOST_DIALS} positions")
         for dial in self.held_at:
@@ -74,6 +75,23 @@ class Comparing:
     def wanted(self) -> bool:
         """Whether there is anything to make."""
         return self.stairs or self.beside_bare
+
+
+def as_dials(given: object) -> tuple[float, ...]:
+    """What is given for dials, a number or several.
+
+    Raises
+    ------
+    InputError
+        If it is neither.
+    """
+    try:
+        array = np.atleast_1d(np.asarray(given, dtype=np.float64))
+    except (ValueError, TypeError, OverflowError):
+        array = np.empty((0, 0))
+    if array.ndim != 1:
+        raise InputError(f"held_at = {one_line(repr(given))[:40]}: a number, or several, is wanted")
+    return tuple(array.tolist())
 
 
 NOTHING_BESIDE = Comparing()

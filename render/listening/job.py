@@ -16,7 +16,7 @@ from presolder.render.files.ffmpeg import Format
 from presolder.render.files.folder import file_stems
 from presolder.render.files.take import Take
 from presolder.render.listening.after import After
-from presolder.render.listening.comparisons import Comparing
+from presolder.render.listening.comparisons import Comparing, as_dials
 from presolder.render.report.sheet import Sheet
 
 LONGEST_PHRASE_SECONDS = 30.0
@@ -67,6 +67,7 @@ class Contents:
     note: str = ""
 
     def __post_init__(self) -> None:
+        object.__setattr__(self, "held_at", as_dials(self.held_at))
         if not 1 <= len(self.held_at) <= MOST_DIALS:
             raise InputError(f"dials must be 1 to {MOST_DIALS} positions")
         for dial in self.held_at:

@@ -394,6 +394,9 @@ def test_a_take_may_be_a_path_an_array_or_a_recording(tmp_path: Path) -> None:
             lambda: ps.need("humbucker-500k", ps.Judging(plays="loudly")),  # type: ignore[arg-type]
             "plays = 'loudly' must be one of full",
         ),
+        (lambda: ps.Contents(held_at="x"), "held_at = 'x': a number, or several, is wanted"),  # type: ignore[arg-type]
+        (lambda: ps.Comparing(held_at=[[5]]), "a number, or several, is wanted"),  # type: ignore[arg-type]
+        (lambda: ps.Contents(held_at=[11, 5]), "11 must lie between"),  # type: ignore[arg-type]
         (lambda: ps.need("humbucker-500k", plays="full"), "need: plays has moved; give judging=J"),
         (lambda: ps.sheet("humbucker-500k", listening_level=70), "Judging.listening_level_db="),
         (
