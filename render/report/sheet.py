@@ -77,7 +77,7 @@ class Sheet:
             return "Nothing to solder: the bare pot stays as it is."
         several = len(self.ears) > 1
         return " ".join(
-            _expected(figures, f"{ear.name}, " if several else "")
+            _expected(figures, f"{ear.name!r} and " if several else "")
             for ear, figures in zip(self.ears, self.figures, strict=True)
         )
 
@@ -185,7 +185,8 @@ class Sheet:
             "name": self.design.name,
             "title": self.design.title,
             "expression": self.expression,
-            "rig": self.rig.title or self.rig.name,
+            "rig": (self.rig.title or self.rig.name)
+            + (f"; readings in situation {self.ears[0].name!r}" if len(self.ears) > 1 else ""),
             "expect": self.expect,
             "dual": self.dual,
             "orders": soldering.orders(self.rig, network),
@@ -224,7 +225,7 @@ def sheet_pages(sheets: Sequence[Sheet]) -> str:
 def _expected(figures: Merit, where: str) -> str:
     change, louder = figures.change, figures.taper_shift_phon.mean()
     return (
-        f"To expect {where}with the knob at {dials_in_words(figures.dial)}:"
+        f"To expect with {where}the knob at {dials_in_words(figures.dial)}:"
         f" {sounds_over_dials(figures)} (treble {change.duller_db.mean():.1f} dB lost,"
         f" {change.brighter_db.mean():.1f} dB gained at equal loudness), and"
         f" {abs(louder):.1f} phon {'louder' if louder >= 0 else 'softer'} than the bare pot."
