@@ -5,7 +5,7 @@ costs twice as much, and the encoder within libsndfile three times. Ahead of
 them stands one silent frame that says how long the recording is, where each
 hundredth of it starts and how many samples of delay and padding to leave out:
 the Xing header of variable bit rates with LAME's extension ("Mp3 Info Tag
-rev 1", from memory), as decoders read it.
+rev 1 specifications", draft 0), as decoders read it.
 """
 
 import struct
