@@ -220,3 +220,25 @@ def test_front(drawn: list[Figure]) -> None:
         assert colour == to_hex(marks.get_color())
     names = {one.get_text() for one in axes.texts}
     assert {one.judged.design.name for one in found.found.best} <= names
+
+
+def test_plots_on_axes_of_ones_own() -> None:
+    """One axes each, with a line a design; nothing else of the caller's figure is touched."""
+    figure = Figure()
+    responses, front, clean = figure.subplots(3)
+    designs = ["bare", "cap"]
+    ps.curves(RIG, designs, [10, 7]).plot(responses, dial=7)
+    ps.tailor(RIG, topologies=["cap", "series"], series="E6", top=2).plot(front)
+    report = ps.cleanup(RIG, designs, dials=[4, 7, 10])
+    report.plot(clean)
+    assert len(figure.axes) == 3
+    assert len(responses.lines) == 2 and responses.get_xscale() == "log"
+    for line, design in zip(responses.lines, designs, strict=True):
+        hz = np.asarray(line.get_xdata())
+        told = np.asarray(ps.response_db(RIG, design, 7, hz))
+        assert np.asarray(line.get_ydata()) == pytest.approx(told)
+    assert len(front.lines) == 3
+    for line, under in zip(clean.lines, report.played, strict=False):
+        assert np.asarray(line.get_ydata()) == pytest.approx(
+            np.maximum(100 * under.distortion, 1.0)
+        )

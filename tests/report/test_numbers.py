@@ -3,6 +3,7 @@
 import csv
 import io
 import re
+import sys
 import tomllib
 from dataclasses import replace
 from itertools import pairwise
@@ -354,3 +355,63 @@ def test_an_audition_says_how_long_and_loud_it_is() -> None:
         lufs = pyloudnorm.Meter(take.sample_rate_hz, "DeMan").integrated_loudness(audio.T)
         assert one["integrated_lufs"] == pytest.approx(lufs, abs=0.1)
         assert number(row[3].partition(" ")[0]) == pytest.approx(lufs, abs=0.15)
+
+
+def test_frames_have_what_is_told() -> None:
+    """A row a design and situation, or a design, dial and frequency; the numbers of the JSON."""
+    compared = ps.compare("split-humbucker", ["bare", "cap"])
+    frame = compared.to_frame()
+    assert len(frame) == 6 and set(frame["situation"]) == {"in series", "in parallel", "one coil"}
+    for one in compared.plain()["designs"]:
+        for place, own in one["situations"].items():
+            (row,) = frame[(frame.design == one["design"]) & (frame.situation == place)].to_dict(
+                "records"
+            )
+            for key in ("score_db", "tone_db", "taper_phon", "leftover_phon"):
+                assert row[key] == pytest.approx(own[key], abs=1e-4)
+            assert row["duller_db"] == pytest.approx(np.mean(own["duller_db"]), abs=1e-4)
+    found = ps.tailor(RIG, topologies=["cap", "series"], series="E6", top=2)
+    assert found.to_frame()["design"].tolist() == [one["design"] for one in found.plain()["best"]]
+    curves = ps.curves(RIG, ["cap"], [10, 5], hz=[500, 3000])
+    (told,) = curves.plain()["designs"]
+    assert curves.to_frame()["gain_db"].tolist() == pytest.approx(
+        np.ravel(told["gain_db"]).tolist(), abs=1e-4
+    )
+    cleaned = ps.cleanup(RIG, ["bare"], dials=[4, 8])
+    (told,) = cleaned.plain()["designs"]
+    assert cleaned.to_frame()["thd_percent"].tolist() == pytest.approx(
+        told["thd_percent"], abs=1e-4
+    )
+
+
+def test_frames_without_the_library(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "pandas", None)
+    with pytest.raises(ps.InputError, match="to_frame needs pandas: pip install pandas"):
+        ps.curves(RIG, ["cap"], [5], hz=[500]).to_frame()
+
+
+def test_draws_are_what_the_percentiles_are_of() -> None:
+    drawn = ps.builds(RIG, "cap", [7, 4], draws=60, seed=3)
+    assert drawn.strayed.shape == (60, len(drawn.parts))
+    assert np.percentile(drawn.drawn_level_db, 5, axis=0) == pytest.approx(drawn.level_db[0])
+    assert np.percentile(drawn.drawn_treble_db, 95, axis=0) == pytest.approx(drawn.treble_db[2])
+    # The build itself, from its parts.
+    at = [part.name for part in drawn.parts].index("120p")
+    assert np.abs(drawn.strayed[:, at]).max() <= ps.Spread().capacitor
+    rig, off = (
+        ps.rig(RIG),
+        dict(zip((part.name for part in drawn.parts), drawn.strayed[0], strict=True)),
+    )
+    pot = rig.volume
+    built = replace(
+        rig.with_volume(
+            ps.Pot(
+                pot.resistance_ohms * (1 + off["volume pot"]),
+                replace(pot.taper, midpoint=pot.taper.midpoint + off["taper midpoint"]),
+            )
+        ),
+        cable_farads=rig.cable_farads * (1 + off["cable"]),
+    )
+    design = ps.design(f"{120 * (1 + off['120p']):.9g}p")
+    levels = np.asarray(ps.response_db(built, design, [10, 7, 4], 500))
+    assert drawn.drawn_level_db[0] == pytest.approx(levels[1:] - levels[0], abs=1e-6)
