@@ -509,3 +509,16 @@ def test_the_command_and_a_pack_take_such_a_file(tmp_path: Path) -> None:
     )  # fmt: skip
     page = (tmp_path / "page.html").read_text("utf-8")
     assert '"kind": "hard"' in page and "hard" in page
+
+
+def test_a_rig_is_heard_into_its_dirt() -> None:
+    """As the commands do; what is given comes before it, and "none" leaves it out."""
+    rig, take = replace(ps.rig(), dirt=Dirt("diodes")), ps.sample("phrase")
+    sweep = ps.turn(10, 8, travel=0.5, rest=0)
+
+    def heard(rig: Rig, dirt: object = None) -> Array:
+        return ps.render(take, rig, ["cap"], sweep, dirt=dirt)["cap"]  # type: ignore[arg-type]
+
+    own, clean = heard(rig), heard(replace(rig, dirt=None))
+    assert np.array_equal(own, heard(replace(rig, dirt=None), rig.dirt))
+    assert np.array_equal(heard(rig, "none"), clean) and not np.array_equal(own, clean)

@@ -245,3 +245,22 @@ def test_a_gang_a_fifth_off_by_the_response_at_one_frequency(humbucker: Rig) -> 
     found = untracked_db(ear, parse_expression("gang(250k, linear)"), dials)
     # The level over the whole take, against that at one frequency amid it.
     assert found == pytest.approx(by_hand, rel=0.3) and by_hand > 0.3
+
+
+def test_situations_are_weighed() -> None:
+    """By hand: the miss in each, and their mean by the weights; the JSON has each turn."""
+    wanted = half_as_loud_at(5.0)
+    found = ps.travel("three-single-coils", wanted, pots=[], topologies=["cap"])
+    weights = np.array([ear.weight for ear in found.ears])
+    assert len(set(weights)) > 1
+    for one in found.ranked:
+        misses = []
+        for ear in one.ears:
+            loud = 10 ** (ear.levels_db(ear.response(one.network, wanted.dial)) / 10)
+            ten = 10 ** (ear.levels_db(ear.response(None, np.array([10.0]))) / 10)
+            level = 10 * np.log10(loud.sum(axis=-1) / ten.sum(axis=-1))
+            misses.append(np.sqrt(np.mean((level - wanted.level_db) ** 2)))
+        assert one.miss_db == pytest.approx(weights @ misses / weights.sum(), abs=1e-9)
+    told = found.plain()
+    assert [one["name"] for one in told["situations"]] == list(told["now"]["situations"])
+    assert f"({found.ears[1].name})" in str(found)

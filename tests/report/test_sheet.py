@@ -498,3 +498,16 @@ def test_nonsense(options: tuple[str, ...], says: str) -> None:
     with pytest.raises(InputError) as caught:
         in_process("sheet", *options)
     assert says in str(caught.value)
+
+
+def test_one_design_for_all_situations() -> None:
+    """What compare puts first over all of them, with what to expect in each."""
+    made = ps.sheet("three-single-coils")
+    assert made.design == ps.compare("three-single-coils").ranked[0].design
+    fitted = ps.sheet("three-single-coils", "cap")
+    names = [one.name for one in ps.situations("three-single-coils")]
+    text = str(fitted)
+    for name in names:
+        assert f"To expect with {name!r} and the knob at" in text
+    assert f"readings in situation {names[0]!r}" in text
+    assert [one["name"] for one in fitted.plain()["situations"]] == names
