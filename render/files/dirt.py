@@ -13,20 +13,31 @@ FUZZ_WAS_RENAMED = (
 )
 
 
-def read_dirt(section: Section) -> AnyDirt:
-    """A `[dirt]` section: a clipping curve, or a circuit."""
+def read_dirt(section: Section, folder: Path) -> AnyDirt:
+    """A `[dirt]` section: a clipping curve, or a circuit.
+
+    Parameters
+    ----------
+    section : Section
+    folder : Path
+        From where a file of a curve's points is named.
+    """
     section.required("kind")
+    file = section.table["kind"]
+    if isinstance(file, str) and file.endswith(".csv"):
+        return _read_curve(section, read_curve(folder / file))
     if section.table["kind"] == "fuzz":
         raise InputError(f"kind = {FUZZ_WAS_RENAMED}")
     kind = section.choice("kind", ANY_KINDS, "smooth")
-    return _read_curve(section, kind) if kind in DIRT_KINDS else _read_stage(section, kind)
+    if kind in DIRT_KINDS:
+        return _read_curve(section, Dirt(kind))
+    return _read_stage(section, kind)
 
 
-def _read_curve(section: Section, kind: AnyKind) -> Dirt:
+def _read_curve(section: Section, plain: Dirt) -> Dirt:
     section.only("kind", "drive", "pre_hz", "post_hz", "level_db")
-    plain = Dirt()
     return Dirt(
-        kind,  # type: ignore[arg-type]
+        plain.kind,
         section.number("drive", plain.drive_db),
         section.number("pre_hz", plain.pre_hz),
         section.number("post_hz", plain.post_hz),

@@ -169,11 +169,11 @@ def _situations_of(path: Path, table: dict[str, Any], as_given: bool) -> tuple[S
         )
         rig = replace(
             instrument.at(next(iter(instrument.positions))),
-            dirt=optional(whole, "dirt", read_dirt),
+            dirt=optional(whole, "dirt", lambda s: read_dirt(s, path.parent)),
         )
         scale = optional(whole, "strings", _read_scale)
         take = checked(whole.sub("take"), lambda s: _read_take(s, instrument, rig, scale))
-    return read_stands(whole, instrument, rig, take)
+    return read_stands(whole, instrument, rig, take, path.parent)
 
 
 def _read_take(section: Section, instrument: Instrument, rig: Rig, scale: float | None) -> Capture:

@@ -246,7 +246,7 @@ def _read_pedal(section: Section, folder: Path) -> Pedal:
 
 
 def read_stands(
-    whole: Section, instrument: Instrument, rig: Rig, take: Capture
+    whole: Section, instrument: Instrument, rig: Rig, take: Capture, folder: Path
 ) -> tuple[Situation, ...]:
     """The `[situations]`; without any, one for each position of the switch.
 
@@ -260,6 +260,8 @@ def read_stands(
         As it stands at the first position, with its dirt.
     take : Capture
         How takes were made, whatever the situation.
+    folder : Path
+        From where files are named.
     """
     if "situations" not in whole.table:
         return tuple(
@@ -276,12 +278,18 @@ def read_stands(
     for name in section.table:
         inner = section.sub(name)
         with place(inner.where):
-            found.append(_read_situation(inner, name, whole, instrument, rig, take))
+            found.append(_read_situation(inner, name, whole, instrument, rig, take, folder))
     return tuple(found)
 
 
 def _read_situation(
-    section: Section, name: str, whole: Section, instrument: Instrument, rig: Rig, take: Capture
+    section: Section,
+    name: str,
+    whole: Section,
+    instrument: Instrument,
+    rig: Rig,
+    take: Capture,
+    folder: Path,
 ) -> Situation:
     section.only(
         "switch", "turns", "tone_dial", "blend_dial", "pedal_dial", "cable", "cable_length",
@@ -303,7 +311,8 @@ def _read_situation(
         written = kind if isinstance(kind, dict) else {"kind": kind}
         dirt = None
         if kind != "none":
-            dirt = checked(Section(f"{section.where} dirt", written, section.as_given), read_dirt)
+            own = Section(f"{section.where} dirt", written, section.as_given)
+            dirt = checked(own, lambda s: read_dirt(s, folder))
     return Situation(
         name,
         replace(

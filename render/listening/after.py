@@ -1,6 +1,6 @@
 """What shall follow the control chain, as chosen and as loaded."""
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +15,7 @@ from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
 from presolder.render.files.speaker import load_speaker
 from presolder.render.files.take import Take
+from presolder.render.report.rigs import dirt_plain
 
 
 @dataclass(frozen=True)
@@ -66,7 +67,7 @@ class After:
 def _dirt_plain(dirt: AnyDirt, heard: Voice) -> dict[str, Any]:
     """A dirt's settings, and the volts that it was driven by."""
     if isinstance(dirt, Dirt):
-        return asdict(dirt) | {
+        return dirt_plain(dirt) | {
             "knee_volts": knee_volts(dirt.kind),
             "loudest_second_volts": driven_volts(dirt),
             "volts_per_unit": heard.volts_per_unit,
@@ -74,7 +75,7 @@ def _dirt_plain(dirt: AnyDirt, heard: Voice) -> dict[str, Any]:
             "input_farads": dirt.load.capacitance_farads,
         }
     rig = heard.renderer.rig
-    return asdict(dirt) | {
+    return dirt_plain(dirt) | {
         "pickup_output_volts": rig.output_volts,
         "loudest_second_emf_volts": rig.volts_into(dirt),
         "volts_per_unit": heard.volts_per_unit,

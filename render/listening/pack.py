@@ -5,7 +5,7 @@ import shutil
 import zipfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import asdict, replace
+from dataclasses import replace
 from functools import partial
 from importlib.metadata import version
 from pathlib import Path
@@ -47,7 +47,7 @@ from presolder.render.listening.job import Dossier, PackJob, dossiers
 from presolder.render.listening.live import live_data
 from presolder.render.listening.page import build_page
 from presolder.render.report.judged import conditions_plain, figures_plain
-from presolder.render.report.rigs import design_plain
+from presolder.render.report.rigs import design_plain, dirt_plain
 from presolder.render.report.take import null_plain
 
 REEL = "00_reel"
@@ -371,7 +371,7 @@ def _situation(ear: Ear, about: tuple[Dossier, ...]) -> dict[str, Any]:
         "judged_by": conditions_plain(ear),
         "dirt": None
         if dirt is None
-        else asdict(dirt) | {"pickup_output_volts": ear.rig.output_volts},
+        else dirt_plain(dirt) | {"pickup_output_volts": ear.rig.output_volts},
         "figures": {one.design.name: figures_plain(one.figures) for one in about},
     }
 

@@ -2,7 +2,7 @@
 
 import csv
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any, TextIO
 
 from presolder.models.instrument.dirt import AnyDirt, Dirt
@@ -12,6 +12,7 @@ from presolder.models.judging.played import Played, cleaning_order
 from presolder.models.judging.tones import TONES_HZ, TOUCHES_DB, Cleanup, clean_dial
 from presolder.render import plots
 from presolder.render.report.numbers import finite, rounded
+from presolder.render.report.rigs import dirt_plain
 from presolder.render.report.table import (
     Block,
     Table,
@@ -113,7 +114,7 @@ class CleanupReport:
         """For JSON."""
         return {
             "rig": self.rig.name,
-            "dirt": asdict(self.dirt),
+            "dirt": dirt_plain(self.dirt),
             "pickup_output_volts": self.rig.output_volts,
             "tone_hz": self.tone_hz,
             "take": self.take,

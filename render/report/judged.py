@@ -66,7 +66,7 @@ def conditions_plain(ear: Ear) -> dict[str, Any]:
     conditions = ear.conditions
     return {
         "rig": ear.rig.name,
-        "dirt": None if ear.rig.dirt is None else ear.rig.dirt.kind,
+        "dirt": None if ear.rig.dirt is None else str(ear.rig.dirt.kind),
         "plays": conditions.player.plays,
         "dials": list(conditions.player.dials),
         "take": conditions.material.name,

@@ -5,6 +5,7 @@ from dataclasses import asdict
 from typing import Any
 
 from presolder.models.instrument.controls import Load
+from presolder.models.instrument.dirt import AnyDirt, Curve
 from presolder.models.instrument.network import Design, format_network
 from presolder.models.instrument.onward import Volume
 from presolder.models.instrument.rig import Capture, Channel, Rig
@@ -30,7 +31,7 @@ def rig_plain(rig: Rig) -> dict[str, Any]:
         "pedal": None
         if pedal is None
         else {**_volume_plain(pedal.volume), "cable_farads": pedal.cable_farads},
-        "dirt": None if rig.dirt is None else rig.dirt.kind,
+        "dirt": None if rig.dirt is None else str(rig.dirt.kind),
         "player": {"plays": rig.player.plays, "dials": list(rig.player.dials)},
         "volume_wiring": rig.volume_wiring,
         "position": rig.position or None,
@@ -102,3 +103,9 @@ def design_plain(design: Design) -> dict[str, Any]:
         "expression": format_network(design.network) or None,
         "title": design.title,
     }
+
+
+def dirt_plain(dirt: AnyDirt) -> dict[str, Any]:
+    """A dirt's settings; of a curve of one's own its name and points."""
+    plain = asdict(dirt) | {"kind": str(dirt.kind)}
+    return plain | {"points": dirt.kind.points} if isinstance(dirt.kind, Curve) else plain

@@ -42,6 +42,7 @@ from presolder.models.judging.tones import (
     tone_harmonics,
     total_harmonic_distortion,
 )
+from presolder.render.files.rig_file import built_in_rigs
 from presolder.render.files.take import Take
 from rendering import Array, band_rms, rendered, resting, rms
 from running import in_process, presolder_here
@@ -508,7 +509,32 @@ def test_the_command_and_a_pack_take_such_a_file(tmp_path: Path) -> None:
         "--single-file", "--dirt", str(file), "--out", str(tmp_path / "page.html"),
     )  # fmt: skip
     page = (tmp_path / "page.html").read_text("utf-8")
-    assert '"kind": "hard"' in page and "hard" in page
+    assert '"kind": "hard"' in page
+
+
+def test_a_rig_file_names_such_a_file(tmp_path: Path) -> None:
+    """From beside it, in a situation too; and what is told of it is the name and the points."""
+    (tmp_path / "hard.csv").write_text("volts_in,volts_out\n-9,-1\n-1,-1\n0,0\n1,1\n9,1\n")
+    text = (built_in_rigs()["humbucker-500k"]).read_text("utf-8")
+    file = tmp_path / "mine.toml"
+    file.write_text(
+        text + '\n[dirt]\nkind = "hard.csv"\ndrive = 12\n'
+        '[situations.a]\n[situations.b]\ndirt = "hard.csv"\n[situations.c]\ndirt = "none"\n'
+    )
+    one, other, clean = (its.rig.dirt for its in ps.situations(file))
+    assert isinstance(one, Dirt) and isinstance(other, Dirt) and clean is None
+    assert str(one.kind) == str(other.kind) == "hard" and (one.drive_db, other.drive_db) == (12, 20)
+    out = tmp_path / "out"
+    in_process("render", str(SAMPLES / "phrase.flac"), "--rig", str(file), "--in", "a", "--design",
+               "cap", "--travel", "0.5", "--rest", "0", "--out", str(out))  # fmt: skip
+    told = json.loads((out / "manifest.json").read_text())
+    assert told["rig"]["dirt"] == told["after"]["dirt"]["kind"] == "hard"
+    assert told["after"]["dirt"]["points"][1] == [-1, -1]
+    judged = json.loads(in_process("need", "--rig", str(file), "--in", "a", "--json"))
+    assert judged["situations"][0]["judged_by"]["dirt"] == "hard"
+    file.write_text(text + '\n[dirt]\nkind = "none-such.csv"\n')
+    with pytest.raises(InputError, match="none-such.csv: no such file"):
+        ps.rig(file)
 
 
 def test_a_rig_is_heard_into_its_dirt() -> None:
