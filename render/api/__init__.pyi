@@ -4,6 +4,10 @@ from ._bench import order as order
 from ._bench import sheet as sheet
 from ._bench import verify as verify
 from ._cleanup import cleanup as cleanup
+from ._curves import builds as builds
+from ._curves import curves as curves
+from ._curves import response as response
+from ._curves import response_db as response_db
 from ._describe import design as design
 from ._describe import designs as designs
 from ._describe import dirt as dirt
@@ -19,15 +23,8 @@ from ._describe import turn as turn
 from ._exchange import export as export
 from ._exchange import netlist as netlist
 from ._health import doctor as doctor
-from ._judge import builds as builds
 from ._judge import compare as compare
-from ._judge import curves as curves
 from ._judge import need as need
-from ._judge import response as response
-from ._judge import response_db as response_db
-from ._judge import tailor as tailor
-from ._judge import travel as travel
-from ._judge import turn_wanted as turn_wanted
 from ._listen import Comparing as Comparing
 from ._listen import render as render
 from ._listen import render_files as render_files
@@ -66,6 +63,9 @@ from ._results import TaperReport as TaperReport
 from ._results import TravelReport as TravelReport
 from ._results import VerifyReport as VerifyReport
 from ._results import Wanted as Wanted
+from ._search import tailor as tailor
+from ._search import travel as travel
+from ._search import turn_wanted as turn_wanted
 from ._types import Capture as Capture
 from ._types import Channel as Channel
 from ._types import Design as Design

@@ -13,7 +13,7 @@ from presolder._asked import (
     asked_dials,
     asked_rig,
 )
-from presolder._judge import curves as response_curves
+from presolder._curves import curves as response_curves
 from presolder.models.circuit.netlist import netlist as as_netlist
 from presolder.models.errors import InputError
 from presolder.render.files.folder import require_free_folder

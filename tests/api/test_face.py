@@ -416,7 +416,7 @@ def test_a_slip_is_said_in_one_line(call: Callable[[], object], said: str) -> No
 
 def test_a_fault_of_ones_own_is_no_slip(monkeypatch: pytest.MonkeyPatch) -> None:
     """What goes wrong inside, with nothing wrong in what was given, is not put on the caller."""
-    monkeypatch.setattr("presolder._judge.transfer", lambda *_: {}[1])
+    monkeypatch.setattr("presolder._curves.transfer", lambda *_: {}[1])
     with pytest.raises(KeyError):
         ps.response("humbucker-500k", "cap", hz=500, dial=5)
 

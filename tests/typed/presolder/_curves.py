@@ -1,0 +1,1 @@
+../../../render/api/_curves.py

@@ -1,0 +1,1 @@
+../../../render/api/_search.py
