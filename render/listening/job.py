@@ -7,16 +7,20 @@ import numpy as np
 
 from presolder.models.audio.knob import SWEEP, KnobPath
 from presolder.models.errors import InputError
+from presolder.models.instrument.built_in import built_in_designs
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.stage import Stage
 from presolder.models.judging.ear import Ear
 from presolder.models.judging.merit import Merit, OverDial, merit, over_the_dial
+from presolder.models.judging.ranking import all_scored, ranked
+from presolder.models.judging.verdict import Need, need
 from presolder.render.files.ffmpeg import Format
 from presolder.render.files.folder import file_stems
 from presolder.render.files.take import Take
 from presolder.render.listening.after import After
 from presolder.render.listening.comparisons import Comparing, as_dials
+from presolder.render.report.figures import Comparison
 from presolder.render.report.sheet import Sheet
 
 LONGEST_PHRASE_SECONDS = 30.0
@@ -172,12 +176,59 @@ class Dossier:
     sheet: Sheet
 
 
-def dossiers(job: PackJob, ear: Ear) -> tuple[Dossier, ...]:
-    """One a design, in the job's order."""
+@dataclass(frozen=True, eq=False)
+class Judged:
+    """What a pack says of one situation, worked out once.
+
+    Attributes
+    ----------
+    ear : Ear
+    need : Need
+        Of the player's dials.
+    dossiers : tuple of Dossier
+        One a design.
+    left_out : str
+        What its recordings have and the page's own engine has not, in words.
+    """
+
+    ear: Ear
+    need: Need
+    dossiers: tuple[Dossier, ...]
+    left_out: str
+
+
+@dataclass(frozen=True, eq=False)
+class About:
+    """What a pack says of its designs.
+
+    Attributes
+    ----------
+    judged : tuple of Judged
+        One a situation.
+    overall : Comparison or None
+        Over all situations; None where there is one.
+    """
+
+    judged: tuple[Judged, ...]
+    overall: Comparison | None
+
+
+def about_of(job: PackJob) -> About:
+    """Judge a pack's designs in each of its situations, and over all."""
+    several = len(job.ears) > 1
+    return About(
+        tuple(_judged(job, ear) for ear in job.ears),
+        Comparison(job.ears, ranked(job.ears, job.designs)) if several else None,
+    )
+
+
+def _judged(job: PackJob, ear: Ear) -> Judged:
     files = []
     for design in job.designs:
         figures = merit(ear, design.network)
         over_dial = over_the_dial(ear, design.network, CHART_DIALS)
         sheet = Sheet((ear,), design, (figures,), job.contents.workshop)
         files.append(Dossier(design, figures, over_dial, sheet))
-    return tuple(files)
+    built_in = all_scored((ear,), built_in_designs(ear.rig.volume))
+    found = need(ear, ear.conditions.dials, built_in)
+    return Judged(ear, found, tuple(files), job.left_out(ear))

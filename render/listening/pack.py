@@ -16,7 +16,6 @@ from presolder.models.audio.renderer import Renderer
 from presolder.models.audio.stages import Voice, evenly_driven
 from presolder.models.cores import in_background, side_by_side
 from presolder.models.errors import InputError
-from presolder.models.judging.ear import Ear
 from presolder.models.typing import Array
 from presolder.render.files.audio import write_audio
 from presolder.render.files.delivery import (
@@ -43,7 +42,7 @@ from presolder.render.listening.copies import (
     plan_files,
     situation_plain,
 )
-from presolder.render.listening.job import Dossier, PackJob, dossiers
+from presolder.render.listening.job import About, Dossier, Judged, PackJob, about_of
 from presolder.render.listening.live import live_data
 from presolder.render.listening.page import build_page
 from presolder.render.report.judged import conditions_plain, figures_plain
@@ -123,7 +122,7 @@ def write_single_file(
         else:
             signal_paths = _live_paths(job)
             nulls = _nulls(signal_paths)
-            page = build_page(job, _about(job), [], live_data(job, signal_paths))
+            page = build_page(job, about_of(job), [], live_data(job, signal_paths))
             (folder / "index.html").write_text(page, encoding="utf-8")
         size = (folder / "index.html").stat().st_size
         if size > MAIL_LIMIT_BYTES and not job.contents.allow_large:
@@ -155,11 +154,6 @@ def work_units(job: PackJob) -> int:
         len(job.ears) * len(job.contents.comparing.held_at) if job.contents.comparing.wanted else 0
     )
     return positions + stairs + voices * len(job.designs) * (1 + 2 * len(job.contents.held_at))
-
-
-def _about(job: PackJob) -> tuple[tuple[Dossier, ...], ...]:
-    """What is said of each design, situation by situation."""
-    return tuple(dossiers(job, ear) for ear in job.ears)
 
 
 def _live_paths(job: PackJob, made: tuple[SignalPath, ...] = ()) -> tuple[SignalPath, ...]:
@@ -210,9 +204,9 @@ def _fill(
     with in_background(
         partial(_write_recordings, job, folder, files, ending, progress)
     ) as recordings:
-        about = _about(job)
+        about = about_of(job)
         # What is soldered is the same in all situations.
-        _write_sheets(about[0], folder / "sheets")
+        _write_sheets(about.judged[0].dossiers, folder / "sheets")
         live = live_data(job, _live_paths(job, signal_paths))
         written, reels = recordings()
     trials = _write_trials(job, folder, ending, progress)
@@ -329,12 +323,12 @@ def _trials_of(
 
 def _contents(
     job: PackJob,
-    about: tuple[tuple[Dossier, ...], ...],
+    about: About,
     written: list[dict[str, Any]],
     reels: list[dict[str, Any]],
     ending: str,
 ) -> dict[str, Any]:
-    places = [_situation(one, its) for one, its in zip(job.ears, about, strict=True)]
+    places = [_situation(one) for one in about.judged]
     designs = [design_plain(design) for design in job.designs]
     if len(job.ears) > 1:
         judged: dict[str, Any] = {
@@ -364,15 +358,15 @@ def _contents(
     }
 
 
-def _situation(ear: Ear, about: tuple[Dossier, ...]) -> dict[str, Any]:
+def _situation(one: Judged) -> dict[str, Any]:
     """How a situation was judged, what it feeds, and each design's figures."""
-    dirt = ear.rig.dirt
+    ear, dirt = one.ear, one.ear.rig.dirt
     return {
         "judged_by": conditions_plain(ear),
         "dirt": None
         if dirt is None
         else dirt_plain(dirt) | {"pickup_output_volts": ear.rig.output_volts},
-        "figures": {one.design.name: figures_plain(one.figures) for one in about},
+        "figures": {its.design.name: figures_plain(its.figures) for its in one.dossiers},
     }
 
 

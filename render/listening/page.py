@@ -7,14 +7,10 @@ from typing import Any
 import numpy as np
 from markupsafe import Markup, escape
 
-from presolder.models.instrument.built_in import built_in_designs
 from presolder.models.instrument.network import network_in_words
-from presolder.models.judging.ear import Ear
 from presolder.models.judging.merit import Merit, OverDial
-from presolder.models.judging.ranking import all_scored, ranked
-from presolder.models.judging.verdict import need
 from presolder.models.typing import Array
-from presolder.render.listening.job import Dossier, PackJob
+from presolder.render.listening.job import About, Dossier, Judged, PackJob
 from presolder.render.listening.joined import joined
 from presolder.render.report.figures import EQUAL, Comparison, figure_rows
 from presolder.render.report.judged import (
@@ -34,7 +30,7 @@ NOTICED_PHON = 1.0
 
 def build_page(
     job: PackJob,
-    about: tuple[tuple[Dossier, ...], ...],
+    about: About,
     copies: list[dict[str, Any]],
     live: dict[str, Any],
     reel: str = "",
@@ -45,7 +41,7 @@ def build_page(
     ----------
     job : PackJob
         What the pack is about.
-    about : tuple of tuple of Dossier
+    about : About
         What to say of each design, situation by situation.
     copies : list of dict
         One per piece: ``situation``, ``design``, ``dial``, ``voice``, ``seconds``, ``trueDb``
@@ -74,18 +70,18 @@ def build_page(
     }
     return filled(
         "index.html.j2",
-        designs=[_card(its, job.ears) for its in zip(*about, strict=True)],
+        designs=[_card(about, at) for at in range(len(job.designs))],
         situations=[
             {
                 "index": index,
-                "name": ear.situation,
-                "left_out": job.left_out(ear),
-                "need": need_in_words(ear),
-                "judged": judged_by((ear,))[0],
+                "name": one.ear.situation,
+                "left_out": one.left_out,
+                "need": need_in_words(one),
+                "judged": judged_by((one.ear,))[0],
             }
-            for index, ear in enumerate(job.ears)
+            for index, one in enumerate(about.judged)
         ],
-        overall=_overall(job) if len(job.ears) > 1 else None,
+        overall=None if about.overall is None else _overall(about.overall),
         dials=[f"{dial:g}" for dial in job.contents.held_at],
         recordings=job.embeds,
         reel=reel,
@@ -106,37 +102,36 @@ def _style() -> str:
     return resources.files("presolder.render.listening").joinpath("style.css").read_text("utf-8")
 
 
-def _card(its: tuple[Dossier, ...], ears: tuple[Ear, ...]) -> dict[str, Any]:
+def _card(about: About, at: int) -> dict[str, Any]:
     """What the page says of a design, and of it in each situation."""
-    design, sheet = its[0].design, its[0].sheet
+    first = about.judged[0].dossiers[at]
+    design, sheet = first.design, first.sheet
     fitted = design.network is not None
     return {
         "name": design.name,
         "title": design.title or network_in_words(design.network),
         "expression": sheet.expression,
-        "places": [
-            {
-                "chart": Markup(chart(one.over_dial, float(ear.at_ten.phon), design.name)),
-                "sentence": sentence(one.figures, fitted),
-                "figures": figure_rows(one.figures),
-            }
-            for one, ear in zip(its, ears, strict=True)
-        ],
+        "places": [_place(one, one.dossiers[at]) for one in about.judged],
         "sheet": sheet.context() | {"svg": sheet.svg} if fitted else None,
     }
 
 
-def _overall(job: PackJob) -> dict[str, Any]:
+def _place(one: Judged, its: Dossier) -> dict[str, Any]:
+    ten_phon = float(one.ear.at_ten.phon)
+    return {
+        "chart": Markup(chart(its.over_dial, ten_phon, its.design.name)),
+        "sentence": sentence(its.figures, its.design.network is not None),
+        "figures": figure_rows(its.figures),
+    }
+
+
+def _overall(found: Comparison) -> dict[str, Any]:
     """The designs over all situations, best first."""
-    found = Comparison(job.ears, ranked(job.ears, job.designs))
     return {
         "said": found.said(),
-        "head": ("all, by weight", *(ear.situation for ear in job.ears)),
+        "head": ("all, by weight", *(ear.situation for ear in found.ears)),
         "rows": [
-            (
-                one.design.name,
-                [f"{db:.1f}" for db in (one.score_db, *one.scores_db)],
-            )
+            (one.design.name, [f"{db:.1f}" for db in (one.score_db, *one.scores_db)])
             for one in found.ranked
         ],
         "meaning": EQUAL,
@@ -154,12 +149,10 @@ def sentence(figures: Merit, fitted: bool) -> str:
     return f"With the knob at {dials_in_words(figures.dial)}: {heard}{than_bare}."
 
 
-def need_in_words(ear: Ear) -> str:
+def need_in_words(one: Judged) -> str:
     """Whether this way of playing needs any bypass."""
-    found = need(ear, ear.conditions.dials, all_scored((ear,), built_in_designs(ear.rig.volume)))
-    said = needed_in_words(ear, found)
-    plays = PLAYS_IN_WORDS[ear.conditions.player.plays]
-    return f"Is one needed, {plays}? {' '.join(said)}"
+    plays = PLAYS_IN_WORDS[one.ear.conditions.player.plays]
+    return f"Is one needed, {plays}? {' '.join(needed_in_words(one.ear, one.need))}"
 
 
 def chart(figure: OverDial, ten_phon: float, name: str) -> str:
