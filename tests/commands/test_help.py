@@ -127,3 +127,23 @@ def test_pages_that_helps_name_are_there() -> None:
     for name in SUMMARIES:
         for page in re.findall(r"'presolder docs\s+([a-z-]+)'", in_process(name, "--help")):
             assert presolder_here("docs", page).returncode == 0
+
+
+@pytest.mark.parametrize("command", [("need",), ("curves",), ("pack", "take.wav")])
+def test_what_an_option_is_now_is_said(command: tuple[str, ...]) -> None:
+    done = presolder_here(*command, "--dial", "8")
+    assert done.returncode == 2 and done.stderr.count("\n") == 1
+    assert "No such option '--dial'; dials are --show (curves, need), --hold" in done.stderr
+
+
+def test_the_overview_is_in_groups() -> None:
+    """In the order of the job, each command in one."""
+    shown = in_process("--help")
+    heads = [line[:-1] for line in shown.splitlines() if line[:1].isupper() and line.endswith(":")]
+    assert heads == ["Options", "Decide", "Hear", "Build", "Measure", "The rest"]
+    listed = [
+        line.split()[0]
+        for line in shown.splitlines()
+        if line.startswith("  ") and line[2:3].isalpha()
+    ]
+    assert [name for name in listed if name in SUMMARIES] == list(SUMMARIES)
