@@ -1,5 +1,8 @@
 """What a chain does over frequency and dial, and what the spread of parts does to it."""
 
+from collections.abc import Sequence
+from typing import overload
+
 import numpy as np
 
 from presolder._asked import (
@@ -33,9 +36,16 @@ from presolder.models.judging.tolerance import (
 from presolder.models.typing import Array, ComplexArray
 from presolder.render.report.curves import Curves, Ends
 
+Row = Sequence[float] | Array
 FREQUENCIES_HZ = np.geomspace(20.0, 20_000.0, 200)
 
 
+@overload
+def response(rig: RigLike, design: DesignLike, dial: float, hz: float) -> complex: ...
+@overload
+def response(rig: RigLike, design: DesignLike, dial: Numbers, hz: Row) -> ComplexArray: ...
+@overload
+def response(rig: RigLike, design: DesignLike, dial: Row, hz: Numbers) -> ComplexArray: ...
 def response(
     rig: RigLike, design: DesignLike, dial: Numbers, hz: Numbers
 ) -> ComplexArray | complex:
@@ -81,6 +91,12 @@ def response(
     return complex(gains[0, 0]) if shape == () else gains.reshape(shape)
 
 
+@overload
+def response_db(rig: RigLike, design: DesignLike, dial: float, hz: float) -> float: ...
+@overload
+def response_db(rig: RigLike, design: DesignLike, dial: Numbers, hz: Row) -> Array: ...
+@overload
+def response_db(rig: RigLike, design: DesignLike, dial: Row, hz: Numbers) -> Array: ...
 def response_db(rig: RigLike, design: DesignLike, dial: Numbers, hz: Numbers) -> Array | float:
     """Level of the response, in dB re the pickup's EMF.
 
@@ -109,7 +125,8 @@ def response_db(rig: RigLike, design: DesignLike, dial: Numbers, hz: Numbers) ->
     >>> ps.response_db("humbucker-500k", "bare", dial=[10, 5], hz=[500, 3000]).round(1).tolist()
     [[-0.1, 4.5], [-17.3, -18.0]]
     """
-    level_db = decibels(np.asarray(response(rig, design, dial, hz)))
+    gains: ComplexArray | complex = response(rig, design, dial, hz)
+    level_db = decibels(np.asarray(gains))
     return float(level_db) if level_db.ndim == 0 else level_db
 
 
