@@ -33,6 +33,18 @@ def require_dial(name: str, dial: float) -> None:
         raise InputError(f"{name} = {dial:g} must lie between 0 and 10")
 
 
+def require_turned_up(name: str, dial: float) -> None:
+    """Refuse a dial position outside 0-10 (or not a number), and 0, where all is silent.
+
+    Raises
+    ------
+    InputError
+        Naming the value and the accepted range.
+    """
+    if not 0 < dial <= DIAL_MAX:
+        raise InputError(f"{name}: {dial:g} must lie above 0 and up to 10")
+
+
 def require_output(volts: float) -> None:
     """Refuse an output that no pickup has.
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import Literal, get_args
 
 from presolder.models.errors import InputError
-from presolder.models.instrument.law import DIAL_MAX
+from presolder.models.instrument.controls import require_turned_up
 
 Playing = Literal["full", "rolls-back", "swells", "cleans-up-dirt"]
 PLAYING: tuple[Playing, ...] = get_args(Playing)
@@ -47,8 +47,7 @@ class Player:
             if not 1 <= len(self.own_dials) <= _MOST_DIALS:
                 raise InputError(f"dials must be 1 to {_MOST_DIALS} positions")
             for dial in self.own_dials:
-                if not 0 < dial <= DIAL_MAX:
-                    raise InputError(f"dials: {dial:g} must lie above 0 and up to 10")
+                require_turned_up("dials", dial)
 
     @property
     def dials(self) -> tuple[float, ...]:

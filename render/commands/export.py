@@ -16,7 +16,7 @@ from presolder.render.commands.options import (
     stage_options,
 )
 from presolder.render.commands.output import say_json
-from presolder.render.commands.texts import read_turned_dials
+from presolder.render.commands.texts import parse_dials
 
 
 @click.command(
@@ -52,7 +52,7 @@ def export(
     A netlist and an impulse response a design and dial, and a CSV file of all responses.
     """
     folder = out or Path("exchange")
-    dials = read_turned_dials(held_at, "--hold")
+    dials = parse_dials(held_at, "--hold", silent_ok=False)
     made = ps.export(folder, rig, designs, dials, sample_rate_hz=rate, force=force)
     if as_json:
         say_json(made)

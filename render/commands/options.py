@@ -40,7 +40,7 @@ from presolder.render.commands.completion import (
     complete_situations,
 )
 from presolder.render.commands.remarks import remark
-from presolder.render.commands.texts import read_preference, read_turned_dials
+from presolder.render.commands.texts import parse_dials, read_preference
 from presolder.render.files.audio import read_recording
 from presolder.render.files.default_rig import default_rig
 from presolder.render.files.designs import MOST_DESIGNS, read_designs, resolve_design
@@ -249,7 +249,7 @@ def comparing_options(function: Command) -> Command:
         phrase_s: float,
         **others: object,
     ) -> None:
-        held_at = tuple(read_turned_dials(stair_dials, "--stair-dials").tolist())
+        held_at = tuple(parse_dials(stair_dials, "--stair-dials", silent_ok=False).tolist())
         comparing = ps.Comparing(stairs, beside_bare, held_at, phrase_s)
         function(*args, comparing=comparing, **others)
 
@@ -455,7 +455,7 @@ def judging_options(*, of_take: bool = False) -> Callable[[Command], Command]:
                 )
             judging = ps.Judging(
                 plays,
-                None if left_at is None else read_turned_dials(left_at, "--left-at"),
+                None if left_at is None else parse_dials(left_at, "--left-at", silent_ok=False),
                 None if take_file is None else read_recording(take_file),
                 listening_level,
                 None if keep is None else read_preference(keep),

@@ -27,7 +27,7 @@ from presolder.render.commands.output import (
     say_packed,
     warn_of,
 )
-from presolder.render.commands.texts import read_turned_dials
+from presolder.render.commands.texts import parse_dials
 from presolder.render.files.ffmpeg import Format
 from presolder.render.files.folder import require_free_pack
 from presolder.render.files.standard import STANDARD
@@ -112,7 +112,7 @@ def pack(
     for option, text in (("--workshop", workshop), ("--note", note)):
         if len(text) > _LONGEST_TEXT:
             raise InputError(f"{option} has {len(text)} characters; at most {_LONGEST_TEXT}")
-    hold = tuple(read_turned_dials(held_at, "--hold").tolist())
+    hold = tuple(parse_dials(held_at, "--hold", silent_ok=False).tolist())
     sweep = ps.turn(10.0, 0.0, travel=travel, rest=1.0)
     asked = ps.Contents(
         hold, sweep, comparing, recordings, listening, light, single_file, allow_large,

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 
 from presolder.models.errors import InputError, place
-from presolder.models.instrument.controls import require_dial
+from presolder.models.instrument.controls import require_dial, require_turned_up
 from presolder.models.instrument.quantities import Unit, parse_quantity, require_component
 from presolder.models.typing import Array
 from presolder.render.files.standard import STANDARD
@@ -120,8 +120,8 @@ def parse_numbers(option: str, text: str) -> Array:
     return numbers
 
 
-def parse_dials(text: str, option: str) -> Array:
-    """Dial positions 0-10, by commas.
+def parse_dials(text: str, option: str, *, silent_ok: bool = True) -> Array:
+    """Dial positions 0-10, by commas; unless silence will do, above 0.
 
     Raises
     ------
@@ -129,23 +129,9 @@ def parse_dials(text: str, option: str) -> Array:
         Naming the option and what lies outside.
     """
     dials = parse_numbers(option, text)
+    require = require_dial if silent_ok else require_turned_up
     for dial in dials:
-        require_dial(option, dial)
-    return dials
-
-
-def read_turned_dials(text: str, option: str) -> Array:
-    """Dial positions above 0 and up to 10, by commas.
-
-    Raises
-    ------
-    InputError
-        Naming the option and what lies outside.
-    """
-    dials = parse_numbers(option, text)
-    for dial in dials:
-        if not 0 < dial <= 10:
-            raise InputError(f"{option}: {dial:g} must lie above 0 and up to 10")
+        require(option, dial)
     return dials
 
 

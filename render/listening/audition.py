@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 from presolder.models.audio.knob import KnobPath, dials_of_steps
@@ -9,6 +10,8 @@ from presolder.models.audio.matching import measure, shared_gain_db
 from presolder.models.audio.renderer import sample_count
 from presolder.models.audio.stages import Voice
 from presolder.models.decibels import amplitude
+from presolder.models.instrument.network import Network
+from presolder.models.instrument.rig import Rig
 from presolder.models.judging.character import level_over_dial
 from presolder.models.typing import Array
 from presolder.render.files.audio import Bits, write_audio
@@ -31,11 +34,12 @@ class Audition(Mapping[str, Array]):
         differences in level are real.
     path : KnobPath
         The knob.
+    chains : dict of str to (Rig, Network or None)
+        What each was heard through.
     dial : ndarray, shape (n,)
-        Where it stands at each sample: half a sample before, as it is rendered.
+        Where the knob stands at each sample: half a sample before, as it is rendered.
     level_db : dict of str to ndarray, shape (n,)
-        Level of each design's chain at 500 Hz re dial 10, at each sample; minus infinity
-        at dial 0.
+        Level of each chain at 500 Hz re dial 10, at each sample; minus infinity at dial 0.
     null_db : ndarray, shape (4,), or None
         What is left of a jack take with nothing changed, RMS in dB re the take, over 20-50,
         50-500, 500-8000 and 8000-16000 Hz; None for a string take.
@@ -44,9 +48,22 @@ class Audition(Mapping[str, Array]):
     sample_rate: int
     audio: dict[str, Array]
     path: KnobPath
-    dial: Array
-    level_db: dict[str, Array]
+    chains: dict[str, tuple[Rig, Network | None]]
     null_db: Array | None = None
+
+    @cached_property
+    def dial(self) -> Array:
+        """Where the knob stands at each sample."""
+        count = sample_count(self.path, self.sample_rate)
+        return dials_of_steps(self.path, 0, count, self.sample_rate)
+
+    @cached_property
+    def level_db(self) -> dict[str, Array]:
+        """Level of each chain, worked out when it is asked for."""
+        return {
+            name: level_over_dial(rig, network, self.dial)
+            for name, (rig, network) in self.chains.items()
+        }
 
     def __getitem__(self, design: str) -> Array:
         return self.audio[design]
@@ -130,13 +147,11 @@ def audition(voices: Mapping[str, Voice], take: Array, path: KnobPath) -> Auditi
     take : ndarray, shape (channels, n)
     path : KnobPath
     """
-    audio, level_db = {}, {}
+    audio, chains = {}, {}
     renderer = next(iter(voices.values())).renderer
-    rate = renderer.sample_rate_hz
-    dial = dials_of_steps(path, 0, sample_count(path, rate), rate)
     for head, heard in voices.items():
         designs, rig = heard.renderer.designs, heard.renderer.rig
         for design, samples in zip(designs, heard.whole(path, take), strict=True):
             audio[f"{head}{design.name}"] = samples
-            level_db[f"{head}{design.name}"] = level_over_dial(rig, design.network, dial)
-    return Audition(int(rate), audio, path, dial, level_db, renderer.null_db)
+            chains[f"{head}{design.name}"] = rig, design.network
+    return Audition(int(renderer.sample_rate_hz), audio, path, chains, renderer.null_db)

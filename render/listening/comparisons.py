@@ -20,6 +20,7 @@ from presolder.models.audio.stairs import (
 from presolder.models.decibels import amplitude, decibels
 from presolder.models.errors import InputError, one_line
 from presolder.models.instrument.built_in import BUILT_IN
+from presolder.models.instrument.controls import require_turned_up
 from presolder.models.instrument.network import Design
 from presolder.models.typing import Array
 from presolder.render.report.numbers import rounded_level
@@ -63,8 +64,7 @@ class Comparing:
         if not 1 <= len(self.held_at) <= MOST_DIALS:
             raise InputError(f"stair dials must be 1 to {MOST_DIALS} positions")
         for dial in self.held_at:
-            if not 0 < dial <= 10:
-                raise InputError(f"stair dials: {dial:g} must lie above 0 and up to 10")
+            require_turned_up("stair dials", dial)
         if not SHORTEST_SECONDS <= self.phrase_s <= LONGEST_SECONDS:
             raise InputError(
                 f"a phrase of {self.phrase_s:g} s must lie between {SHORTEST_SECONDS:g}"

@@ -123,9 +123,7 @@ def copying(
                 "voice": file.piece.voice,
                 "level": file.version,
                 "archive": None if light else archived.stem,
-                "archive_gain_db": None
-                if job.contents.light
-                else round(file.gain_db - archived.gain_db, 4),
+                "archive_gain_db": None if light else round(file.gain_db - archived.gain_db, 4),
                 "gain_db": round(file.gain_db, 4),
             }
             told.append((tracks[id(file)], about | heard))
