@@ -1,4 +1,8 @@
-"""Setting a clipping stage's drive by the loudest second of what reaches it."""
+"""Setting a dirt's drive by the loudest second of what reaches it.
+
+By its RMS, not by its peak: takes differ in how far their peaks stand out, by 6 dB
+among the bundled ones, and a dirt would be driven by as much less.
+"""
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -25,12 +29,21 @@ def first_order_high_pass(corner_hz: float, sample_rate_hz: float) -> Array:
     return np.asarray(section, dtype=np.float64)
 
 
+# Ordinary playing peaks at five times its RMS, 14 dB; common practice, no source.
+ORDINARY_CREST = 5.0
+
+
 @dataclass(frozen=True)
 class LoudestSecond:
     """Peak and RMS of the loudest second of a signal."""
 
     peak: float
     rms: float
+
+    @property
+    def ordinary_peak(self) -> float:
+        """Where ordinary playing of this RMS peaks."""
+        return ORDINARY_CREST * self.rms
 
 
 def loudest_second(

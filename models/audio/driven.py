@@ -237,5 +237,4 @@ def emf_volts_for(rig: Rig, stage: Stage, take: Array, sample_rate_hz: float) ->
     """
     filters = filters_for(rig, sample_rate_hz, np.ones(1))
     blocks = (emf[:, 0] for emf in recover_emf(iter([take]), filters))
-    peak = loudest_second(blocks, sample_rate_hz).peak
-    return rig.volts_into(stage) / peak
+    return rig.volts_into(stage) / loudest_second(blocks, sample_rate_hz).ordinary_peak

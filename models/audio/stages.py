@@ -130,8 +130,8 @@ def voice(renderer: Renderer, stages: Stages, take: Array) -> Voice:
         renderer = renderer.into(load_of(dirt))
     volts_per_unit, noise_gain = 1.0, 0.0
     if isinstance(dirt, Dirt):
-        reached = loudest_second(renderer.at_ten(take), rate, pre_emphasis(dirt, rate)).peak
-        volts_per_unit = driven_volts(dirt) / reached
+        reached = loudest_second(renderer.at_ten(take), rate, pre_emphasis(dirt, rate))
+        volts_per_unit = driven_volts(dirt) / reached.ordinary_peak
     if stages.hum_db is not None:
         noise = hum_and_hiss(round(_MEASURED_SECONDS * rate), rate)[np.newaxis]
         of_coil = renderer.of_emf().at_ten(noise)

@@ -238,7 +238,9 @@ def test_dirt_and_loudspeaker(page: Page, speaker: bool) -> None:
     into = replace(rig, load=dirt.load)
     twice = np.concatenate([emf, emf])[: out.size]
     bare = rendered(emf, rate, into, DESIGNS[:1], resting(10.0, emf.size / rate))[0]
-    volts = driven_volts(dirt) / loudest_second([bare], rate, pre_emphasis(dirt, rate)).peak
+    volts = (
+        driven_volts(dirt) / loudest_second([bare], rate, pre_emphasis(dirt, rate)).ordinary_peak
+    )
     clean = rendered(twice, rate, into, DESIGNS[1:2], resting(6.0, out.size / rate))[0]
     stages = clipped([clean], rate, dirt, volts)
     if speaker:

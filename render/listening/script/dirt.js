@@ -193,20 +193,17 @@ export function roughlyDirty(audio, spec, volts, rate) {
   });
 }
 
-// Peak of the second with the highest power.
-export function loudestSecondPeak(audio, rate) {
+// Ordinary playing peaks at so many times its RMS; as in models/audio/drive.py.
+const ORDINARY_CREST = 5;
+
+// Where playing of the RMS of the loudest second ordinarily peaks.
+export function ordinaryPeak(audio, rate) {
   const hop = Math.round(0.1 * rate), hops = Math.ceil(audio.length / hop),
-    energy = new Float64Array(hops), peaks = new Float64Array(hops);
-  for (let i = 0; i < audio.length; i += 1) {
-    const h = Math.floor(i / hop);
-    energy[h] += audio[i] * audio[i];
-    peaks[h] = Math.max(peaks[h], Math.abs(audio[i]));
-  }
-  const wide = Math.min(10, hops);
-  let most = -1, peak = 0;
+    energy = new Float64Array(hops), wide = Math.min(10, hops);
+  audio.forEach((x, i) => { energy[Math.floor(i / hop)] += x * x; });
+  let most = 0;
   for (let h = 0; h + wide <= hops; h += 1) {
-    const sum = energy.subarray(h, h + wide).reduce((a, b) => a + b, 0);
-    if (sum > most) { most = sum; peak = Math.max(...peaks.subarray(h, h + wide)); }
+    most = Math.max(most, energy.subarray(h, h + wide).reduce((a, b) => a + b, 0));
   }
-  return peak;
+  return ORDINARY_CREST * Math.sqrt(most / Math.min(wide * hop, audio.length));
 }

@@ -1,6 +1,6 @@
 // Levels of a design over the dial, by playing the loop through it at rest.
 import { emfNodes, makeStepper, tabulate } from "./engine.js";
-import { highPass, loudestSecondPeak, roughlyDirty } from "./dirt.js";
+import { highPass, ordinaryPeak, roughlyDirty } from "./dirt.js";
 import { convolved } from "./fourier.js";
 import { integratedLoudness } from "./loudness.js";
 
@@ -16,7 +16,7 @@ export function held(tabulated, nodes, dial) {
 // Volts of a sample of 1 at the curve: by the loudest second at 10, through the first design.
 export function voltsFor(dirt, circuit, { method, rate, nodes }) {
   const emphasis = highPass(dirt.spec.preHz, rate);
-  return dirt.driven / Math.max(1e-12, loudestSecondPeak(
+  return dirt.driven / Math.max(1e-12, ordinaryPeak(
     held(tabulate(circuit, method, rate, ROWS), nodes, 10).map((x) => emphasis(x)), rate));
 }
 
