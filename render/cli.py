@@ -49,7 +49,7 @@ GROUPS = {
         "verify": "Compare recordings at several dials with the prediction.",
     },
     "The rest": {
-        "designs": "List the built-in designs with their values.",
+        "designs": "List the built-in designs with the values that suit a guitar.",
         "rigs": "List the built-in rigs with their values, or print one's file.",
         "export": "Write SPICE netlists, impulse responses and responses for other programs.",
         "batch": "Run many jobs: rigs, takes, designs and commands that a file lists.",

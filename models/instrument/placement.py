@@ -4,8 +4,6 @@ from collections import Counter
 from dataclasses import dataclass
 from itertools import count
 
-import numpy as np
-
 from presolder.models.instrument.network import (
     Leaf,
     Network,
@@ -88,9 +86,3 @@ def series_of(value: float) -> str | None:
         if preferred_values(series, value * (1 - 1e-6), value * (1 + 1e-6)).size:
             return series
     return None
-
-
-def nearest_preferred(value: float, series: str = "E24") -> float:
-    """The value of a series nearest to this one, in ratio."""
-    around = preferred_values(series, value / 2, value * 2)
-    return float(around[np.argmin(np.abs(np.log(around / value)))])

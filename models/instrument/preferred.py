@@ -67,3 +67,9 @@ def preferred_values(series: str, smallest: float, largest: float) -> Array:
     slack = 1e-9
     inside = (values >= smallest * (1 - slack)) & (values <= largest * (1 + slack))
     return np.asarray(values[inside], dtype=np.float64)
+
+
+def nearest_preferred(value: float, series: str = "E24") -> float:
+    """The value of a series nearest to this one, in ratio."""
+    around = preferred_values(series, value / 2, value * 2)
+    return float(around[np.argmin(np.abs(np.log(around / value)))])

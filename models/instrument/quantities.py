@@ -231,6 +231,11 @@ def require_within(ranges: Iterable[tuple[str, float, float, float]], unit: str 
             )
 
 
+def smallest_of(unit: Unit) -> float:
+    """The smallest value that `require_component` takes."""
+    return _RULES[unit].smallest
+
+
 def require_component(name: str, value: float, unit: Unit, *, zero_ok: bool = False) -> None:
     """Refuse values that no real part has.
 

@@ -7,7 +7,11 @@ from presolder.models.instrument.controls import (
     Pickup,
     require_output,
 )
-from presolder.models.instrument.quantities import format_quantity, require_component
+from presolder.models.instrument.quantities import (
+    format_quantity,
+    require_component,
+    smallest_of,
+)
 
 
 @dataclass(frozen=True)
@@ -94,6 +98,22 @@ def coils_of(source: Source) -> tuple[Wound, ...]:
             return (source,)
         case _:
             return (Wound(source),)
+
+
+def wound(source: Source, factor: float) -> Source:
+    """The same with the inductance of every coil changed by a factor; a piezo stays."""
+    match source:
+        case CoilsInSeries(parts):
+            return CoilsInSeries(tuple(wound(part, factor) for part in parts))
+        case CoilsInParallel(parts):
+            return CoilsInParallel(tuple(wound(part, factor) for part in parts))
+        case Wound(pickup):
+            return replace(source, pickup=wound(pickup, factor))  # type: ignore[arg-type]
+        case Pickup():
+            # A coil of next to nothing stands for an ideal source.
+            return source.wound(max(factor, smallest_of("henry") / source.inductance_henries))
+        case _:
+            return source
 
 
 def turned(source: Source) -> Source:

@@ -1,7 +1,5 @@
 """Topologies without their values: which parts, joined how."""
 
-from presolder.models.instrument.built_in import built_in_designs
-from presolder.models.instrument.controls import Pot
 from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.network import Network, Parallel, Series
 
@@ -40,12 +38,3 @@ def canonical(network: Network | None) -> tuple[object, ...]:
             return (type(network).__name__, *inner)
         case _:
             return (type(network).__name__,)
-
-
-def built_in_of(shape: Network, volume: Pot) -> tuple[Network, ...]:
-    """Networks of the built-in designs for a volume pot that have this topology."""
-    return tuple(
-        design.network
-        for design in built_in_designs(volume)
-        if design.network is not None and canonical(design.network) == canonical(shape)
-    )

@@ -6,10 +6,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
 
-from presolder._asked import DirtLike, asked_dirt
+from presolder._asked import DirtLike, RigLike, asked_dirt, asked_rig
 from presolder.models.audio.knob import KnobPath, steady_turn
 from presolder.models.errors import InputError
-from presolder.models.instrument.built_in import BUILT_IN
+from presolder.models.instrument.built_in import BUILT_IN, built_in_designs
 from presolder.models.instrument.dirt import AnyDirt, Dirt
 from presolder.models.instrument.instrument import Situation
 from presolder.models.instrument.network import Design
@@ -211,13 +211,16 @@ def design(text: str) -> Design:
     return resolve_design(text)
 
 
-def designs(path: AnyPath | None = None) -> tuple[Design, ...]:
+def designs(path: AnyPath | None = None, *, rig: RigLike | None = None) -> tuple[Design, ...]:
     """All built-in designs, or those of a file.
 
     Parameters
     ----------
     path : str or path, optional
         A TOML file with ``[[design]]`` tables.
+    rig : Rig or str, optional
+        The guitar that the values of the built-in ones are to suit; by default a common
+        one with a 500k pot.
 
     Returns
     -------
@@ -233,8 +236,12 @@ def designs(path: AnyPath | None = None) -> tuple[Design, ...]:
     >>> import presolder as ps
     >>> [design.name for design in ps.designs()][:3]
     ['bare', 'cap', 'cap-strong']
+    >>> print(ps.designs(rig="single-coil-250k")[5])
+    series: 120k + 120p
     """
-    return BUILT_IN if path is None else read_designs(Path(path))
+    if path is not None:
+        return read_designs(Path(path))
+    return BUILT_IN if rig is None else built_in_designs(asked_rig(rig))
 
 
 def read(

@@ -20,7 +20,7 @@ def complete_designs(
     context: click.Context, parameter: click.Parameter, begun: str  # noqa: ARG001
 ) -> list[CompletionItem]:  # fmt: skip
     """Built-in designs that begin so, each with its title."""
-    designs = built_in_designs(find_rig(default_rig().name).volume)
+    designs = built_in_designs(find_rig(default_rig().name))
     titles = {one.name: one.title for one in designs}
     return [
         CompletionItem(name, help=title) for name, title in titles.items() if name.startswith(begun)

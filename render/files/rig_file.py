@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from presolder.models.errors import InputError, place
-from presolder.models.instrument.built_in import for_volume
+from presolder.models.instrument.built_in import for_rig
 from presolder.models.instrument.instrument import Instrument, Situation
 from presolder.models.instrument.player import PLAYING, Player
 from presolder.models.instrument.rig import CAPTURED, Capture, Rig
@@ -215,7 +215,7 @@ def _read_take(section: Section, instrument: Instrument, rig: Rig, scale: float 
         dirt=None,
         take=Capture("string", string=string),
     )
-    design = for_volume(resolve_design(section.text("design", "bare")), rig.volume)
+    design = for_rig(resolve_design(section.text("design", "bare")), rig)
     dial = section.number("volume_dial", 10.0)
     return Capture(captured, stood, dial, design.network, string)
 

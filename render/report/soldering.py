@@ -19,12 +19,12 @@ from presolder.models.instrument.placement import (
     INPUT_LUG,
     WIPER_LUG,
     Placed,
-    nearest_preferred,
     placed_parts,
     section_of,
     series_of,
     value_text,
 )
+from presolder.models.instrument.preferred import nearest_preferred
 from presolder.models.instrument.quantities import format_quantity
 from presolder.models.instrument.rig import Channel, Rig
 from presolder.models.judging.ranking import effort

@@ -7,7 +7,7 @@ import pytest
 
 from presolder.models.audio.knob import KnobPath, steady_turn
 from presolder.models.errors import InputError
-from presolder.models.instrument.built_in import BUILT_IN
+from presolder.models.instrument.built_in import BUILT_IN, for_rig
 from presolder.models.instrument.controls import Load, Pickup
 from presolder.models.instrument.dirt import AnyDirt, Dirt
 from presolder.models.instrument.expression import parse_expression
@@ -195,7 +195,7 @@ def test_rig_file_with_everything(tmp_path: Path) -> None:
     assert rig.first.volume.taper.kind == "measured"
     assert rig.first.tone is not None
     assert rig.first.tone.wiring == "fifties"
-    assert rig.take.network == resolve_design("cap").network
+    assert rig.take.network == for_rig(resolve_design("cap"), rig).network
 
 
 @pytest.mark.parametrize(
