@@ -43,7 +43,7 @@ TAIL = """## What is idealised
 - The clipper's amplifier has a gain of 100,000 at all frequencies and no limits of voltage or speed.
 - Direct voltage cannot leave a stage, nor reach it from the guitar: a capacitor stands at both ends. A file starts at the working point.
 
-Volts matter to a circuit. The pickup's `output` in the rig file is the peak of its EMF in the loudest second of ordinary playing, 150 mV if nothing is said (common practice, no source); the take is scaled to it, and `--touch` says by how many dB it is played harder, or softer. The manifest tells both.
+Volts matter to a circuit. The pickup's `output` in the rig file is the peak of its EMF in the loudest second of ordinary playing, 150 mV if nothing is said (common practice, no source); the take is scaled so that five times the RMS of its loudest second is that, and `--touch` says by how many dB it is played harder, or softer. The manifest tells both.
 
 How it is computed and what it was checked against: [the model](model.md#the-fuzz-as-a-circuit), [the checks](validation.md).
 """

@@ -3,6 +3,7 @@
 ``python docs/programs/make_validation.py``, with the test extra and ngspice installed.
 """
 
+import csv
 import sys
 from pathlib import Path
 
@@ -36,6 +37,20 @@ The simulator has a step error of its own. Halving its step from 1/8 to 1/16 of 
 
 ![Relative difference by simulator step](pictures/validation-moving.png)
 """
+TRADE = """
+## Against the trade
+
+Common practice, no source: 200 rigs of usual values, each way of playing (of the two dirts every fourth rig), by `docs/programs/make_trade.py`. A series pair is a resistor in series with a capacitor, or that with a small one across. The rules that none may break stand in `tests/tools/trade_grid.py`; a contradiction is a search that puts something else before the bare pot than `need`, `compare`, `sheet` and the page, or nothing where they do. Where a row has few, physics and trade part: see [how designs are judged](figures.md#the-order-and-when-nothing-helps).
+
+"""
+
+
+def trade_table() -> str:
+    """What advice on the grid came to."""
+    with (DOCS.parent / "tests" / "data" / "trade.csv").open(newline="") as file:
+        head, *rows = csv.reader(file)
+    lines = [head, ["---"] * len(head), *rows]
+    return "\n".join(f"| {' | '.join(line)} |" for line in lines) + "\n"
 
 
 def draw_ac() -> None:
@@ -70,7 +85,8 @@ def draw_moving() -> None:
 def main() -> None:
     """Write the page and its pictures."""
     rows = [row for check in CHECKS for row in rows_of(check)]
-    PAGE.write_text(HEAD + table(rows) + "\n" + TAIL, encoding="utf-8")
+    whole = HEAD + table(rows) + "\n" + TRADE + trade_table() + TAIL
+    PAGE.write_text(whole, encoding="utf-8")
     draw_ac()
     draw_moving()
     print(table(rows))

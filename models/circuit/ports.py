@@ -6,7 +6,7 @@ Morrison-Woodbury formula (Golub and Van Loan, Matrix Computations, section
 2.1.4) then gives the response without solving the circuit again.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,6 +24,7 @@ from presolder.models.instrument.network import (
     Parallel,
     Resistor,
     Series,
+    leaves,
 )
 from presolder.models.instrument.rig import Rig
 from presolder.models.typing import Array, ComplexArray
@@ -86,7 +87,10 @@ def open_chain(rig: Rig, frequency_hz: ArrayLike, dial: ArrayLike) -> OpenChain:
     driven = np.column_stack([descriptor.common_drive, ends])
     unknowns = np.linalg.solve(pencil, driven[None, None]).astype(np.complex128)
     solved = np.moveaxis(unknowns, (-2, -1), (0, 1))
-    across = np.tensordot(ends.T, solved, axes=1)
+    # Of a place's few nodes only: a product of matrices would wait for threads of its own.
+    across = np.stack(
+        [sum(end[node] * solved[node] for node in np.flatnonzero(end)) for end in ends.T]
+    )
     output = solved[descriptor.output]
     stands = np.stack(
         [
@@ -136,6 +140,25 @@ def _with_two(chain: OpenChain, first: ComplexArray, second: ComplexArray) -> Co
     v = (corner * chain.across[1] - z[1, 0] * first * chain.across[0]) / determinant
     drawn_output = chain.reach[0] * first * u + chain.reach[1] * second * v
     return np.asarray(chain.bare - drawn_output, dtype=np.complex128)
+
+
+def bridged_by(chain: OpenChain, network: Network | None) -> ComplexArray:
+    """Response with the same bypass at every place, shape (d, f)."""
+    return bridged_with(chain, (network,) * len(chain.dial))
+
+
+def bridged_with(chain: OpenChain, networks: Sequence[Network | None]) -> ComplexArray:
+    """Response with a bypass of its own at each place, all or none of them bare, shape (d, f)."""
+    fitted = [network for network in networks if network is not None]
+    if not fitted:
+        return chain.bare
+    return bridged(
+        chain,
+        tuple(
+            combined(network, (leaf_admittance(leaf, chain.s, stands) for leaf in leaves(network)))
+            for network, stands in zip(fitted, chain.dial, strict=True)
+        ),
+    )
 
 
 def leaf_admittance(leaf: Leaf, s: ComplexArray, dial: Array) -> ComplexArray:

@@ -11,7 +11,7 @@ from presolder.models.hearing.loudness import (
     specific_loudness,
 )
 from presolder.models.hearing.sharpness import sharpness
-from presolder.models.typing import Array, Flags
+from presolder.models.typing import Array, Flags, Indices
 
 # A change of excitation is noticed from about 1 dB in any critical band (Zwicker
 # and Fastl, Psychoacoustics, section 7.5; Moore, An Introduction to the Psychology
@@ -22,7 +22,7 @@ _COMPARED = BARK > 2.8
 # From the critical band whose lower edge is near 1 kHz.
 _TREBLE = BARK > 9.2
 _ROUNDS = 8
-_EXACT_PHON = 1e-5
+EXACT_PHON = 1e-5
 _SLOPES = (0.5, 4.0)
 
 
@@ -45,6 +45,12 @@ class Sound:
     specific: Array
     phon: Array
     acum: Array
+
+    def at(self, index: Indices) -> "Sound":
+        """The parts at some indices of the first axis."""
+        return Sound(
+            self.third_octave_db[index], self.specific[index], self.phon[index], self.acum[index]
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,7 +99,9 @@ def sound(third_octave_db: Array) -> Sound:
     return Sound(third_octave_db, specific, loudness_level(sone), sharpness(specific))
 
 
-def equally_loud_db(third_octave_db: Array, phon: Array | float) -> Array:
+def equally_loud_db(
+    third_octave_db: Array, phon: Array | float, within_phon: float = EXACT_PHON
+) -> Array:
     """Gain that brings sounds to a loudness level.
 
     Parameters
@@ -101,6 +109,8 @@ def equally_loud_db(third_octave_db: Array, phon: Array | float) -> Array:
     third_octave_db : ndarray, shape (..., 28)
     phon : ndarray or float, shape (...)
         Above 0.
+    within_phon : float
+        How near it need come.
 
     Returns
     -------
@@ -118,7 +128,7 @@ def equally_loud_db(third_octave_db: Array, phon: Array | float) -> Array:
     before_db = before_phon = np.full(gain_db.shape, np.nan)
     for _ in range(_ROUNDS):
         reached = loudness_level(specific_loudness(third_octave_db + gain_db[..., None])[1])
-        if np.abs(phon - reached).max() < _EXACT_PHON:
+        if np.abs(phon - reached).max() < within_phon:
             break
         with np.errstate(divide="ignore", invalid="ignore"):
             secant = (reached - before_phon) / (gain_db - before_db)
@@ -128,7 +138,7 @@ def equally_loud_db(third_octave_db: Array, phon: Array | float) -> Array:
     return gain_db
 
 
-def change(third_octave_db: Array, reference: Sound) -> Change:
+def change(third_octave_db: Array, reference: Sound, within_phon: float = EXACT_PHON) -> Change:
     """Compare sounds with a reference at its loudness.
 
     Parameters
@@ -137,12 +147,14 @@ def change(third_octave_db: Array, reference: Sound) -> Change:
         Levels of the sounds, dB SPL.
     reference : Sound
         One sound, or as many as broadcast.
+    within_phon : float
+        How near to equally loud they are brought.
 
     Returns
     -------
     Change
     """
-    gain_db = equally_loud_db(third_octave_db, reference.phon)
+    gain_db = equally_loud_db(third_octave_db, reference.phon, within_phon)
     specific, _ = specific_loudness(third_octave_db + gain_db[..., None])
     moved_db = above_threshold_db(specific) - above_threshold_db(reference.specific)
     was, now = reference.specific * _TREBLE, specific * _TREBLE

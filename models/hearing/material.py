@@ -11,6 +11,8 @@ from presolder.models.typing import Array
 
 _WINDOW_SECONDS = 0.2
 _SILENT_SHARE = 1e-4
+# Before the loudest second, so that what is played through has begun.
+_LEAD_SECONDS = 0.25
 # Analysed at a time, so that an hour's take needs no more memory than a minute's.
 _FRAMES = 8
 
@@ -27,14 +29,24 @@ class Material:
         Mean power at `LINES_HZ` while something sounds; any scale.
     crest_db : float
         Power of its loudest second over that mean.
+    excerpt : ndarray, shape (n,)
+        Its loudest second, of the louder channel, and what comes just before.
+    sample_rate_hz : float
+    of_string : bool
+        Whether it is a pickup's raw EMF, however the rig's own takes are made.
     """
 
     name: str
     line_power: Array
     crest_db: float
+    excerpt: Array
+    sample_rate_hz: float
+    of_string: bool = False
 
 
-def material(samples: Array, sample_rate_hz: float, name: str) -> Material:
+def material(
+    samples: Array, sample_rate_hz: float, name: str, *, of_string: bool = False
+) -> Material:
     """Analyse a take.
 
     Parameters
@@ -43,6 +55,8 @@ def material(samples: Array, sample_rate_hz: float, name: str) -> Material:
         Channels are averaged by power.
     sample_rate_hz : float
     name : str
+    of_string : bool
+        As in `Material`.
 
     Returns
     -------
@@ -73,9 +87,23 @@ def material(samples: Array, sample_rate_hz: float, name: str) -> Material:
         raise InputError(f"{name}: silent")
     sounding = powers > _SILENT_SHARE * powers.max()
     second = min(powers.size, round(2 / _WINDOW_SECONDS))
-    loudest = np.convolve(powers, np.ones(second), "valid").max() / second
-    crest_db = float(power_decibels(loudest / powers[sounding].mean()))
-    return Material(name, lines[sounding].mean(axis=0), crest_db)
+    by_second = np.convolve(powers, np.ones(second), "valid") / second
+    crest_db = float(power_decibels(by_second.max() / powers[sounding].mean()))
+    first = int(np.argmax(by_second)) * (size // 2)
+    begin = max(0, first - round(_LEAD_SECONDS * sample_rate_hz))
+    loudest = samples[:, begin : first + (second + 1) * (size // 2)]
+    louder = int(np.argmax(np.square(loudest).sum(axis=1)))
+    return Material(
+        name, lines[sounding].mean(axis=0), crest_db, loudest[louder], sample_rate_hz, of_string
+    )
+
+
+def line_powers(samples: Array, sample_rate_hz: float) -> Array:
+    """Mean power at `LINES_HZ`, shape (112,), of one channel; silent windows too."""
+    size = min(round(_WINDOW_SECONDS * sample_rate_hz), samples.size)
+    frames = np.lib.stride_tricks.sliding_window_view(samples, size)[np.newaxis, :: size // 2]
+    _, lines = _analysed(frames, np.hanning(size), sample_rate_hz)
+    return np.asarray(lines.mean(axis=0), dtype=np.float64)
 
 
 def _analysed(frames: Array, window: Array, sample_rate_hz: float) -> tuple[Array, Array]:

@@ -79,6 +79,8 @@ class Dirt:
         Corners of the high-pass before and the low-pass after the curve.
     level_db : float
         Output level.
+    input : Load or None
+        What its input puts on the guitar; None for what is usual.
     """
 
     kind: DirtKind | Curve = "smooth"
@@ -86,6 +88,7 @@ class Dirt:
     pre_hz: float = 120.0
     post_hz: float = 5500.0
     level_db: float = 0.0
+    input: Load | None = None
 
     def __post_init__(self) -> None:
         if not isinstance(self.kind, Curve) and self.kind not in DIRT_KINDS:
@@ -116,7 +119,9 @@ class Dirt:
 
     @property
     def load(self) -> Load:
-        """What the stage's input puts on the guitar; common practice, no source."""
+        """What the stage's input puts on the guitar; the usual is common practice, no source."""
+        if self.input is not None:
+            return self.input
         match self.kind:
             case "smooth" | Curve():
                 return Load(1e6, 30e-12)

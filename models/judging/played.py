@@ -7,35 +7,42 @@ explains. It needs no sine, so that it can be asked of playing, where a stage's
 working point moves and notes beat against each other.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TypeVar
 
 import numpy as np
-import scipy
 
 from presolder.models.audio.driven import Driven, advance, at_rest
 from presolder.models.audio.knob import KnobPath
 from presolder.models.audio.renderer import Renderer
-from presolder.models.audio.stages import Stages, voice
+from presolder.models.audio.stages import Stages, Voice, voice
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.cores import side_by_side
-from presolder.models.decibels import amplitude, decibels, power_decibels
+from presolder.models.decibels import amplitude, decibels, power, power_decibels
+from presolder.models.hearing.bands import third_octave_db
+from presolder.models.hearing.change import Sound, sound
+from presolder.models.hearing.material import line_powers
 from presolder.models.instrument.dirt import load_of
+from presolder.models.instrument.law import DIAL_MAX
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.stage import Stage
 from presolder.models.judging.character import balance
+from presolder.models.judging.ear import Ear, squared_size
 from presolder.models.judging.tones import (
     TONES_HZ,
-    TOUCHES_DB,
     Cleanup,
     falls_through,
     total_harmonic_distortion,
 )
-from presolder.models.typing import Array
+from presolder.models.typing import Array, ComplexArray
 
 Figures = TypeVar("Figures")
+_BARE = Design("bare", None)
+# Of the loudest second and what comes before it: circuits take their time.
+_PLAYED_INTO_CIRCUITS_S = 0.7
 DIALS = (2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0, 9.0, 10.0)
 # Until capacitors have settled, then whole periods of every tone.
 _RISE_S, _SETTLING_S, _MEASURED_S = 0.02, 0.2, 0.1
@@ -54,16 +61,17 @@ _HARMONICS_TO_HZ = 20_000.0
 
 @dataclass(frozen=True, eq=False)
 class Played:
-    """One design under playing, each of shape (dials,), dials rising to the highest.
+    """One design under playing, each of shape (d,).
 
     Attributes
     ----------
     dial : ndarray
+        Rising.
     distortion : ndarray
         Of the output, the root of the share of power that is not linearly
         related to what the chain gives without the stage.
     level_db : ndarray
-        RMS after the stage, re that of the first design at the highest dial.
+        RMS after the stage, re the guitar at 10.
     brightness_db : ndarray
         Power above 1.5 kHz over power below, after the stage, re the same.
     """
@@ -92,77 +100,129 @@ class Played:
         return float(np.interp(at, self.dial, self.brightness_db))
 
 
-def cleaning_order(figures: tuple[Played, ...]) -> list[int]:
-    """Designs by how early they clean up, and where that is alike by the edge that is left.
+@dataclass(frozen=True, eq=False)
+class Out:
+    """What comes out of a dirt at d dials, of n designs.
 
-    Parameters
+    Attributes
     ----------
-    figures : tuple of Played
-
-    Returns
-    -------
-    list of int
-        Indices, the best first. Dials count to the nearest half; those that
-        never clean come last.
+    dial : ndarray, shape (d,)
+    levels_db : ndarray, shape (n, d, 28)
+        Third octaves at the ear.
+    ideal : Sound
+        Of shape (d,): the bare pot at 10, the strings' EMF turned down as the knob is
+        meant to turn it down.
+    ten : Sound
+        At 10.
+    take : ndarray, shape (1, n)
+        What was played.
+    sample_rate_hz : float
+    audio : tuple of tuple of ndarray
+        What came out of each design at each dial.
+    ideal_audio : tuple of ndarray
+        Of the ideal at each dial.
+    ten_audio : ndarray
     """
 
-    def key(index: int) -> tuple[float, float]:
-        one = figures[index]
-        clean = one.clean_dial
-        return (0.0 if clean is None else -round(2 * clean)), -one.edge_left_db
+    dial: Array
+    levels_db: Array
+    ideal: Sound
+    ten: Sound
+    take: Array
+    sample_rate_hz: float
+    audio: tuple[tuple[Array, ...], ...]
+    ideal_audio: tuple[Array, ...]
+    ten_audio: Array
 
-    return sorted(range(len(figures)), key=key)
+    @cached_property
+    def figures(self) -> tuple[Played, ...]:
+        """Distortion, level and brightness of the designs."""
+        return tuple(self._figures(own) for own in self.audio)
+
+    @cached_property
+    def ideal_figures(self) -> Played:
+        """The same of the ideal."""
+        return self._figures(self.ideal_audio)
+
+    @cached_property
+    def _taken(self) -> ComplexArray:
+        return _segments(self.take[0], self.sample_rate_hz)
+
+    def _figures(self, audio: tuple[Array, ...]) -> Played:
+        """Re the guitar at 10; dials rising."""
+        order = np.argsort(self.dial)
+        # Coherence does not change with a linear chain: the take stands for the chain's output.
+        sounds = [self.ten_audio, *(audio[at] for at in order)]
+        (_, level, brightness), *told = (
+            _compared(self._taken, one[0], self.sample_rate_hz) for one in sounds
+        )
+        distortion, level_db, brightness_db = np.array(told).T
+        return Played(self.dial[order], distortion, level_db - level, brightness_db - brightness)
 
 
-def played(
-    rig: Rig,
-    designs: tuple[Design, ...],
-    stages: Stages,
-    take: Array,
-    sample_rate_hz: float,
-    dial: Array,
-    progress: Callable[[int], None],
-) -> tuple[Played, ...]:
-    """Play a take through each design held at each dial, into the dirt.
+def come_out(
+    ear: Ear,
+    designs: Sequence[Design],
+    dial: Array | None = None,
+    *,
+    hum_db: float | None = None,
+    progress: Callable[[int], None] = lambda _: None,
+) -> Out:
+    """Play the take's loudest second through designs held at each dial, into the dirt.
 
     Parameters
     ----------
-    rig : Rig
-    designs : tuple of Design
-    stages : Stages
-        With a dirt; hum and hiss where wanted, which count as distortion, since
-        they are not the take.
-    take : ndarray, shape (channels, n)
-    sample_rate_hz : float
-    dial : ndarray, shape (d,)
-        Rising, above 0.
+    ear : Ear
+        With a dirt.
+    designs : sequence of Design
+    dial : ndarray, shape (d,), optional
+        Above 0; by default where the player leaves the knob.
+    hum_db : float, optional
+        Hum and hiss as of `Stages`; they count as distortion, since they are not the take.
     progress : callable
         Called with 1 after each dial.
-
-    Returns
-    -------
-    tuple of Played
-        In the designs' order.
     """
-    assert stages.dirt is not None
-    heard = voice(Renderer(rig, designs, sample_rate_hz), stages, take)
-    # Coherence does not change with a linear chain, so the take stands for the chain's output.
-    seconds = take.shape[1] / sample_rate_hz
+    conditions, stages = ear.conditions, Stages(hum_db, ear.dirt)
+    dials, material = conditions.dials if dial is None else dial, conditions.material
+    second, rate = material.excerpt[np.newaxis], material.sample_rate_hz
+    heard = voice(Renderer(ear.rig, tuple(designs), rate), stages, second)
+    alone = voice(Renderer(ear.rig, (_BARE,), rate), stages, second)
+    # The drive is set by all of it.
+    take = second
+    if isinstance(ear.dirt, Stage):
+        take = second[:, : round(_PLAYED_INTO_CIRCUITS_S * rate)]
+    down = [1.0, *(amplitude(float(db)) for db in ear.turned_down_db(dials))]
+    work: list[tuple[Voice, float, float]] = [(alone, DIAL_MAX, gain) for gain in down]
+    work += [(heard, float(stand), 1.0) for stand in dials]
+    heard.prepare()
+    alone.prepare()
 
-    def at(stand: float) -> list[tuple[float, float, float]]:
-        path = KnobPath((0.0, seconds), (stand, stand))
-        return [compared(take, audio, sample_rate_hz) for audio in heard.whole(path, take)]
+    def played(one: tuple[Voice, float, float]) -> list[Array]:
+        through, stand, gain = one
+        path = KnobPath((0.0, take.shape[1] / rate), (stand, stand))
+        audio = through.whole(path, gain * take)
+        progress(int(through is heard))
+        return audio
 
-    figures = np.array(list(_side_by_side(at, dial.tolist(), progress)))
-    distortion, level_db, brightness_db = np.moveaxis(figures, (2, 1, 0), (0, 1, 2))
-    return tuple(
-        Played(
-            dial,
-            distortion[design],
-            level_db[design] - level_db[0, -1],
-            brightness_db[design] - brightness_db[0, -1],
-        )
-        for design in range(len(designs))
+    done = list(side_by_side(played, work))
+    (ten_audio, *ideal_audio), audio = [one[0] for one in done[: len(down)]], done[len(down) :]
+
+    def lines(sounds: Sequence[Array]) -> Array:
+        powers = np.array([line_powers(one[0], rate) for one in sounds])
+        return powers if conditions.speaker_power is None else powers * conditions.speaker_power
+
+    ten = lines([ten_audio])[0]
+    level = power(conditions.listening_level_db - material.crest_db) / ten.sum()
+    return Out(
+        dials,
+        np.stack([third_octave_db(level * lines(at_dial)) for at_dial in audio], axis=1),
+        sound(third_octave_db(level * lines(ideal_audio))),
+        sound(third_octave_db(level * ten)),
+        take,
+        rate,
+        tuple(zip(*audio, strict=True)),
+        tuple(ideal_audio),
+        ten_audio,
     )
 
 
@@ -175,19 +235,34 @@ def compared(take: Array, audio: Array, sample_rate_hz: float) -> tuple[float, f
         What was played, and what became of it; of the louder channel.
     sample_rate_hz : float
     """
-    rate = sample_rate_hz
-    size = 1 << round(np.log2(_SEGMENT_S * rate))
     loud = max(range(len(take)), key=lambda channel: float(np.square(take[channel]).sum()))
-    hz, cross = scipy.signal.csd(take[loud], audio[loud], rate, nperseg=size)
-    _, source = scipy.signal.welch(take[loud], rate, nperseg=size)
-    _, output = scipy.signal.welch(audio[loud], rate, nperseg=size)
+    return _compared(_segments(take[loud], sample_rate_hz), audio[loud], sample_rate_hz)
+
+
+def _segments(samples: Array, sample_rate_hz: float) -> ComplexArray:
+    """Spectra of overlapping Hann windows without their mean (Welch), shape (segments, f)."""
+    size = 1 << round(np.log2(_SEGMENT_S * sample_rate_hz))
+    frames = np.lib.stride_tricks.sliding_window_view(samples, size)[:: size // 2]
+    frames = frames - frames.mean(axis=1, keepdims=True)
+    window = 0.5 - 0.5 * np.cos(2.0 * np.pi * np.arange(size) / size)
+    return np.asarray(np.fft.rfft(frames * window), dtype=np.complex128)
+
+
+def _compared(
+    taken: ComplexArray, samples: Array, sample_rate_hz: float
+) -> tuple[float, float, float]:
+    out = _segments(samples, sample_rate_hz)
+    size = 2 * (out.shape[1] - 1)
+    hz = np.fft.rfftfreq(size, 1.0 / sample_rate_hz)
+    source, output = (squared_size(one).mean(axis=0) for one in (taken, out))
+    cross = (np.conj(taken) * out).mean(axis=0)
     band = (hz >= _BAND_HZ[0]) & (hz <= _BAND_HZ[1]) & (source > 0)
-    related = np.square(np.abs(cross[band])) / source[band]
+    related = squared_size(cross[band]) / source[band]
     whole = max(float(output[band].sum()), 1e-30)
     distortion = np.sqrt(max(1.0 - float(related.sum()) / whole, 0.0))
     edge = band & (hz >= _EDGE_HZ)
     bright = float(output[edge].sum()) / max(float(output[band & ~edge].sum()), 1e-30)
-    level_db = float(decibels(np.sqrt(np.mean(np.square(audio[loud]))) + 1e-12))
+    level_db = float(decibels(np.sqrt(np.mean(np.square(samples))) + 1e-12))
     return float(distortion), level_db, float(power_decibels(bright + 1e-12))
 
 
@@ -222,27 +297,23 @@ def tones(
     fed = rig.feeding(load_of(stage))
     volts = ONE_STRING * rig.volts_into(stage)
     driven = Driven(fed, designs, _TONE_RATE_HZ, 1.0)
-    asked = {(hz, touch) for touch in TOUCHES_DB for hz in TONES_HZ} | {(frequency_hz, 0.0)}
-    own = (frequency_hz, 0.0)
+    asked = {*TONES_HZ, frequency_hz}
     found = []
     for index, design in enumerate(designs):
 
-        def at(stand: float, index: int = index) -> dict[tuple[float, float], Array]:
-            return {
-                (hz, touch): _tone(driven, index, stand, hz, volts * amplitude(touch))
-                for hz, touch in asked
-            }
+        def at(stand: float, index: int = index) -> dict[float, Array]:
+            return {hz: _tone(driven, index, stand, hz, volts) for hz in asked}
 
         heard = list(_side_by_side(at, dial.tolist(), progress))
         thd = {
-            one: np.array([float(total_harmonic_distortion(tone[one])) for tone in heard])
-            for one in asked
+            hz: np.array([float(total_harmonic_distortion(tone[hz])) for tone in heard])
+            for hz in asked
         }
-        power = np.array([0.5 * float(np.square(tone[own]).sum()) for tone in heard])
+        power = np.array([0.5 * float(np.square(tone[frequency_hz]).sum()) for tone in heard])
         _, treble_db = balance(chain_equations(fed, design.network), dial)
-        others = np.array([[thd[hz, touch] for hz in TONES_HZ] for touch in TOUCHES_DB])
+        others = np.array([[thd[hz] for hz in TONES_HZ]])
         level_db = power_decibels(power) + stage.level_db
-        found.append(Cleanup(dial, thd[own], level_db, treble_db, others))
+        found.append(Cleanup(dial, thd[frequency_hz], level_db, treble_db, others))
     return tuple(found)
 
 

@@ -1,23 +1,25 @@
 """What a preference makes of designs: scores, ranks, and which one comes first."""
 
 from collections.abc import Container, Iterable, Sequence
-from dataclasses import dataclass
-from typing import Protocol, TypeVar
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Literal, Protocol, TypeVar, get_args
 
 import numpy as np
 
-from presolder.models.instrument.built_in import built_in_designs
 from presolder.models.instrument.controls import Pot
 from presolder.models.instrument.network import Design, Gang, Network, leaves
-from presolder.models.instrument.topologies import built_in_of
+from presolder.models.judging.alike import GUITARS, others_like
 from presolder.models.judging.ear import Ear, shares
-from presolder.models.judging.merit import Merit, merits
+from presolder.models.judging.merit import SPOILT, Merit, Spoilt, merits
+from presolder.models.judging.tolerance import HIGHEST_PERCENTILE, LOWEST_PERCENTILE
 from presolder.models.typing import Array
 
 # Scores nearer than this are called equal: treble that is 1 dB nearer, which is
 # just noticed, in half of its bands. Common practice, no source.
 EQUAL_DB = 0.5
 _ROUNDING_DB = 1e-9
+HeardAt = Literal["input", "dirt", "screened"]
 
 
 def score(taper_phon: Array | float, tone_db: Array | float, tone_weight: float) -> Array:
@@ -90,23 +92,84 @@ class Scored:
     efforts : tuple of Effort
         What each situation's volume pot makes of it.
     scores_db : tuple of float
-        In each situation; smaller is better.
-    taper_phon, tone_db, score_db : float
-        Means over the situations, by their weights.
+        Of this very guitar in each situation; smaller is better.
+    share : ndarray, shape (s,)
+        What each situation counts for; 1 together.
+    drawn_db, bare_drawn_db : ndarray, shape (s, GUITARS)
+        Scores on guitars like this one, of the design and of the bare pot.
+    heard_at : tuple of {"input", "dirt", "screened"}
+        What the figures of each situation are of: what reaches the input; what comes out
+        of the dirt there; or, of what was too far behind to be played through the dirt,
+        what reaches it.
     """
 
     design: Design
     figures: tuple[Merit, ...]
     efforts: tuple[Effort, ...]
     scores_db: tuple[float, ...]
-    taper_phon: float
-    tone_db: float
-    score_db: float
+    share: Array
+    drawn_db: Array
+    bare_drawn_db: Array
+    heard_at: tuple[HeardAt, ...]
 
     @property
     def effort(self) -> Effort:
         """The most that any situation's volume pot makes of it."""
         return max(self.efforts, key=lambda one: one.rank)
+
+    @property
+    def taper_phon(self) -> float:
+        """Of this very guitar, mean over the situations, by their weights."""
+        return float(self.share @ [its.taper_phon for its in self.figures])
+
+    @property
+    def tone_db(self) -> float:
+        """Of this very guitar, mean over the situations, by their weights."""
+        return float(self.share @ [its.tone_db for its in self.figures])
+
+    @cached_property
+    def score_db(self) -> float:
+        """Mean over the guitars like this one; of what was played through a dirt, of this one."""
+        means = self.drawn_db.mean(axis=1)
+        played = [at == "dirt" for at in self.heard_at]
+        return float(self.share @ np.where(played, self.scores_db, means))
+
+    @property
+    def heard(self) -> HeardAt:
+        """The last of "input", "dirt" and "screened" that any situation has."""
+        return max(self.heard_at, key=get_args(HeardAt).index)
+
+    @property
+    def spread_db(self) -> tuple[float, float]:
+        """What nine in ten of the guitars' scores lie between."""
+        low, high = np.percentile(
+            self.share @ self.drawn_db, (LOWEST_PERCENTILE, HIGHEST_PERCENTILE)
+        )
+        return float(low), float(high)
+
+    @property
+    def nearer(self) -> int | None:
+        """On how many of the guitars it is nearer than the bare pot; None for that one."""
+        if self.design.network is None:
+            return None
+        ahead = self.share @ self.drawn_db < self.share @ self.bare_drawn_db
+        return int(np.count_nonzero(ahead))
+
+    @property
+    def spoilt(self) -> tuple[Spoilt, ...]:
+        """What keeps the knob from being a volume knob, in any situation."""
+        return tuple(what for what in SPOILT if any(what in its.spoilt for its in self.figures))
+
+    @property
+    def lucky(self) -> bool:
+        """Whether most of the guitars do not gain by it."""
+        return self.nearer is not None and self.nearer <= GUITARS // 2
+
+    @property
+    def may_come_first(self) -> bool:
+        """Whether the knob remains one, most such guitars gain by it, and shops have it."""
+        unheard = self.heard == "screened"
+        return not (self.effort.special_order or self.spoilt or self.lucky or unheard)
 
     @property
     def worst(self) -> int:
@@ -115,34 +178,50 @@ class Scored:
 
     def alone(self, at: int) -> "Scored":
         """The same in one situation only."""
-        its, score_db = self.figures[at], self.scores_db[at]
-        return Scored(
-            self.design, (its,), (self.efforts[at],), (score_db,),
-            its.taper_phon, its.tone_db, score_db,
+        one = slice(at, at + 1)
+        return replace(
+            self, figures=self.figures[one], efforts=self.efforts[one],
+            scores_db=self.scores_db[one], share=np.ones(1), drawn_db=self.drawn_db[one],
+            bare_drawn_db=self.bare_drawn_db[one], heard_at=self.heard_at[one],
         )  # fmt: skip
 
 
 def all_scored(ears: Sequence[Ear], designs: Iterable[Design]) -> tuple[Scored, ...]:
-    """Judge designs in every situation, in their order."""
+    """Judge designs in every situation, in their order, by what reaches the input."""
     judged = tuple(designs)
     networks = [design.network for design in judged]
-    share = shares(ears)
-    each = zip(*(merits(ear, networks) for ear in ears), strict=True)
-    found = []
-    for design, figures in zip(judged, each, strict=True):
-        scores = tuple(
-            float(score(its.taper_phon, its.tone_db, ear.conditions.tone_weight))
-            for ear, its in zip(ears, figures, strict=True)
-        )
-        efforts = tuple(
-            effort(design.network, ear.rig.volume, ear.conditions.gangs_at_hand) for ear in ears
-        )
-        means = share @ [
-            (its.taper_phon, its.tone_db, score_db)
-            for its, score_db in zip(figures, scores, strict=True)
+    each = list(zip(*(merits(ear, networks) for ear in ears), strict=True))
+    drawn = np.array(
+        [
+            score(alike.taper_phon, alike.tone_db, ear.conditions.tone_weight)
+            for ear, alike in ((ear, others_like(ear, (None, *networks))) for ear in ears)
         ]
-        found.append(Scored(design, figures, efforts, scores, *means.tolist()))
-    return tuple(found)
+    )
+    share = shares(ears)
+    at_input: tuple[HeardAt, ...] = tuple("input" for _ in ears)
+    return tuple(
+        Scored(
+            design,
+            figures,
+            tuple(
+                effort(design.network, ear.rig.volume, ear.conditions.gangs_at_hand) for ear in ears
+            ),
+            scores_of(ears, figures),
+            share,
+            drawn[:, 1 + index],
+            drawn[:, 0],
+            at_input,
+        )
+        for index, (design, figures) in enumerate(zip(judged, each, strict=True))
+    )
+
+
+def scores_of(ears: Sequence[Ear], figures: Sequence[Merit]) -> tuple[float, ...]:
+    """A design's score in each situation."""
+    return tuple(
+        float(score(its.taper_phon, its.tone_db, ear.conditions.tone_weight))
+        for ear, its in zip(ears, figures, strict=True)
+    )
 
 
 class Rankable(Protocol):
@@ -153,6 +232,9 @@ class Rankable(Protocol):
 
     @property
     def score_db(self) -> float: ...  # noqa: D102
+
+    @property
+    def may_come_first(self) -> bool: ...  # noqa: D102
 
 
 One = TypeVar("One", bound=Rankable)
@@ -173,24 +255,31 @@ def in_order(judged: Iterable[One]) -> tuple[One, ...]:
     -----
     Of all whose score is less than `EQUAL_DB` behind the best, those that take
     least effort come first; then the same again with the rest. What stands
-    before the bare pot is always that much ahead of it. A design that needs a
-    special order stands behind the first one that does not.
+    before the bare pot is always that much ahead of it. What may not come first
+    stands behind all that may.
     """
+    return tuple(one for equal in in_classes(judged) for one in equal)
+
+
+def in_classes(judged: Iterable[One]) -> tuple[tuple[One, ...], ...]:
+    """The same order, those that are equal together."""
+    listed = tuple(judged)
+    behind = (one for one in listed if not one.may_come_first)
+    return (*_classes(one for one in listed if one.may_come_first), *_classes(behind))
+
+
+def _classes(judged: Iterable[One]) -> list[tuple[One, ...]]:
     left = sorted(judged, key=lambda one: one.score_db)
     bare = next((one for one in left if one.effort.parts == 0), None)
-    ranked: list[One] = []
+    found: list[tuple[One, ...]] = []
     while left:
         most = left[0].score_db + EQUAL_DB
         if bare is not None and bare in left and bare.score_db >= most:
             most = min(most, bare.score_db - EQUAL_DB + _ROUNDING_DB)
         alike = [one for one in left if one.score_db < most]
-        ranked += sorted(alike, key=lambda one: (one.effort.rank, one.score_db))
+        found.append(tuple(sorted(alike, key=lambda one: (one.effort.rank, one.score_db))))
         left = left[len(alike) :]
-    stock = next((one for one in ranked if not one.effort.special_order), None)
-    if stock is not None:
-        ranked.remove(stock)
-        ranked.insert(0, stock)
-    return tuple(ranked)
+    return found
 
 
 def worth_their_parts(order: Sequence[One]) -> tuple[One, ...]:
@@ -203,26 +292,3 @@ def worth_their_parts(order: Sequence[One]) -> tuple[One, ...]:
         ):
             kept.append(one)
     return tuple(kept)
-
-
-def ranked(ears: Sequence[Ear], designs: Iterable[Design]) -> tuple[Scored, ...]:
-    """Judge designs, best first."""
-    return in_order(all_scored(ears, designs))
-
-
-def built_in_ranked(ears: Sequence[Ear]) -> tuple[Scored, ...]:
-    """The bare pot and the built-in designs, best first."""
-    return ranked(ears, built_in_designs(ears[0].rig.volume))
-
-
-def best_fitted(ears: Sequence[Ear]) -> Scored:
-    """The built-in design, other than bare, that comes first."""
-    fitted = built_in_designs(ears[0].rig.volume)[1:]
-    return ranked(ears, fitted)[0]
-
-
-def ahead_of_its_kind_db(ears: Sequence[Ear], one: Scored, shape: Network) -> float | None:
-    """By how much a score is below that of the built-in design of its topology, if any."""
-    volume = ears[0].rig.volume
-    alike = all_scored(ears, (Design("", network) for network in built_in_of(shape, volume)))
-    return min(other.score_db for other in alike) - one.score_db if alike else None

@@ -3,15 +3,19 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from presolder.models.errors import InputError
-from presolder.models.instrument.network import Design, Network, format_network
+from presolder.models.instrument.built_in import built_in_designs
+from presolder.models.instrument.law import DIAL_MAX
+from presolder.models.instrument.network import Design, Leaf, Network, format_network
+from presolder.models.instrument.topologies import DEFAULT_SHAPES, canonical
 from presolder.models.judging.ear import Ear
+from presolder.models.judging.judged import through_dirt
 from presolder.models.judging.ranking import (
     EQUAL_DB,
     Scored,
-    ahead_of_its_kind_db,
     all_scored,
-    best_fitted,
     in_order,
     worth_their_parts,
 )
@@ -21,6 +25,7 @@ from presolder.models.judging.search import (
     best_of_each,
     by_steps,
     combinations,
+    common_shelf,
     front,
     plateau,
     tailor,
@@ -33,17 +38,18 @@ class Candidate:
 
     Attributes
     ----------
-    found : Found
     judged : Scored
         By the full figures.
     better_than_built_in_db : float or None
         By how much its score is below that of the built-in design of its
         topology; None if there is none.
+    at_the_edge : tuple of Leaf
+        Parts that are the smallest or largest of those searched.
     """
 
-    found: Found
     judged: Scored
     better_than_built_in_db: float | None
+    at_the_edge: tuple[Leaf, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,8 +63,8 @@ class Recommendation:
         whose parts earn something; where there are none, the lowest score.
     bare_comes_first : bool
         Whether nothing found is audibly ahead of the bare pot.
-    bare, built_in : Scored
-        The bare pot, and the built-in design other than bare that comes first.
+    usual : tuple of Scored
+        The bare pot and the built-in designs, best first.
     front : tuple of Found
         Those that no other beats in both taper and tone.
     own : tuple of Found
@@ -67,21 +73,30 @@ class Recommendation:
         How many designs, of how many topologies.
     by_steps : bool
         Whether there were so many that not each was tried, but a grid that closes in.
-    equals : int
-        How many designs, of those judged in full, sound as good as the best of
-        the first one's topology.
+    as_good : tuple of Found
+        Of those judged in full, what sounds as good as the best of the first one's
+        topology, the commonest values first; with itself.
     """
 
     best: tuple[Candidate, ...]
     bare_comes_first: bool
-    bare: Scored
-    built_in: Scored
+    usual: tuple[Scored, ...]
     front: tuple[Found, ...]
     own: tuple[Found, ...]
     searched: int
     topologies: int
-    equals: int
+    as_good: tuple[Found, ...]
     by_steps: bool
+
+    @property
+    def bare(self) -> Scored:
+        """The bare pot."""
+        return _bare_of(self.usual)
+
+    @property
+    def built_in(self) -> Scored:
+        """The built-in design other than bare that comes first."""
+        return next(one for one in self.usual if one.design.network is not None)
 
     @property
     def ahead_of_bare_db(self) -> float:
@@ -95,8 +110,8 @@ class Recommendation:
 
     @property
     def built_in_is_as_good(self) -> bool:
-        """Whether the built-in design is not audibly behind."""
-        return self.ahead_of_built_in_db < EQUAL_DB
+        """Whether the built-in design is not audibly behind, and leaves the knob one."""
+        return self.built_in.may_come_first and self.ahead_of_built_in_db < EQUAL_DB
 
     @property
     def gives_up_db(self) -> tuple[float, ...]:
@@ -114,6 +129,7 @@ def recommend(
     shelf: Shelf,
     *,
     top: int = 6,
+    with_built_in: bool = False,
     progress: Callable[[int], None] = lambda _: None,
 ) -> Recommendation:
     """Search topologies and judge the best of each.
@@ -124,6 +140,8 @@ def recommend(
         As for `tailor`.
     top : int
         The most to return.
+    with_built_in : bool
+        Whether built-in designs may be among them.
 
     Returns
     -------
@@ -131,26 +149,66 @@ def recommend(
     """
     found = tailor(ears, shapes, shelf, progress=progress)
     firsts = candidates(found, shapes, top)
-    designs = (Design(format_network(one.network), one.network) for one in firsts)
-    bare, *judged = all_scored(ears, (Design("bare", None), *designs))
-    shape_of = {id(its): one for one, its in zip(firsts, judged, strict=True)}
+    own = _designs(firsts)
+    designs = (*built_in_designs(ears[0].rig), *own)
+    everything = through_dirt(ears, all_scored(ears, designs))
+    bare, *built_in = everything[: -len(own)]
+    judged = [*everything[-len(own) :], *(built_in if with_built_in else ())]
     shown, bare_comes_first = standing_first(bare, judged, shapes, top)
-    best = tuple(
-        Candidate(shape_of[id(its)], its, ahead_of_its_kind_db(ears, its, shape_of[id(its)].shape))
-        for its in shown
-    )
+
+    def candidate(one: Scored) -> Candidate:
+        network = one.design.network
+        alike = [its for its in built_in if canonical(its.design.network) == canonical(network)]
+        better = min((its.score_db for its in alike), default=np.nan) - one.score_db
+        edge = shelf.at_its_edge(network) if network is not None else ()
+        return Candidate(one, float(better) if alike else None, edge)
+
+    kept = [one for one in found if not one.spoilt] or found
+    of_firsts = canonical(shown[0].design.network)
+    as_good = plateau([one for one in found if canonical(one.shape) == of_firsts] or found)
     return Recommendation(
-        best,
+        tuple(candidate(one) for one in shown),
         bare_comes_first,
-        bare,
-        best_fitted(ears),
+        in_order([bare, *built_in]),
         tuple(front(found)),
-        tuple(min(found, key=lambda one: one.scores_db[at]) for at in range(len(ears))),
+        tuple(min(kept, key=lambda one: one.scores_db[at]) for at in range(len(ears))),
         sum(combinations(shape, shelf) for shape in shapes),
         len(shapes),
-        len(plateau(found)),
+        tuple(as_good),
         by_steps(shapes, shelf),
     )
+
+
+def usual_ones(ears: Sequence[Ear]) -> tuple[Scored, ...]:
+    """The bare pot and the built-in designs, best first; and what is found besides.
+
+    The search is asked where none of the built-in ones is nearer than the bare pot, so
+    that what it would find is never said not to be there.
+    """
+    built_in = all_scored(ears, built_in_designs(ears[0].rig))
+    if in_order(built_in)[0].design.network is not None:
+        order = in_order(through_dirt(ears, built_in))
+        if order[0].design.network is not None:
+            return order
+    if all(list(ear.conditions.dials) == [DIAL_MAX] for ear in ears):
+        return in_order(built_in)
+    shelf = common_shelf(ears[0].rig.volume)
+    firsts = candidates(tailor(ears, DEFAULT_SHAPES, shelf), DEFAULT_SHAPES, len(DEFAULT_SHAPES))
+    found = all_scored(ears, _designs(firsts))
+    everything = through_dirt(ears, (*built_in, *found))
+    order = in_order(everything)
+    ahead = order[: order.index(_bare_of(order))]
+    known = {one.design.name for one in built_in}
+    kept = [one for one in worth_their_parts(ahead) if one.design.name not in known]
+    return tuple(one for one in order if one.design.name in known or one in kept)
+
+
+def _designs(found: Sequence[Found]) -> list[Design]:
+    return [Design(format_network(one.network), one.network) for one in found]
+
+
+def _bare_of(scored: Sequence[Scored]) -> Scored:
+    return next(one for one in scored if one.design.network is None)
 
 
 def candidates(found: list[Found], shapes: tuple[Network, ...], top: int) -> list[Found]:
@@ -180,4 +238,5 @@ def standing_first(
         shown = worth_their_parts(ahead)
     else:
         shown = tuple(one for one in judged if one in ahead)
-    return (shown or (min(judged, key=lambda one: one.score_db),))[:top], not ahead
+    least = min(judged, key=lambda one: (not one.may_come_first, one.score_db))
+    return (shown or (least,))[:top], not ahead

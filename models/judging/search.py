@@ -20,9 +20,8 @@ from presolder.models.cores import side_by_side
 from presolder.models.decibels import power_decibels
 from presolder.models.errors import InputError
 from presolder.models.hearing.bands import LINES_HZ
-from presolder.models.hearing.change import change, sound
 from presolder.models.instrument.controls import Pot
-from presolder.models.instrument.law import Taper
+from presolder.models.instrument.law import DIAL_MAX, Taper
 from presolder.models.instrument.network import (
     Capacitor,
     Design,
@@ -34,13 +33,13 @@ from presolder.models.instrument.network import (
     with_parts,
 )
 from presolder.models.instrument.placement import series_of
-from presolder.models.instrument.preferred import SERIES
+from presolder.models.instrument.preferred import SERIES, preferred_values
 from presolder.models.instrument.topologies import canonical
-from presolder.models.judging.ear import Ear, shares, squared_size, whole_level_db
-from presolder.models.judging.estimate import Estimate, estimate
-from presolder.models.judging.merit import root_mean_square
+from presolder.models.judging.ear import Ear, shares, squared_size
+from presolder.models.judging.estimate import LOW_DIALS, Estimate, estimate
+from presolder.models.judging.merit import TURN, beside_ideal, turn_figures
 from presolder.models.judging.ranking import EQUAL_DB, score
-from presolder.models.typing import Array, ComplexArray, Indices
+from presolder.models.typing import Array, ComplexArray, Flags, Indices
 
 # Screening: enough dials to see a trend.
 _MOST_SCREEN_DIALS = 4
@@ -50,9 +49,14 @@ _CHUNK = 200_000
 MOST_COMBINATIONS = 70_000
 MOST_PARTS_SEARCHED = 4
 _KEPT_FOR_FRONT, _KEPT_FOR_PREFERENCE, _KEPT_FOR_SITUATION = 8, 150, 40
+# What benches fit to pots of 250k to 1M, from the smallest to the largest; for other pots
+# resistors go with the pot, capacitors against it: common practice, no source.
+_COMMON_OHMS, _COMMON_FARADS, _COMMON_POTS = (47e3, 470e3), (100e-12, 2.2e-9), (250e3, 1e6)
 _EITHER_WAY: tuple[Literal["zero", "full"], ...] = ("zero", "full")
 # The listening of this many designs at a time.
 _LISTENED = 64
+# What would spoil the knob is put so far behind.
+_SPOILT_DB = 100.0
 _FRONT_WEIGHTS = np.linspace(0.0, 1.0, 21)
 
 
@@ -80,6 +84,16 @@ class Shelf:
             return True
         return all(self.pieces[leaf] >= count for leaf, count in Counter(parts).items())
 
+    def at_its_edge(self, network: Network) -> tuple[Leaf, ...]:
+        """Parts of a design that are the smallest or largest that it had."""
+        return tuple(
+            part
+            for part in leaves(network)
+            if not isinstance(part, Gang)
+            and len(some := self.options(part)) > 1
+            and part in (some[0], some[-1])
+        )
+
     def options(self, leaf: Leaf) -> tuple[Leaf, ...]:
         """What may stand in a place of this kind."""
         match leaf:
@@ -106,6 +120,8 @@ class Found:
         In each situation.
     score_db : float
         Their weighted mean.
+    spoilt : bool
+        Whether the knob is no longer a volume knob with it, in any situation.
     """
 
     shape: Network
@@ -114,6 +130,7 @@ class Found:
     tone_db: float
     scores_db: tuple[float, ...]
     score_db: float
+    spoilt: bool
 
 
 def tailor(
@@ -143,7 +160,8 @@ def tailor(
     Returns
     -------
     list of Found
-        Lowest score first; of each shape a few hundred, among them the best for
+        Lowest score first, but what spoils the knob last; of each shape a few hundred,
+        among them the best for
         the preference, those near the front between taper and tone, and those
         that do best in each situation.
     """
@@ -159,12 +177,13 @@ def tailor(
     for some in side_by_side(of_one, shapes):
         found += some
         progress(1)
-    return sorted(found, key=lambda one: one.score_db)
+    return sorted(found, key=lambda one: (one.spoilt, one.score_db))
 
 
-def _a_few(dial: Array) -> Array:
-    spread = np.linspace(0, dial.size - 1, min(dial.size, _MOST_SCREEN_DIALS)).round()
-    return np.asarray(dial[spread.astype(int)], dtype=np.float64)
+def _a_few(count: int) -> Indices:
+    """Some of so many dials, spread over them."""
+    few = np.linspace(0, count - 1, min(count, _MOST_SCREEN_DIALS)).round()
+    return np.asarray(few, dtype=np.intp)
 
 
 def best_of_each(found: list[Found]) -> list[Found]:
@@ -185,6 +204,7 @@ def plateau(found: list[Found]) -> list[Found]:
         one
         for one in found
         if canonical(one.shape) == canonical(first.shape)
+        and one.spoilt == first.spoilt
         and one.score_db < first.score_db + EQUAL_DB
     ]
     return sorted(equal, key=lambda one: (_rarity(one.network), one.score_db))
@@ -200,9 +220,13 @@ def _rarity(network: Network) -> int:
 
 
 def front(found: list[Found]) -> list[Found]:
-    """Those that no other beats in both taper and tone, by rising taper shift."""
+    """Those that no other beats in both taper and tone, by rising taper shift.
+
+    Without what spoils the knob, unless all does.
+    """
     best: list[Found] = []
-    for candidate in sorted(found, key=lambda f: (f.taper_phon, f.tone_db)):
+    kept = [one for one in found if not one.spoilt] or found
+    for candidate in sorted(kept, key=lambda f: (f.taper_phon, f.tone_db)):
         if not best or candidate.tone_db < best[-1].tone_db:
             best.append(candidate)
     return best
@@ -235,18 +259,19 @@ class _Screen:
 
     def __init__(self, ears: Sequence[Ear]) -> None:
         self.share = shares(ears)
-        self.estimates: list[Estimate] = [estimate(ear) for ear in ears]
+        few = [_a_few(ear.conditions.dials.size) for ear in ears]
+        self.estimates: list[Estimate] = [
+            estimate(ear, at) for ear, at in zip(ears, few, strict=True)
+        ]
         self.chains = [
             open_chain(
                 ear.rig.as_heard,
                 weighed.frequency_hz,
-                np.concatenate([[10.0], _a_few(ear.conditions.dials)]),
+                np.concatenate([ear.conditions.dials[at], LOW_DIALS, [DIAL_MAX]]),
             )
-            for ear, weighed in zip(ears, self.estimates, strict=True)
+            for ear, weighed, at in zip(ears, self.estimates, few, strict=True)
         ]
         self.bare_db = [power_decibels(squared_size(chain.bare)) for chain in self.chains]
-        wanted = [ear.conditions.wanted_db for ear in ears]
-        self.wanted_db = [None if one is None else _a_few(one) for one in wanted]
         self.size = sum(chain.bare.size for chain in self.chains) // len(self.chains)
 
     def judge(
@@ -254,16 +279,17 @@ class _Screen:
     ) -> tuple[Array, Array]:
         """Taper and tone of designs in each situation, shape (s, designs), estimated.
 
-        `chosen` is as for `_bridge`.
+        `chosen` is as for `_bridge`. What would spoil the knob is put behind all else.
         """
         tapers, tones = [], []
-        for chain, weighed, bare_db, wanted_db in zip(
-            self.chains, self.estimates, self.bare_db, self.wanted_db, strict=True
-        ):
+        for chain, weighed, bare_db in zip(self.chains, self.estimates, self.bare_db, strict=True):
             gain_db = power_decibels(squared_size(_bridge(chain, shape, options, chosen)))
-            taper, tone = weighed.taper_and_tone(gain_db, bare_db, wanted_db)
+            low, ten_db = slice(-1 - len(LOW_DIALS), -1), bare_db[-1]
+            taper, tone = weighed.taper_and_tone(gain_db[..., : low.start, :], ten_db)
+            spoilt = weighed.spoilt(gain_db[..., low, :], bare_db[low], ten_db)
+            taper = taper + np.where(spoilt, _SPOILT_DB, 0.0)
             tapers.append(taper.ravel())
-            tones.append(tone.ravel())
+            tones.append((tone + np.where(spoilt, _SPOILT_DB, 0.0)).ravel())
         return np.array(tapers), np.array(tones)
 
 
@@ -273,14 +299,11 @@ class _Listener:
     def __init__(self, ears: Sequence[Ear]) -> None:
         self.share = shares(ears)
         self.ears = ears
-        self.chains = [open_chain(ear.rig.as_heard, LINES_HZ, ear.conditions.dials) for ear in ears]
-        # What is to be kept at each dial: a level, or the bare pot's loudness.
-        wanted = [ear.conditions.wanted_db for ear in ears]
-        self.wanted = [one is not None for one in wanted]
-        self.kept = [
-            ear.listen(chain.bare).phon if one is None else one + ear.ten_db
-            for ear, chain, one in zip(ears, self.chains, wanted, strict=True)
+        self.chains = [
+            open_chain(ear.rig.as_heard, LINES_HZ, np.concatenate([ear.conditions.dials, TURN]))
+            for ear in ears
         ]
+        self.ideals = [ear.ideal(ear.conditions.dials) for ear in ears]
 
     def judged(
         self, shape: Network, options: list[tuple[Leaf, ...]], chosen: Indices
@@ -289,31 +312,35 @@ class _Listener:
         found = []
         tone_weight = self.ears[0].conditions.tone_weight
         for rows in np.array_split(chosen, np.ceil(len(chosen) / _LISTENED)):
-            tapers, tones = self._heard(shape, options, rows)
+            tapers, tones, spoilt = self._heard(shape, options, rows)
             scores = score(tapers, tones, tone_weight)
-            for row, taper_phon, tone_db, each in zip(
-                rows, self.share @ tapers, self.share @ tones, scores.T, strict=True
+            for row, taper_phon, tone_db, each, broken in zip(
+                rows, self.share @ tapers, self.share @ tones, scores.T, spoilt, strict=True
             ):
                 parts = tuple(some[i] for some, i in zip(options, row, strict=True))
-                network = with_parts(shape, parts)
                 own = tuple(float(one) for one in each)
-                overall = float(self.share @ each)
-                found.append(Found(shape, network, float(taper_phon), float(tone_db), own, overall))
+                found.append(
+                    Found(
+                        shape, with_parts(shape, parts), float(taper_phon), float(tone_db), own,
+                        float(self.share @ each), bool(broken),
+                    )
+                )  # fmt: skip
         return found
 
     def _heard(
         self, shape: Network, options: list[tuple[Leaf, ...]], rows: Indices
-    ) -> tuple[Array, Array]:
-        """Taper and tone of designs in each situation, shape (s, designs)."""
-        tapers, tones = [], []
-        for ear, chain, wanted, kept in zip(
-            self.ears, self.chains, self.wanted, self.kept, strict=True
-        ):
-            levels_db = ear.levels_db(_bridge(chain, shape, options, list(rows.T)))
-            level = whole_level_db(levels_db) if wanted else sound(levels_db).phon
-            tapers.append(root_mean_square(level - kept))
-            tones.append(root_mean_square(change(levels_db, ear.at_ten).tone_db))
-        return np.array(tapers), np.array(tones)
+    ) -> tuple[Array, Array, Flags]:
+        """Taper and tone of designs in each situation, shape (s, designs); spoilt in any."""
+        tapers, tones, spoilt = [], [], np.zeros(len(rows), dtype=np.bool_)
+        for ear, chain, ideal in zip(self.ears, self.chains, self.ideals, strict=True):
+            responses = _bridge(chain, shape, options, list(rows.T))
+            count = ear.conditions.dials.size
+            heard = beside_ideal(ear.levels_db(responses[:, :count]), ideal, ear.wanted_level_db)
+            turned = np.concatenate([chain.bare[np.newaxis, count:], responses[:, count:]])
+            spoilt |= turn_figures(ear, turned).spoilt[1:].any(axis=-1)
+            tapers.append(heard.taper_phon)
+            tones.append(heard.tone_db)
+        return np.array(tapers), np.array(tones), spoilt
 
 
 def _stacked(parts: tuple[Leaf, ...], s: ComplexArray, dial: Array) -> ComplexArray:
@@ -420,6 +447,24 @@ def by_steps(shapes: tuple[Network, ...], shelf: Shelf) -> bool:
 def combinations(shape: Network, shelf: Shelf) -> int:
     """How many designs of this shape the shelf allows."""
     return int(np.prod([len(shelf.options(leaf)) for leaf in leaves(shape)]))
+
+
+def common_bounds(volume: Pot) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Smallest and largest resistor and capacitor of common practice, ohms and farads."""
+    smallest, largest = _COMMON_POTS
+    factor = volume.resistance_ohms / min(max(volume.resistance_ohms, smallest), largest)
+    ohms, farads = _COMMON_OHMS, _COMMON_FARADS
+    return (ohms[0] * factor, ohms[1] * factor), (farads[0] / factor, farads[1] / factor)
+
+
+def common_shelf(volume: Pot, series: str = "E12") -> Shelf:
+    """What benches fit, in values of a series, and second gangs like the pot."""
+    ohms, farads = common_bounds(volume)
+    return Shelf(
+        tuple(Resistor(value) for value in preferred_values(series, *ohms)),
+        tuple(Capacitor(value) for value in preferred_values(series, *farads)),
+        stock_gangs(volume),
+    )
 
 
 def stock_gangs(volume: Pot) -> tuple[Gang, ...]:

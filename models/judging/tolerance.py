@@ -23,6 +23,7 @@ from presolder.models.instrument.network import (
 from presolder.models.instrument.onward import Volume
 from presolder.models.instrument.quantities import format_code
 from presolder.models.instrument.rig import Channel, Rig
+from presolder.models.instrument.source import wound
 from presolder.models.judging.character import Character, character
 from presolder.models.judging.ear import Ear
 from presolder.models.typing import Array
@@ -37,7 +38,8 @@ TIGHTER = 0.05
 class Spread:
     """How far parts stray; each is drawn evenly from its nominal value plus or minus this.
 
-    All but the midpoint are fractions of the value. Common practice, no source.
+    All but the midpoint are fractions of the value; of a pickup that of its inductance. Common
+    practice, no source.
     """
 
     pot: float = 0.20
@@ -45,6 +47,7 @@ class Spread:
     resistor: float = 0.05
     capacitor: float = 0.10
     cable: float = 0.20
+    pickup: float = 0.0
 
     def __post_init__(self) -> None:
         for name, value in vars(self).items():
@@ -112,6 +115,8 @@ def straying_parts(rig: Rig, network: Network | None, spread: Spread) -> tuple[S
         parts += _of_pot(one.volume, whose, spread)
         if one is rig.first:
             parts.append(Straying("cable", "cable", spread.cable))
+        if spread.pickup and isinstance(one, Channel):
+            parts.append(Straying(f"{whose}pickup", "pickup", spread.pickup))
         parts += [_of_leaf(leaf, whose, spread) for leaf in leaves(one.fitted(network))]
     return tuple(parts)
 
@@ -166,16 +171,17 @@ def draw_builds(
     coefficient, squared, is a part's share of the variance (Saltelli et al.,
     Global Sensitivity Analysis, section 1.2.5).
     """
-    parts = straying_parts(rig, network, spread or Spread())
+    spread = spread or Spread()
+    parts = straying_parts(rig, network, spread)
     offsets = np.random.default_rng(seed).uniform(-1.0, 1.0, (draws, len(parts)))
     offsets *= [part.spread for part in parts]
     level, treble = np.empty((draws, dial.size)), np.empty((draws, dial.size))
 
     def build(offset: Array) -> Character:
-        return character(*_drawn(rig, network, offset), dial)
+        return character(*drawn(rig, network, offset, spread), dial)
 
-    for i, drawn in enumerate(side_by_side(build, offsets)):
-        level[i], treble[i] = drawn.level_db, drawn.treble_db
+    for i, built in enumerate(side_by_side(build, offsets)):
+        level[i], treble[i] = built.level_db, built.treble_db
         progress(1)
     return _summed_up(dial, parts, offsets, level, treble)
 
@@ -198,7 +204,9 @@ def _summed_up(
     )
 
 
-def _drawn(rig: Rig, network: Network | None, offsets: Array) -> tuple[Rig, Network | None]:
+def drawn(
+    rig: Rig, network: Network | None, offsets: Array, spread: Spread
+) -> tuple[Rig, Network | None]:
     """The build with these offsets, which stand in the order of `straying_parts`."""
     left = iter(float(offset) for offset in offsets)
     cable_farads, fitted = rig.cable_farads, network
@@ -207,12 +215,18 @@ def _drawn(rig: Rig, network: Network | None, offsets: Array) -> tuple[Rig, Netw
         volume = _strayed_pot(one.volume, left)
         if one is rig.first:
             cable_farads *= 1.0 + next(left)
-        own = _strayed_network(one.fitted(network), left)
+        kept: Channel | Volume
+        if spread.pickup and isinstance(one, Channel):
+            kept = replace(one, pickup=wound(one.pickup, 1.0 + next(left)))
+        else:
+            kept = one
+        own = strayed_network(one.fitted(network), left)
         if one is rig.knob:
             fitted = own
-            volumes.append(replace(one, volume=volume))
+        if one is rig.knob or own is None:
+            volumes.append(replace(kept, volume=volume))
         else:
-            volumes.append(replace(one, volume=volume, bypass=own))
+            volumes.append(replace(kept, volume=volume, bypass=own))
     return replace(rig.with_volumes(tuple(volumes)), cable_farads=cable_farads), fitted
 
 
@@ -223,7 +237,8 @@ def _strayed_pot(pot: Pot, left: Iterator[float]) -> Pot:
     return Pot(ohms, taper)
 
 
-def _strayed_network(network: Network | None, left: Iterator[float]) -> Network | None:
+def strayed_network(network: Network | None, left: Iterator[float]) -> Network | None:
+    """The network with each part off by the next fraction of its value."""
     if network is None:
         return None
     parts = (leaf.with_value(leaf.value * (1.0 + next(left))) for leaf in leaves(network))
@@ -269,8 +284,8 @@ def heard_ends(ear: Ear, network: Network | None, dial: Array, spread: Spread) -
         for end in (-part.spread, part.spread):
             offsets = np.zeros(len(parts))
             offsets[i] = end
-            rig, drawn = _drawn(ear.rig.as_heard, network, offsets)
-            ends.append(transfer(chain_equations(rig, drawn), LINES_HZ, dial))
+            rig, fitted = drawn(ear.rig.as_heard, network, offsets, spread)
+            ends.append(transfer(chain_equations(rig, fitted), LINES_HZ, dial))
     if not parts:
         return np.zeros(0)
     moved = change(ear.levels_db(np.array(ends)), nominal).largest_db

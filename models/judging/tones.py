@@ -38,7 +38,7 @@ class Cleanup:
     treble_db : ndarray
         Treble of what reaches the stage: mean gain over 2-4 kHz less that at 500 Hz.
     tones_thd : ndarray, shape (touches, tones, dials)
-        Distortion of `TONES_HZ` at `TOUCHES_DB`.
+        Distortion of `TONES_HZ` at `TOUCHES_DB`; of a circuit at the first of these.
     """
 
     dial: Array

@@ -23,7 +23,7 @@ from presolder.models.instrument.network import (
     with_parts,
 )
 from presolder.models.judging.ear import Ear, shares, whole_level_db
-from presolder.models.judging.merit import root_mean_square
+from presolder.models.judging.merit import beside_ideal
 from presolder.models.judging.ranking import Effort, effort, in_order, score
 from presolder.models.judging.search import Shelf, stock_gangs, tailor
 from presolder.models.typing import Array
@@ -186,6 +186,11 @@ class Fitted:
         """The volume pot."""
         return self.ears[0].rig.volume
 
+    @property
+    def may_come_first(self) -> bool:
+        """Whether shops have it."""
+        return not self.effort.special_order
+
     @cached_property
     def turns(self) -> tuple[Turn, ...]:
         """What its turn is like in each situation."""
@@ -267,10 +272,10 @@ def _fitted(
 ) -> Fitted:
     miss_db, tone_db = [], []
     for ear in ears:
-        response = ear.response(network, wanted.dial)
-        level_db = whole_level_db(ear.levels_db(response)) - ear.ten_db
-        miss_db.append(float(root_mean_square(level_db - wanted.level_db)))
-        tone_db.append(float(root_mean_square(ear.against_ten(response).tone_db)))
+        levels_db = ear.levels_db(ear.response(network, wanted.dial))
+        heard = beside_ideal(levels_db, ear.ideal(wanted.dial), ear.wanted_level_db)
+        miss_db.append(float(heard.taper_phon))
+        tone_db.append(float(heard.tone_db))
     needed = effort(network, ears[0].rig.volume)
     if not stays:
         needed = replace(needed, parts=needed.parts + 1)

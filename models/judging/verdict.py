@@ -1,6 +1,6 @@
-"""Does this player need a bypass? What the bare pot takes away, dial by dial, as heard."""
+"""Whether a bypass helps this player here: what the bare pot does, and what is nearer."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -12,51 +12,71 @@ from presolder.models.decibels import decibels
 from presolder.models.instrument.rig import Rig
 from presolder.models.judging.ear import Ear
 from presolder.models.judging.merit import Merit, merit
-from presolder.models.judging.ranking import Scored, in_order
+from presolder.models.judging.ranking import EQUAL_DB, Scored, in_order
+from presolder.models.judging.remedies import Remedy, remedies
 from presolder.models.typing import Array
 
 Needed = Literal["no", "hardly", "probably", "yes"]
-# Mean treble lost, in dB, from which a loss weighs; common practice, no source.
-PROBABLY_DB, YES_DB = 1.0, 2.5
+# Nearer on so many of a hundred guitars like this one is beyond doubt; common practice, no source.
+YES_OF_HUNDRED = 90
 _BODY_HZ = 500.0
 _RESONANCE_HZ = np.geomspace(800.0, 20_000.0, 1200)
 
 
 @dataclass(frozen=True, eq=False)
 class Need:
-    """What the bare pot does, and whether it matters.
+    """What the bare pot does in one situation, whether a bypass helps, and what else does.
 
     Attributes
     ----------
     verdict : {"no", "hardly", "probably", "yes"}
-        From the loss alone, and whether it is heard at all; hardly, where more
-        treble is gained than lost.
-    loss_db : float
-        Treble lost at the worst of the player's dials.
+        No: nothing is to be heard. Hardly: something is, and no bypass is audibly nearer.
+        Else one is; yes, where it is on 90 of 100 guitars like this one.
     shown : Merit
-        Figures of the bare pot at the dials to report.
+        Figures of the bare pot at the dials to report, of what reaches the input.
     resonance_hz, resonance_db : ndarray, shape (d,)
         Frequency of the response's highest point above 800 Hz at those dials,
         and its height over 500 Hz; NaN where the response only falls.
     ranked : tuple of Scored
-        The bare pot and the built-in designs, best first, in this situation alone.
+        The bare pot and designs, best first, in this situation alone.
+    remedies : tuple of Remedy
+        What needs no bypass, the nearest first; none where nothing is to be heard.
     """
 
     verdict: Needed
-    loss_db: float
     shown: Merit
     resonance_hz: Array
     resonance_db: Array
     ranked: tuple[Scored, ...]
+    remedies: tuple[Remedy, ...]
 
     @property
     def first(self) -> Scored:
-        """What comes first: the bare pot, or a built-in design that is audibly nearer."""
+        """What comes first: the bare pot, or a design that is audibly nearer."""
         return self.ranked[0]
+
+    @property
+    def bare(self) -> Scored:
+        """The bare pot."""
+        return next(one for one in self.ranked if one.design.network is None)
+
+    @property
+    def as_good(self) -> tuple[Scored, ...]:
+        """What else comes before the bare pot and is not audibly behind the first."""
+        ahead = self.ranked[1 : self.ranked.index(self.bare)] if self.first is not self.bare else ()
+        best_db = min(one.score_db for one in (self.first, *ahead))
+        return tuple(one for one in ahead if one.score_db < best_db + EQUAL_DB)
+
+    @property
+    def brightest_help(self) -> Scored | None:
+        """What keeps the tone best of all that do so audibly better than the bare pot; or none."""
+        fitted = [one for one in self.ranked if one.design.network is not None]
+        best = min(fitted, key=lambda one: one.tone_db, default=None)
+        return best if best is not None and self.bare.tone_db - best.tone_db >= EQUAL_DB else None
 
 
 def need(ear: Ear, dial: Array, judged: Iterable[Scored]) -> Need:
-    """Judge whether a bypass is needed in one situation.
+    """Judge whether a bypass helps in one situation.
 
     Parameters
     ----------
@@ -72,22 +92,28 @@ def need(ear: Ear, dial: Array, judged: Iterable[Scored]) -> Need:
     Need
     """
     order = in_order(judged)
-    bare = next(one.figures[0] for one in order if one.design.network is None)
-    loss_db = float(bare.change.duller_db.max())
+    first, figures = order[0], next(one.figures[0] for one in order if one.design.network is None)
     verdict: Needed = "hardly"
-    if not bare.change.noticed.any():
+    if not figures.change.noticed.any() and first.design.network is None:
         verdict = "no"
-    elif bare.change.brighter_db.mean() < bare.change.duller_db.mean():
-        if loss_db >= YES_DB:
-            verdict = "yes"
-        elif loss_db >= PROBABLY_DB:
-            verdict = "probably"
+    elif first.nearer is not None:
+        verdict = "yes" if first.nearer >= YES_OF_HUNDRED else "probably"
     return Need(
         verdict,
-        loss_db,
-        bare if np.array_equal(dial, bare.dial) else merit(ear, None, dial),
+        merit(ear, None, dial),
         *resonance(ear.rig.as_heard, dial),
         order,
+        remedies(ear) if verdict != "no" else (),
+    )
+
+
+def needs(
+    ears: Sequence[Ear], judged: Sequence[Scored], dial: Array | None = None
+) -> tuple[Need, ...]:
+    """The same in each situation by itself; by default at the dials that count."""
+    return tuple(
+        need(ear, ear.conditions.dials if dial is None else dial, (one.alone(at) for one in judged))
+        for at, ear in enumerate(ears)
     )
 
 

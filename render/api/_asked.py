@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 from presolder.models.errors import InputError
 from presolder.models.hearing.bands import LINES_HZ
 from presolder.models.hearing.material import Material, material
-from presolder.models.instrument.built_in import built_in_designs, for_volume
+from presolder.models.instrument.built_in import built_in_designs, for_rig
 from presolder.models.instrument.controls import require_dial
 from presolder.models.instrument.dirt import ANY_KINDS, AnyDirt, Curve, Dirt, dirt_of
 from presolder.models.instrument.instrument import Situation
@@ -102,7 +102,7 @@ def asked_design(design: DesignLike, rig: Rig) -> Design:
     if not isinstance(design, Design | str):
         raise InputError(f"design is a {type(design).__name__}; give a Design, a name or values")
     found = design if isinstance(design, Design) else resolve_design(design)
-    return for_volume(found, rig.volume)
+    return for_rig(found, rig)
 
 
 def asked_designs(designs: DesignsLike | None, rig: Rig) -> tuple[Design, ...]:
@@ -114,7 +114,7 @@ def asked_designs(designs: DesignsLike | None, rig: Rig) -> tuple[Design, ...]:
         If there are none, or one is given twice.
     """
     if designs is None:
-        return built_in_designs(rig.volume)
+        return built_in_designs(rig)
     if isinstance(designs, Design | str):
         designs = (designs,)
     found = tuple(asked_design(design, rig) for design in designs)
@@ -126,6 +126,7 @@ def asked_designs(designs: DesignsLike | None, rig: Rig) -> tuple[Design, ...]:
 
 # What is heard where no take is given: one that fits how the rig's takes are made.
 _REFERENCE: dict[Captured, str] = {"jack": "phrase", "string": "string"}
+_OF_STRING = ("string", "chords")
 _SPEAKER_RATE_HZ = 48_000
 # A curve that is a function is taken at these points, to 20 V.
 _SAMPLES, _SAMPLED_TO, _SAMPLED_UNIT_VOLTS = 4001, 7.6, 0.02
@@ -165,10 +166,23 @@ AS_USUAL = Judging()
 
 
 @cache
-def _reference(captured: Captured) -> Material:
-    name = _REFERENCE[captured]
+def _bundled(name: str, *, of_string: bool = False) -> Material:
     take = read_sample(name)
-    return material(take.samples, take.sample_rate_hz, f"bundled take {name!r}")
+    return material(
+        take.samples, take.sample_rate_hz, f"bundled take {name!r}", of_string=of_string
+    )
+
+
+def reference_take(rig: Rig) -> str:
+    """The name of the bundled take that a rig is judged and demonstrated by."""
+    return _REFERENCE[rig.take.captured]
+
+
+def _all_bundled(rig: Rig) -> tuple[Material, ...]:
+    """What is played on guitars like this one: chords, single notes, and muted playing."""
+    own = reference_take(rig)
+    others = (name for name in _OF_STRING if name != own)
+    return (_bundled(own), *(_bundled(name, of_string=True) for name in others))
 
 
 def asked_player(rig: Rig, plays: Playing | None, left_at: Numbers | None) -> Player:
@@ -201,8 +215,8 @@ def asked_ears(situations: Iterable[Situation], judging: Judging) -> tuple[Ear, 
         player = asked_player(one.rig, judging.plays, judging.left_at)
         weight = player.tone_weight if judging.tone_weight is None else judging.tone_weight
         conditions = Conditions(
-            heard or _reference(one.rig.take.captured), player, weight,
-            judging.listening_level_db, power,
+            heard or _bundled(reference_take(one.rig)), player, weight,
+            judging.listening_level_db, power, others=() if heard else _all_bundled(one.rig),
         )  # fmt: skip
         ears.append(Ear(one.rig, conditions, one.name, one.weight))
     return tuple(ears)

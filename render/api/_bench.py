@@ -21,8 +21,9 @@ from presolder.models.audio.flaws import sounding
 from presolder.models.errors import InputError, place
 from presolder.models.instrument.controls import require_dial
 from presolder.models.instrument.stock import Stock
-from presolder.models.judging.merit import merit
-from presolder.models.judging.ranking import built_in_ranked
+from presolder.models.judging.judged import judged
+from presolder.models.judging.recommendation import usual_ones
+from presolder.models.judging.verdict import needs
 from presolder.models.measuring.diagnosis import verify as compare_takes
 from presolder.models.measuring.third_octaves import spectrum
 from presolder.render.report.orders import OrderList, order_list
@@ -74,12 +75,11 @@ def sheet(
     68k + 1n5  (for humbucker, 500k audio volume, 5.5 m cable, 1M input)
     """
     ears = asked_ears(asked_situations(rig), judging)
-    if design is None:
-        best = built_in_ranked(ears)[0]
-        return Sheet(ears, best.design, best.figures, workshop, chosen=True)
-    chosen = asked_design(design, ears[0].rig)
-    figures = tuple(merit(ear, chosen.network) for ear in ears)
-    return Sheet(ears, chosen, figures, workshop)
+    usual = usual_ones(ears)
+    best = usual[0]
+    if design is not None:
+        (best,) = judged(ears, (asked_design(design, ears[0].rig),))
+    return Sheet(ears, best.design, best.figures, needs(ears, usual), workshop)
 
 
 def verify(

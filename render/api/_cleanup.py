@@ -7,6 +7,7 @@ import numpy as np
 from presolder._asked import (
     DesignsLike,
     DirtLike,
+    Judging,
     Numbers,
     Progress,
     RigLike,
@@ -14,19 +15,19 @@ from presolder._asked import (
     asked_designs,
     asked_dials,
     asked_dirt,
+    asked_ears,
     asked_rig,
-    asked_take,
     counted,
 )
-from presolder._describe import sample
 from presolder.models.errors import InputError
 from presolder.models.instrument.built_in import short_list
-from presolder.models.instrument.dirt import Dirt
+from presolder.models.instrument.instrument import Situation
 from presolder.models.instrument.stage import Stage
+from presolder.models.judging.judged import as_played
 from presolder.models.judging.played import DIALS as PLAYED_DIALS
-from presolder.models.judging.played import played, tones
+from presolder.models.judging.played import come_out, tones
+from presolder.models.judging.ranking import all_scored, in_order
 from presolder.models.judging.tones import REFERENCE_HZ, clean_up
-from presolder.render.files.take import Take
 from presolder.render.listening.after import After
 from presolder.render.report.cleanup import CleanupReport
 
@@ -51,7 +52,7 @@ def cleanup(
     ----------
     rig : Rig or str
     designs : Design, str or iterable of them, optional
-        By default every built-in one; into a circuit, the few easily told apart.
+        By default the few built-in ones that are easily told apart.
     dirt : Dirt, Stage, str, path or callable, optional
         The curve or circuit; by default the rig's own, or a smooth curve.
     tone_hz : float
@@ -61,7 +62,8 @@ def cleanup(
     dials : float or array_like, shape (d,), optional
         Rising positions above 0.
     take : Take, path, or array and rate, optional
-        What is played; by default two seconds of a bundled one.
+        What is played, its loudest second; by default the bundled one that designs are
+        judged and demonstrated by.
     hum_db : float, optional
         Hum and hiss, dB re the take's loudest second, -140 to 0.
     progress : callable, optional
@@ -71,7 +73,8 @@ def cleanup(
     -------
     CleanupReport
         Distortion as a ratio, level and treble in dB, by dial; the same under
-        playing; and the order in which the designs clean up.
+        playing, beside an ideal knob; and the designs by how near they are to that, as
+        `compare` has it for who cleans up dirt.
 
     Raises
     ------
@@ -91,31 +94,25 @@ def cleanup(
     >>> float(report.figures[0].thd[-1].round(2))
     0.33
     """
-    found = asked_rig(rig)
-    if take is None:
-        found = found.for_any_playing
-    chosen_dirt = asked_dirt(dirt) or found.dirt or Dirt("smooth")
+    own = asked_rig(rig) if take is not None else asked_rig(rig).for_any_playing
+    fed = replace(own, dirt=asked_dirt(dirt) or own.dirt)
     if not 20 <= tone_hz <= 5000:
         raise InputError(f"{tone_hz:g} must lie between 20 and 5000 Hz")
-    given = None if dials is None else asked_dials(dials, silent_ok=False)
-    held = np.array(PLAYED_DIALS) if given is None else given
+    After(hum_db=hum_db)
+    heard = Judging("cleans-up-dirt", take=take)
+    (ear,) = asked_ears((Situation("", fed),), heard)
+    found, chosen_dirt = ear.rig, ear.dirt
+    assert chosen_dirt is not None
+    held = np.array(PLAYED_DIALS) if dials is None else asked_dials(dials, silent_ok=False)
+    chosen = short_list(found) if designs is None else asked_designs(designs, found)
     if isinstance(chosen_dirt, Stage):
-        few = designs is None
-        chosen = short_list(found.volume) if few else asked_designs(designs, found)
         told = counted(progress, held.size * (1 + len(chosen)))
         figures = tones(found, chosen, chosen_dirt, held, tone_hz, told)
     else:
-        chosen, told = asked_designs(designs, found), counted(progress, held.size)
-        fine = CLEANUP_DIALS if given is None else given
+        told = counted(progress, held.size)
+        fine = CLEANUP_DIALS if dials is None else held
         figures = tuple(clean_up(found, one.network, chosen_dirt, fine, tone_hz) for one in chosen)
-    heard = _phrase() if take is None else asked_take(take)
-    after = After(hum_db=hum_db).loaded(chosen_dirt, heard.sample_rate_hz)
-    under = played(found, chosen, after, heard.samples, heard.sample_rate_hz, held, told)
-    return CleanupReport(found, chosen_dirt, tone_hz, chosen, figures, heard.name, under)
-
-
-def _phrase() -> Take:
-    """What is played where no take is given: the beginning of a bundled one."""
-    bundled = sample("chords")
-    count = round(_PLAYED_SECONDS * bundled.sample_rate_hz)
-    return replace(bundled, samples=bundled.samples[:, :count])
+    out = come_out(ear, chosen, held, hum_db=hum_db, progress=told)
+    judged = as_played((ear,), all_scored((ear,), chosen), (out,))
+    order = tuple(chosen.index(one.design) for one in in_order(judged))
+    return CleanupReport(ear, tone_hz, chosen, figures, out, judged, order)

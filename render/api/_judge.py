@@ -11,10 +11,10 @@ from presolder._asked import (
     asked_ears,
     asked_situations,
 )
-from presolder.models.instrument.built_in import built_in_designs
-from presolder.models.judging.ranking import all_scored, in_order, ranked
-from presolder.models.judging.remedies import remedies
-from presolder.models.judging.verdict import need as judge_need
+from presolder.models.judging.judged import ranked
+from presolder.models.judging.recommendation import usual_ones
+from presolder.models.judging.verdict import needs
+from presolder.render.listening.comparisons import with_bare
 from presolder.render.report.figures import Comparison
 from presolder.render.report.need import NeedReport
 
@@ -25,7 +25,7 @@ def need(
     *,
     shown_at: Numbers = (10.0, 9.0, 8.0, 7.0, 6.0, 4.0, 2.0),
 ) -> NeedReport:
-    """Judge whether a bypass is needed at all.
+    """Tell whether a bypass helps this player here, which one, and what else does.
 
     Parameters
     ----------
@@ -61,15 +61,9 @@ def need(
     ['yes', 'yes', 'yes']
     """
     ears = asked_ears(asked_situations(rig), judging)
-    judged = all_scored(ears, built_in_designs(ears[0].rig.volume))
+    judged = usual_ones(ears)
     shown = asked_dials(shown_at, silent_ok=False)
-    found = tuple(
-        judge_need(ear, shown, (one.alone(at) for one in judged)) for at, ear in enumerate(ears)
-    )
-    helping = tuple(
-        remedies(ear) if one.verdict != "no" else () for ear, one in zip(ears, found, strict=True)
-    )
-    return NeedReport(ears, found, helping, in_order(judged))
+    return NeedReport(ears, needs(ears, judged, shown), judged)
 
 
 def compare(
@@ -83,7 +77,8 @@ def compare(
         Heard into what it really feeds: its dirt, if it has one. By name or file it is
         judged in all of its situations, their scores weighed together.
     designs : Design, str or iterable of them, optional
-        By default every built-in one.
+        Beside the bare pot; by default every built-in one, and where none of these is
+        nearer than the bare pot, what the search finds that is.
     judging : Judging
         What designs are judged by.
 
@@ -104,8 +99,12 @@ def compare(
     Examples
     --------
     >>> import presolder as ps
-    >>> ps.compare("humbucker-500k", judging=ps.Judging(tone_weight=0)).ranked[0].design.name
-    'bare'
+    >>> best = ps.compare("humbucker-500k", ["cap", "series"]).ranked[0]
+    >>> best.design.name, best.nearer
+    ('series', 100)
     """
     ears = asked_ears(asked_situations(rig), judging)
-    return Comparison(ears, ranked(ears, asked_designs(designs, ears[0].rig)))
+    if designs is None:
+        return Comparison(ears, usual_ones(ears))
+    chosen = asked_designs(designs, ears[0].rig)
+    return Comparison(ears, ranked(ears, with_bare(chosen)))

@@ -96,7 +96,7 @@ def pack(
     situations = asked_fed(asked_situations(rig), dirt)
     ears = asked_ears(situations, replace(judging, take=recording))
     found = ears[0].rig
-    chosen = short_list(found.volume) if designs is None else asked_designs(designs, found)
+    chosen = short_list(found) if designs is None else asked_designs(designs, found)
     folded_take = replace(recording, samples=folded(recording.samples))
     job = PackJob(folded_take, ears, chosen, After(judging.speaker, hum_db), contents)
     told = counted(progress, work_units(job))

@@ -34,6 +34,7 @@ from presolder.models.judging.recommendation import recommend
 from presolder.models.judging.search import (
     Shelf,
     combinations,
+    common_bounds,
     dual_pot_gangs,
     require_searchable,
     stock_gangs,
@@ -46,6 +47,7 @@ from presolder.render.report.travel import TravelReport
 
 Value = float | str
 _MOST_SHOWN = 100
+_ANY_VALUES = ("1k", "1M"), ("10p", "10n")
 _TURNING_SHAPES = tuple(
     parse_expression(text)
     for text in ("1n", "1k + 1n", "1k || 1n", "gang(1k) + 1n", "gang(1k) || 1n")
@@ -58,8 +60,9 @@ def tailor(
     *,
     series: str = "E12",
     topologies: Iterable[DesignLike] | None = None,
-    resistors: tuple[Value, Value] = ("1k", "1M"),
-    capacitors: tuple[Value, Value] = ("10p", "10n"),
+    resistors: tuple[Value, Value] | None = None,
+    capacitors: tuple[Value, Value] | None = None,
+    any_values: bool = False,
     gangs: Iterable[Value] | None = None,
     top: int = 6,
     stock: Stock | None = None,
@@ -77,8 +80,11 @@ def tailor(
     series : {"E6", "E12", "E24", "E48", "E96"}
     topologies : iterable of Design or str, optional
         Their values do not matter; by default all of up to three parts.
-    resistors, capacitors : (smallest, largest)
-        In ohms and farads, or as text.
+    resistors, capacitors : (smallest, largest), optional
+        In ohms and farads, or as text. By default those of common practice: 47k to 470k,
+        100p to 2n2, for pots of 250k to 1M.
+    any_values : bool
+        Whether it is 1k to 1M and 10p to 10n where nothing else is given.
     gangs : iterable of float or str, optional
         Second gangs to be had by special order, ohms, linear or audio; empty
         for no dual pots. By default one like the volume pot, which is stock.
@@ -111,12 +117,18 @@ def tailor(
     >>> import presolder as ps
     >>> result = ps.tailor("humbucker-500k", series="E6", topologies=["series"], gangs=[])
     >>> print(result.found.best[0].judged.design)
-    100k + 470p
+    150k + 470p
     """
     ears = asked_ears(asked_situations(rig), judging)
     require_within([("top", top, 1, _MOST_SHOWN)])
     first = ears[0].rig
-    shelf = _shelf(first, series, resistors, capacitors, gangs, stock)
+    shelf = _shelf(
+        first,
+        series,
+        *_bounds(first, resistors, capacitors, any_values or stock is not None),
+        gangs,
+        stock,
+    )
     shapes = _shapes(first, topologies, shelf)
     told = counted(progress, len(shapes))
     if stock is not None:
@@ -125,7 +137,8 @@ def tailor(
             replace(ear, conditions=replace(ear.conditions, gangs_at_hand=shelf.gangs))
             for ear in ears
         )
-    found = recommend(ears, shapes, shelf, top=top, progress=told)
+    usual = topologies is None and stock is None
+    found = recommend(ears, shapes, shelf, top=top, with_built_in=usual, progress=told)
     return SearchReport(ears, found, series, stock is not None)
 
 
@@ -232,6 +245,17 @@ def turn_wanted(text: str | os.PathLike[str]) -> Wanted:
     -10.0
     """
     return read_wanted(os.fspath(text))
+
+
+def _bounds(
+    rig: Rig,
+    resistors: tuple[Value, Value] | None,
+    capacitors: tuple[Value, Value] | None,
+    any_values: bool,
+) -> tuple[tuple[Value, Value], tuple[Value, Value]]:
+    """Those given, or of common practice, or of all that is sold."""
+    ohms, farads = _ANY_VALUES if any_values else common_bounds(rig.volume)
+    return resistors or ohms, capacitors or farads
 
 
 def _shelf(

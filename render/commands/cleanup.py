@@ -38,8 +38,8 @@ from presolder.render.files.folder import new_file
 @stage_options(speaker=False, dirt="smooth")
 @click.option(
     "--take", "take_file", type=click.Path(path_type=Path),
-    help="Play this recording; - is standard input. [default: two seconds of a bundled"
-    " one]",
+    help="Play the loudest second of this recording; - is standard input. [default: of a"
+    " bundled one]",
 )  # fmt: skip
 @click.option(
     "--tone-hz",

@@ -92,7 +92,7 @@ def curves(
 ) -> None:
     """Show level and treble over the dial, and the response at some dials."""
     alone = only_this(as_json, force=force, csv=csv_file, plot=plot_file)
-    designs = designs or built_in_designs(rig.volume)
+    designs = designs or built_in_designs(rig)
     dials, hz = parse_dials(dial_list, "--show"), parse_frequencies(frequency_list)
     require_plot_ending(plot_file)
     spread = _read_draws(tolerance, spread_texts, draws, seed)

@@ -72,7 +72,7 @@ def demo(
     sweep = ps.turn(10, 0, travel=14, rest=1)
     with progress_on_terminal("rendering") as progress:
         manifest = ps.render_files(
-            out, take, rig, short_list(rig.volume), sweep, speaker=speaker, hum_db=hum_db,
+            out, take, rig, short_list(rig), sweep, speaker=speaker, hum_db=hum_db,
             comparing=ps.Comparing(stairs=True, beside_bare=True, phrase_s=2.5), force=force,
             progress=progress,
         )  # fmt: skip

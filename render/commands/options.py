@@ -15,7 +15,7 @@ from presolder.models.audio.stairs import DIALS, PHRASE_SECONDS
 from presolder.models.audio.voicing import require_hum
 from presolder.models.cores import JOBS
 from presolder.models.errors import ImplausibleValueError, InputError, OddValueWarning, place
-from presolder.models.instrument.built_in import for_volume
+from presolder.models.instrument.built_in import for_rig
 from presolder.models.instrument.dirt import (
     ANY_KINDS,
     DIRT_KINDS,
@@ -210,7 +210,7 @@ def _gathered(names: tuple[str, ...], file: Path | None, rig: Rig) -> tuple[Desi
         raise InputError(
             f"--design is given {len(names)} times; at most {MOST_DESIGNS} are accepted"
         )
-    designs = [for_volume(resolve_design(name), rig.volume) for name in names]
+    designs = [for_rig(resolve_design(name), rig) for name in names]
     if file is not None:
         designs += read_designs(file)
         if len(designs) > MOST_DESIGNS:
@@ -357,7 +357,8 @@ def stage_options(
     speaker, hum : bool
         Whether they are to be chosen.
     dirt : str, optional
-        What is taken where neither the options nor the rig say.
+        What is taken where neither the options nor the rig say; the rig's own input
+        stays.
     """
 
     def with_stages(function: Command) -> Command:
@@ -370,8 +371,11 @@ def stage_options(
             **others: Any,  # noqa: ANN401
         ) -> None:
             def into(rig: Rig) -> Rig:
-                kind = dirt if dirt_kind is None and rig.dirt is None else dirt_kind
-                return replace(rig, dirt=choose_dirt(rig, kind, drive, touch))
+                unsaid = dirt_kind is None and rig.dirt is None
+                chosen = choose_dirt(rig, dirt if unsaid else dirt_kind, drive, touch)
+                if unsaid and isinstance(chosen, Dirt):
+                    chosen = replace(chosen, input=rig.load)
+                return replace(rig, dirt=chosen)
 
             if "rig" in others:
                 others["rig"] = into(others["rig"])

@@ -16,15 +16,13 @@ from presolder.render.files.ffmpeg import NO_FFMPEG_NOTE
 from presolder.render.files.folder import new_file, require_free_file
 from presolder.render.files.standard import STANDARD, comes_by_pipe
 from presolder.render.files.take import Take
-from presolder.render.report.table import Report
+from presolder.render.report.beside import BESIDE_EXPLAINED, beside_table
+from presolder.render.report.table import Report, lines_of
 from presolder.render.report.take import null_remark, remarks
 
 LISTENING_CAUTION = (
     "Start playback quiet and raise it slowly: designs differ in level,"
     " and loud sound harms hearing."
-)
-LUFS_EXPLAINED = (
-    "LUFS: loudness of the whole file as broadcasters measure it; one more is one dB louder."
 )
 
 
@@ -137,7 +135,6 @@ def say_rendered(manifest: dict[str, Any], out: Path, as_json: bool) -> None:
         return
     for one in places:
         _say_swept(one, out / one.get("folder", ""))
-    click.echo(LUFS_EXPLAINED)
     click.echo(LISTENING_CAUTION)
 
 
@@ -150,17 +147,26 @@ def _say_swept(manifest: dict[str, Any], out: Path) -> None:
         f"rig: {manifest['rig']['name']}; take: {manifest['input']['fitted']};"
         f" gain for all designs: {gain_db:+.2f} dB"
     )
-    for entry in manifest["files"]:
-        loudness = entry["integrated_lufs"]
-        level = "too quiet to measure" if loudness is None else f"{loudness:6.1f} LUFS"
-        most = entry["most_unlike_bare_at"]
-        unlike = "" if most is None else f"  most unlike bare at {most:g}"
-        click.echo(f"{out / entry['file']}  {level}{unlike}")
+    table = beside_table("file", [(str(out / one["file"]), one) for one in manifest["files"]])
+    if table is None:
+        click.echo("\n".join(str(out / one["file"]) for one in manifest["files"]))
+    else:
+        click.echo("\n".join((*lines_of((table,)), BESIDE_EXPLAINED)))
     for kind, what in _TRIALS.items():
         made = [e for e in manifest.get("comparisons", {}).get("files", []) if e["kind"] == kind]
         if made:
             folder = (out / made[0]["file"]).parent
             click.echo(f"{folder}: {what} ({len(made)} files)")
+
+
+def _say_beside(entries: list[dict[str, Any]]) -> None:
+    """Each design beside the bare pot: in the first situation, through its dirt if it has one."""
+    first = [one for one in entries if one.get("situation") == entries[0].get("situation")]
+    voice = first[-1]["voice"] if first else ""
+    table = beside_table("design", [(e["design"], e) for e in first if e["voice"] == voice])
+    if table is not None:
+        through = "" if voice == "clean" else "Through the dirt. "
+        click.echo("\n".join((*lines_of((table,)), through + BESIDE_EXPLAINED)))
 
 
 def _counted(count: int, what: str) -> str:
@@ -187,4 +193,5 @@ def say_packed(contents: dict[str, Any], out: Path, as_json: bool, wanted: str =
         if "situations" in contents:
             made += f" for each of {len(contents['situations'])} situations"
     click.echo(f"{out}: {made}; rig: {rig}")
+    _say_beside(contents.get("beside_bare", []))
     click.echo(LISTENING_CAUTION)

@@ -17,7 +17,7 @@ from presolder.render.commands.options import (
 )
 from presolder.render.commands.output import new_text, only_this, say, say_json
 from presolder.render.files.standard import STANDARD
-from presolder.render.report.sheet import Sheet, sheet_pages
+from presolder.render.report.sheet import sheet_pages
 
 _LONGEST_TEXT = 200
 
@@ -65,7 +65,9 @@ def sheet(
     if as_json:
         plain = [one.plain() for one in made]
         say_json(plain[0] if len(plain) == 1 else {"sheets": plain})
-    if out is not None and _worth_a_page(made):
+    # Where the tool chose, and found nothing better than the bare pot, there is nothing to print.
+    to_solder = designs or made[0].design.network is not None
+    if out is not None and to_solder:
         with new_text(out, force=force) as file:
             file.write(sheet_pages(made))
     elif not as_json:
@@ -73,8 +75,3 @@ def sheet(
             if i:
                 click.echo()
             say(one, False)
-
-
-def _worth_a_page(made: list[Sheet]) -> bool:
-    """Whether there is anything to solder."""
-    return not (made[0].chosen and made[0].design.network is None)

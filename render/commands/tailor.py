@@ -45,17 +45,14 @@ from presolder.render.files.folder import new_file
     " repeatable. [default: all of up to three parts]",
 )  # fmt: skip
 @click.option(
-    "--resistors",
-    default="1k:1M",
-    show_default=True,
-    help="Search between these values, smallest:largest.",
-)
+    "--resistors", metavar="FROM:TO",
+    help="Search between these values. [default: of common practice, 47k:470k for most pots]",
+)  # fmt: skip
 @click.option(
-    "--capacitors",
-    default="10p:10n",
-    show_default=True,
-    help="Search between these values, smallest:largest.",
-)
+    "--capacitors", metavar="FROM:TO",
+    help="Search between these values. [default: of common practice, 100p:2n2 for most pots]",
+)  # fmt: skip
+@click.option("--any-values", is_flag=True, help="Search 1k:1M and 10p:10n.")
 @click.option(
     "--gangs",
     help="Search these second gangs, to be had by special order, by commas; 'none' for no dual"
@@ -80,8 +77,9 @@ def tailor(
     situations: tuple[Situation, ...],
     series: str,
     topologies: tuple[str, ...],
-    resistors: str,
-    capacitors: str,
+    resistors: str | None,
+    capacitors: str | None,
+    any_values: bool,
     gangs: str | None,
     stock_file: Path | None,
     judging: ps.Judging,
@@ -102,15 +100,15 @@ def tailor(
         shapes = tuple(ps.design(text) for text in topologies)
         for shape in shapes:
             require_searchable(shape)
-    ohms = _bounds("--resistors", resistors, series, "ohm")
-    farads = _bounds("--capacitors", capacitors, series, "farad")
+    ohms = None if resistors is None else _bounds("--resistors", resistors, series, "ohm")
+    farads = None if capacitors is None else _bounds("--capacitors", capacitors, series, "farad")
     second = None if gangs is None else _gangs(gangs)
     drawer = None if stock_file is None else ps.stock(stock_file)
     with progress_on_terminal("searching") as progress:
         found = ps.tailor(
             situations, judging, series=series, topologies=shapes or None,
-            resistors=ohms, capacitors=farads, gangs=second, top=top, stock=drawer,
-            progress=progress,
+            resistors=ohms, capacitors=farads, any_values=any_values, gangs=second, top=top,
+            stock=drawer, progress=progress,
         )  # fmt: skip
     if plot_file is not None:
         with new_file(plot_file, force=force, ending=".svg") as scratch:

@@ -7,14 +7,14 @@ import numpy as np
 
 from presolder.models.audio.knob import SWEEP, KnobPath
 from presolder.models.errors import InputError
-from presolder.models.instrument.built_in import built_in_designs
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.stage import Stage
 from presolder.models.judging.ear import Ear
-from presolder.models.judging.merit import Merit, OverDial, merit, over_the_dial
-from presolder.models.judging.ranking import all_scored, ranked
-from presolder.models.judging.verdict import Need, need
+from presolder.models.judging.judged import judged, ranked
+from presolder.models.judging.merit import Merit, OverDial, over_the_dial
+from presolder.models.judging.recommendation import usual_ones
+from presolder.models.judging.verdict import Need, needs
 from presolder.render.files.ffmpeg import Format
 from presolder.render.files.folder import file_stems
 from presolder.render.files.take import Take
@@ -223,12 +223,10 @@ def about_of(job: PackJob) -> About:
 
 
 def _judged(job: PackJob, ear: Ear) -> Judged:
+    found = needs((ear,), usual_ones((ear,)))
     files = []
-    for design in job.designs:
-        figures = merit(ear, design.network)
-        over_dial = over_the_dial(ear, design.network, CHART_DIALS)
-        sheet = Sheet((ear,), design, (figures,), job.contents.workshop)
-        files.append(Dossier(design, figures, over_dial, sheet))
-    built_in = all_scored((ear,), built_in_designs(ear.rig.volume))
-    found = need(ear, ear.conditions.dials, built_in)
-    return Judged(ear, found, tuple(files), job.left_out(ear))
+    for one in judged((ear,), job.designs):
+        over_dial = over_the_dial(ear, one.design.network, CHART_DIALS)
+        sheet = Sheet((ear,), one.design, one.figures, found, job.contents.workshop)
+        files.append(Dossier(one.design, one.figures[0], over_dial, sheet))
+    return Judged(ear, found[0], tuple(files), job.left_out(ear))

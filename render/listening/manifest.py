@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import asdict
-from functools import partial
 from importlib.metadata import version
 from typing import Any
 
@@ -10,13 +9,12 @@ from presolder.models.audio.knob import KnobPath
 from presolder.models.audio.loop import sounding_count
 from presolder.models.audio.loudness import gated_loudness
 from presolder.models.audio.renderer import sample_count
-from presolder.models.cores import side_by_side
 from presolder.models.decibels import decibels, power
 from presolder.models.instrument.network import Network, Parallel, Series
-from presolder.models.judging.merit import most_unlike_bare_at
 from presolder.render.files.folder import file_stems
 from presolder.render.files.take import Take
-from presolder.render.listening.swept import SweepJob, Swept
+from presolder.render.listening.swept import SweepJob, Swept, beside_bare_pot
+from presolder.render.report.beside import beside_plain
 from presolder.render.report.numbers import rounded_level
 from presolder.render.report.rigs import design_plain, rig_plain
 from presolder.render.report.take import null_plain, remarks
@@ -41,19 +39,17 @@ def file_names(job: SweepJob) -> list[str]:
 
 
 def judged(one: Swept, gain_db: float) -> list[dict[str, Any]]:
-    """What each file is: its levels, and where ears notice its design most."""
-    networks = [design.network for design in one.job.designs]
-    unlike = side_by_side(partial(most_unlike_bare_at, one.job.ear), networks)
+    """What each file is: its levels, and how it sounds beside the bare pot."""
     return [
         {
             "file": name,
             "design": design.name,
             "sample_peak_dbfs": rounded_level(float(decibels(measured.peak)) + gain_db),
             "integrated_lufs": rounded_level(gated_loudness(measured.powers * power(gain_db))),
-            "most_unlike_bare_at": dial,
+            **beside_plain(beside),
         }
-        for name, design, measured, dial in zip(
-            file_names(one.job), one.job.designs, one.measured, unlike, strict=True
+        for name, design, measured, beside in zip(
+            file_names(one.job), one.job.designs, one.measured, beside_bare_pot(one), strict=True
         )
     ]
 

@@ -3,7 +3,7 @@
 import json
 import shutil
 import zipfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from functools import partial
@@ -11,11 +11,16 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-from presolder.models.audio.positions import SignalPath, render_pieces
+import numpy as np
+
+from presolder.models.audio.positions import Piece, SignalPath, VoiceName, render_pieces
 from presolder.models.audio.renderer import Renderer
 from presolder.models.audio.stages import Voice, evenly_driven
 from presolder.models.cores import in_background, side_by_side
 from presolder.models.errors import InputError
+from presolder.models.hearing.bands import LINES_HZ
+from presolder.models.hearing.material import line_powers
+from presolder.models.judging.beside import beside_bare
 from presolder.models.typing import Array
 from presolder.render.files.audio import write_audio
 from presolder.render.files.delivery import (
@@ -45,6 +50,7 @@ from presolder.render.listening.copies import (
 from presolder.render.listening.job import About, Dossier, Judged, PackJob, about_of
 from presolder.render.listening.live import live_data
 from presolder.render.listening.page import build_page
+from presolder.render.report.beside import beside_plain
 from presolder.render.report.judged import conditions_plain, figures_plain
 from presolder.render.report.rigs import design_plain, dirt_plain
 from presolder.render.report.take import null_plain
@@ -216,11 +222,42 @@ def _fill(
     (folder / "index.html").write_text(page, encoding="utf-8")
     contents = _contents(job, about, written, reels, ending)
     contents["null_db"] = _nulls(signal_paths)
+    contents["beside_bare"] = _beside_bare(job, pieces)
     if trials:
         contents["comparisons"] = {"dials": list(job.contents.comparing.held_at), "files": trials}
     text = json.dumps(contents, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
     (folder / CONTENTS).write_text(text, encoding="utf-8")
     return contents
+
+
+def _beside_bare(job: PackJob, pieces: Sequence[Piece]) -> list[dict[str, Any]]:
+    """Every design in every voice of every situation beside the bare pot at the dials held."""
+    bare = next((i for i, design in enumerate(job.designs) if design.network is None), None)
+    if bare is None:
+        return []
+    rate, held = job.recording.sample_rate_hz, job.contents.held_at
+    kept: dict[tuple[int, VoiceName], list[Piece]] = {}
+    for piece in pieces:
+        if piece.dial is not None:
+            kept.setdefault((piece.situation, piece.voice), []).append(piece)
+
+    def powers(piece: Piece) -> Array:
+        return line_powers(piece.audio[0].astype(np.float64), rate)
+
+    told = []
+    for (situation, voice), some in kept.items():
+        lines = np.empty((len(job.designs), len(held), LINES_HZ.size))
+        for piece, power in zip(some, side_by_side(powers, some), strict=True):
+            lines[piece.design, held.index(piece.dial or 0.0)] = power
+        level_db = job.ears[situation].conditions.listening_level_db
+        found = beside_bare(lines, bare, held, level_db)
+        told += [
+            situation_plain(job, situation)
+            | {"voice": voice, "design": design.name}
+            | beside_plain(one)
+            for design, one in zip(job.designs, found, strict=True)
+        ]
+    return told
 
 
 def _make_rooms(job: PackJob, folder: Path) -> None:

@@ -12,6 +12,7 @@ from presolder.models.judging.merit import Merit, OverDial
 from presolder.models.typing import Array
 from presolder.render.listening.job import About, Dossier, Judged, PackJob
 from presolder.render.listening.joined import joined
+from presolder.render.report.advice import advice, spoilt_in_words
 from presolder.render.report.figures import EQUAL, Comparison, figure_rows
 from presolder.render.report.judged import (
     PLAYS_IN_WORDS,
@@ -19,7 +20,6 @@ from presolder.render.report.judged import (
     judged_by,
     sounds_over_dials,
 )
-from presolder.render.report.need import needed_in_words
 from presolder.render.report.template import filled
 
 _WIDTH, _HEIGHT, _LEFT, _TOP = 220, 120, 26, 8
@@ -120,7 +120,7 @@ def _place(one: Judged, its: Dossier) -> dict[str, Any]:
     ten_phon = float(one.ear.at_ten.phon)
     return {
         "chart": Markup(chart(its.over_dial, ten_phon, its.design.name)),
-        "sentence": sentence(its.figures, its.design.network is not None),
+        "sentence": sentence(its.figures),
         "figures": figure_rows(its.figures),
     }
 
@@ -138,21 +138,21 @@ def _overall(found: Comparison) -> dict[str, Any]:
     }
 
 
-def sentence(figures: Merit, fitted: bool) -> str:
+def sentence(figures: Merit) -> str:
     """What to expect where the knob is left, from what is heard there."""
-    heard, louder = sounds_over_dials(figures), float(figures.taper_shift_phon.mean())
-    if np.abs(figures.taper_shift_phon).max() < NOTICED_PHON:
-        level = "with the level of the bare pot"
-    else:
-        level = f"{abs(louder):.0f} phon {'louder' if louder >= 0 else 'softer'} than the bare pot"
-    than_bare = f", {level}" if fitted else ""
-    return f"With the knob at {dials_in_words(figures.dial)}: {heard}{than_bare}."
+    heard, louder = sounds_over_dials(figures), figures.over_dials(figures.taper_shift_phon)
+    level = "as loud as an ideal knob leaves it"
+    if abs(louder) >= NOTICED_PHON:
+        word = "louder" if louder > 0 else "softer"
+        level = f"{abs(louder):.0f} phon {word} than an ideal knob leaves it"
+    spoilt = "".join(f"; it {words}" for words in spoilt_in_words(figures))
+    return f"With the knob at {dials_in_words(figures.dial)}: {heard}, {level}{spoilt}."
 
 
 def need_in_words(one: Judged) -> str:
-    """Whether this way of playing needs any bypass."""
+    """Whether a bypass helps this way of playing."""
     plays = PLAYS_IN_WORDS[one.ear.conditions.player.plays]
-    return f"Is one needed, {plays}? {' '.join(needed_in_words(one.ear, one.need))}"
+    return f"Does one help, {plays}? {' '.join(advice(one.ear, one.need))}"
 
 
 def chart(figure: OverDial, ten_phon: float, name: str) -> str:

@@ -20,6 +20,7 @@ from presolder.models.decibels import amplitude, decibels
 from presolder.models.errors import InputError
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
+from presolder.models.judging.beside import BesideBare, beside_bare, window_powers, windows
 from presolder.models.judging.ear import Ear
 from presolder.models.typing import Array
 from presolder.render.files.audio import Bits
@@ -41,8 +42,7 @@ class SweepJob:
     ----------
     recording : Take
     ear : Ear
-        The rig, into its dirt, in a situation; it tells where each design is most
-        unlike the bare pot.
+        The rig, into its dirt, in a situation.
     designs : tuple of Design
     path : KnobPath
     bits : {"16", "24", "float"}
@@ -164,6 +164,22 @@ def _sweep(
     done = side_by_side(lambda one: _after_chain(job, heard, one, scratch), raw)
     audio, measured = zip(*done, strict=True)
     return Swept(job, heard, folder, audio, measured)
+
+
+def beside_bare_pot(one: Swept) -> tuple[BesideBare | None, ...]:
+    """Each design beside the bare pot while the knob turns; None where that is not rendered."""
+    job, rate = one.job, one.job.recording.sample_rate_hz
+    bare = next((i for i, design in enumerate(job.designs) if design.network is None), None)
+    wanted = windows(job.path, rate)
+    if bare is None or not wanted:
+        return (None,) * len(job.designs)
+
+    def powers(scratch: Scratch) -> Array:
+        return window_powers(_raw_blocks(job, scratch), wanted, rate)
+
+    lines = np.array(list(side_by_side(powers, one.scratch)))
+    dials = [window.dial for window in wanted]
+    return beside_bare(lines, bare, dials, job.ear.conditions.listening_level_db)
 
 
 def gain_of(one: Swept, swept: Sequence[Swept]) -> float:

@@ -6,7 +6,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from presolder.models.judging.ear import Ear
-from presolder.models.judging.ranking import Scored, built_in_ranked
+from presolder.models.judging.ranking import Scored
 from presolder.models.judging.recommendation import Recommendation
 from presolder.render.plots.style import Canvas, colour_of, quiet_axes, save, spread_apart
 
@@ -33,24 +33,30 @@ def plot_front(canvas: Canvas, ears: Sequence[Ear], found: Recommendation) -> No
 def draw_front(axes: Axes, ears: Sequence[Ear], found: Recommendation) -> None:
     """Draw the same on axes of one's own; parameters as for `plot_front`."""
     best = tuple(one.judged for one in found.best)
-    built_in = built_in_ranked(ears)
-    front = found.front
-    front_taper, front_tone = zip(*((f.taper_phon, f.tone_db) for f in front), strict=True)
-    axes.step(front_taper, front_tone, where="post", color=colour_of(2), linewidth=1.8)
-    axes.plot(*_points(built_in), "s", color=colour_of(6), markersize=5)
-    axes.plot(*_points(best), "o", color=colour_of(3), markersize=6)
+    built_in = found.usual
     right = max(3.0, *_points(built_in)[0], *_points(best)[0])
-    shown = [tone for taper, tone in zip(front_taper, front_tone, strict=True) if taper <= right]
+    # From the first to the last, and on at its height to the edge.
+    taper = [*(one.taper_phon for one in found.front), 2.0 * right]
+    tone = [*(one.tone_db for one in found.front), found.front[-1].tone_db]
+    axes.step(taper, tone, where="post", color=colour_of(2), linewidth=1.8)
+    sound = tuple(one for one in built_in if not one.spoilt)
+    spoilt = tuple(one for one in built_in if one.spoilt)
+    axes.plot(*_points(sound), "s", color=colour_of(6), markersize=5)
+    axes.plot(*_points(spoilt), "s", color=colour_of(6), markersize=5, markerfacecolor="none")
+    axes.plot(*_points(best), "o", color=colour_of(3), markersize=6)
+    inside = [y for x, y in zip(taper, tone, strict=True) if x <= right]
+    heights = [*inside, *_points(built_in)[1], *_points(best)[1]]
     axes.set_xlim(-0.03 * right, 1.06 * right)
-    axes.set_ylim(0.95 * min(shown), 1.03 * max(*_points(built_in)[1], *_points(best)[1]))
-    _name(axes, built_in, best[:_MOST_NAMED])
+    axes.set_ylim(0.95 * min(heights), 1.03 * max(*_points(built_in)[1], *_points(best)[1]))
+    named = {one.design for one in best}
+    _name(axes, tuple(one for one in built_in if one.design not in named), best[:_MOST_NAMED])
     axes.annotate(
-        "no design found lies below this line", (0.03, 0.05), xycoords="axes fraction",
-        fontsize=8.5, color=colour_of(2),
+        "no design found lies below this line, but for hollow ones, which spoil the knob",
+        (0.03, 0.05), xycoords="axes fraction", fontsize=8.5, color=colour_of(2),
     )  # fmt: skip
     quiet_axes(
-        axes, "louder or softer than the bare pot, RMS phon",
-        "treble lost and gained against dial 10, RMS dB",
+        axes, "louder or softer than an ideal knob, RMS phon",
+        "treble lost and gained against an ideal knob, RMS dB",
         f"{ears[0].rig.name}: dots are the best found, squares the built-in designs",
     )  # fmt: skip
 

@@ -3,10 +3,7 @@
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-import numpy as np
-
 from presolder.models.instrument.player import Playing
-from presolder.models.instrument.stage import Stage
 from presolder.models.judging.ear import Ear, shares
 from presolder.models.judging.merit import Merit
 from presolder.render.report.numbers import finite
@@ -50,15 +47,11 @@ def situations_plain(ears: Sequence[Ear]) -> list[dict[str, Any]]:
 
 
 def _judged_by(ear: Ear) -> str:
-    dirt = ear.rig.dirt
-    into = "" if dirt is None else f", into {dirt.kind} dirt"
-    said = f"Judged on {ear.rig.name}{into}: {ear.conditions}."
-    if isinstance(dirt, Stage):
-        said += (
-            f" Of {dirt.kind} only its input for small signals is seen here, and not what it makes"
-            " of the sound; how it cleans up, presolder cleanup tells."
-        )
-    return said
+    into = "" if ear.dirt is None else f", into {ear.dirt.kind} dirt"
+    said = f"Judged on {ear.rig.name}{into}: {ear.conditions}"
+    if ear.conditions.others:
+        said += f", and {len(ear.conditions.others) - 1} more on guitars like it"
+    return f"{said}."
 
 
 def conditions_plain(ear: Ear) -> dict[str, Any]:
@@ -66,7 +59,7 @@ def conditions_plain(ear: Ear) -> dict[str, Any]:
     conditions = ear.conditions
     return {
         "rig": ear.rig.name,
-        "dirt": None if ear.rig.dirt is None else str(ear.rig.dirt.kind),
+        "dirt": None if ear.dirt is None else str(ear.dirt.kind),
         "plays": conditions.player.plays,
         "dials": list(conditions.player.dials),
         "take": conditions.material.name,
@@ -91,11 +84,10 @@ def sounds(duller_db: float, brighter_db: float, noticed: bool) -> str:
 
 def sounds_over_dials(figures: Merit) -> str:
     """What the dials that count sound like together."""
-    change = figures.change
     return sounds(
-        float(change.duller_db.mean()),
-        float(change.brighter_db.mean()),
-        bool(change.noticed.any()),
+        figures.over_dials(figures.change.duller_db),
+        figures.over_dials(figures.change.brighter_db),
+        bool(figures.change.noticed.any()),
     )
 
 
@@ -103,16 +95,6 @@ def dials_in_words(dials: Iterable[float]) -> str:
     """``8, 7 and 6``."""
     texts = [f"{dial:g}" for dial in dials]
     return " and ".join([", ".join(texts[:-1]), texts[-1]] if len(texts) > 1 else texts)
-
-
-def where_heard(figures: Merit) -> str:
-    """At which dials ears notice the change of tone."""
-    heard = figures.dial[figures.change.noticed]
-    if heard.size == 0:
-        return f"At {dials_in_words(figures.dial)} the tone is as at 10, only quieter."
-    deaf = figures.dial[~figures.change.noticed]
-    rest = "" if deaf.size == 0 else f", hardly at {dials_in_words(deaf)}"
-    return f"You will hear it at {dials_in_words(heard)}{rest}."
 
 
 def figures_plain(figures: Merit) -> dict[str, Any]:
@@ -130,10 +112,14 @@ def figures_plain(figures: Merit) -> dict[str, Any]:
         "tone_db": round(figures.tone_db, 4),
         "taper_phon": round(figures.taper_phon, 4),
         "leftover_phon": round(figures.leftover_phon, 4),
+        "louder_at_one_phon": round(figures.louder_at_one_phon, 4),
+        "peak_db": round(figures.peak_db, 4),
+        "spoilt": list(figures.spoilt),
+        "counts": finite(figures.heard),
         "load_ohms": figures.load_ohms,
     }
 
 
 def mean_louder(figures: Merit) -> str:
-    """By how much louder than with the bare pot, on average, signed."""
-    return f"{float(np.mean(figures.taper_shift_phon)):+.1f}"
+    """By how much louder than an ideal knob, as the dials count, signed."""
+    return f"{figures.over_dials(figures.taper_shift_phon):+.1f}"

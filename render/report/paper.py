@@ -63,7 +63,12 @@ def _height(sheet: dict[str, Any], svg: str, size: float) -> float:
     side += lines(map(_spoken, sheet["before"]), beside, 6)
     top = max(drawn, _LEADING * size * side) if narrow else drawn + 0.55 * _LEADING * size * side
     cautions = lines(CAUTIONS, 0.31, 3) / 3 * 0.93
-    head = 1.8 + lines([sheet["expect"]]) + lines([sheet["title"] + sheet["rig"]])
+    head = (
+        1.8
+        + lines([sheet["expect"]])
+        + lines([sheet["verdict"]] * bool(sheet["verdict"]))
+        + lines([sheet["title"] + sheet["rig"]])
+    )
     rest = head + cautions + 4.0
     pots: tuple[PotBlock, ...] = sheet["pots"]
     if pots:

@@ -5,10 +5,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from presolder.models.instrument.network import format_network, shape_text
+from presolder.models.instrument.placement import value_text
+from presolder.models.judging.alike import GUITARS
 from presolder.models.judging.ear import Ear
 from presolder.models.judging.ranking import EQUAL_DB, Scored
-from presolder.models.judging.recommendation import Recommendation
+from presolder.models.judging.recommendation import Candidate, Recommendation
 from presolder.render import plots
+from presolder.render.report.advice import named
 from presolder.render.report.figures import (
     EQUAL,
     HEAD,
@@ -16,8 +19,10 @@ from presolder.render.report.figures import (
     UNITS,
     bare_is_nearer,
     figure_cells,
+    marks_explained,
     overall_cells,
     overall_head,
+    places,
     scored_plain,
     scored_rows,
 )
@@ -25,6 +30,7 @@ from presolder.render.report.judged import Cells, judged_by, situations_plain, s
 from presolder.render.report.numbers import rounded
 from presolder.render.report.table import Block, Table, frame_of, lines_of, shows_itself
 
+_MOST_AS_GOOD = 3
 SOME_BY_STEPS = ", where there are many by a grid that closes in and not each by itself"
 
 
@@ -58,7 +64,7 @@ class SearchReport:
         return (
             f"Out of {found.searched:,} designs of {parts_searched(self.series, self.from_stock)}"
             f" in {topologies}{SOME_BY_STEPS if found.by_steps else ''},{in_all}"
-            f" {which_shown(found.topologies, found.equals)}",
+            f" {which_shown(found.topologies, len(found.as_good))}",
             "",
             self._ranking(),
             "",
@@ -67,6 +73,7 @@ class SearchReport:
             *given_up,
             SCORES if several else UNITS,
             EQUAL,
+            *marks_explained((found.bare, *(one.judged for one in found.best))),
             *judged_by(self.ears),
         )
 
@@ -78,38 +85,49 @@ class SearchReport:
             return overall_cells(self.ears, one) if several else figure_cells(one)
 
         rows = [
-            (
-                str(rank),
-                one.judged.design.name,
-                *cells(one.judged),
-                "-"
-                if one.better_than_built_in_db is None
-                else f"{one.better_than_built_in_db:+.2f}",
+            (place, one.design.name, *cells(one), better)
+            for (place, one), better in zip(
+                places(one.judged for one in found.best), map(_better, found.best), strict=True
             )
-            for rank, one in enumerate(found.best, start=1)
         ]
         rows.append(("", "bare", *cells(found.bare), ""))
-        head = ("rank", "design", *head, "ahead of built-in")
+        head = ("place", "design", *head, "ahead of built-in")
         return Table(head, tuple(rows), words=2 if several else 3)
 
-    def _closing(self) -> tuple[str, ...]:
+    def _closing(self) -> Iterator[str]:
         found = self.found
-        if found.bare_comes_first:
-            return (
-                "Nothing found is audibly nearer to the sound at 10 than the bare pot, taper and"
-                " tone weighed; something may be if the tone weighs more.",
-            )
         first = found.best[0].judged
-        beside = found.built_in.design.name
+        if found.bare_comes_first:
+            yield (
+                "Nothing found is audibly nearer to the guitar at 10, only turned down, than the"
+                " bare pot, taper and tone weighed; something may be if the tone weighs more."
+            )
+            return
         nearer = bare_is_nearer(self.ears, first, found.bare) if len(self.ears) > 1 else ""
-        return (
-            f"{first.design.name} comes first, {found.ahead_of_bare_db:.2f} dB nearer to the sound"
-            f" at 10 than the bare pot.{nearer}",
-            f"The built-in {beside} is as good to the ear."
-            if found.built_in_is_as_good
-            else f"The built-in design that comes nearest, {beside}, is"
-            f" {found.ahead_of_built_in_db:.2f} dB behind.",
+        yield (
+            f"{named(first.design)} comes first, {found.ahead_of_bare_db:.1f} dB nearer to the"
+            f" guitar at 10, only turned down, than the bare pot, on {first.nearer} of {GUITARS}"
+            f" guitars like yours.{nearer}"
         )
+        others = [one.network for one in found.as_good if one.network != first.design.network]
+        if others:
+            some = ", ".join(format_network(one) for one in others[:_MOST_AS_GOOD])
+            yield f"As good to the ear, the commonest values first: {some}."
+        if edge := found.best[0].at_the_edge:
+            values = " and ".join(value_text(part) for part in edge)
+            yield (
+                f"{values} is at the edge of what was searched; beyond it there may be better ones."
+            )
+        beside = named(found.built_in.design)
+        if first.design.name == found.built_in.design.name:
+            return
+        if found.built_in_is_as_good:
+            yield f"The built-in {beside} is as good to the ear."
+        else:
+            yield (
+                f"The built-in design that comes nearest, {beside}, is"
+                f" {max(found.ahead_of_built_in_db, 0.0):.1f} dB behind."
+            )
 
     def _given_up(self) -> Table:
         """A row a situation: what the first design is behind what would be best there."""
@@ -164,12 +182,14 @@ class SearchReport:
                 )
             ],
             "series": None if self.from_stock else self.series,
-            "equally_good": found.equals,
+            "equally_good": len(found.as_good),
+            "as_good": [format_network(one.network) for one in found.as_good[:_MOST_AS_GOOD]],
             "designs_searched": found.searched,
             "first": "bare" if found.bare_comes_first else found.best[0].judged.design.name,
             "best": [
                 {
-                    "topology": shape_text(one.found.shape),
+                    "topology": shape_text(one.judged.design.network),
+                    "at_the_edge": [value_text(part) for part in one.at_the_edge],
                     "better_than_built_in_db": rounded(one.better_than_built_in_db),
                     **scored_plain(self.ears, one.judged),
                 }
@@ -186,6 +206,11 @@ class SearchReport:
                 for one in found.front
             ],
         }
+
+
+def _better(one: Candidate) -> str:
+    better_db = one.better_than_built_in_db
+    return "-" if better_db is None else f"{better_db:+.2f}"
 
 
 def parts_searched(series: str, from_stock: bool) -> str:

@@ -1,5 +1,6 @@
 """The parts and wiring sheet: as a page to print, as text, and as JSON."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field
 from functools import cached_property
@@ -12,9 +13,11 @@ from presolder.models.instrument.placement import placed_parts, value_text
 from presolder.models.instrument.rig import Rig
 from presolder.models.judging.ear import Ear
 from presolder.models.judging.merit import Merit
+from presolder.models.judging.verdict import Need
 from presolder.models.measuring.soldered import works
 from presolder.render import plots
 from presolder.render.report import soldering
+from presolder.render.report.advice import advice, off, spoilt_in_words
 from presolder.render.report.judged import (
     dials_in_words,
     judged_by,
@@ -42,18 +45,18 @@ class Sheet:
         The rig and the conditions, in each situation; readings are of the first.
     design : Design
     figures : tuple of Merit
-        Of the design on the rig, in each.
+        Of the design on the rig, in each; none where nothing is to be said of the sound.
+    found : tuple of Need
+        Whether a bypass helps, in each; with the bare pot's own figures. None likewise.
     workshop : str
         Who made the sheet.
-    chosen : bool
-        Whether the tool chose the design.
     """
 
     ears: tuple[Ear, ...]
     design: Design
-    figures: tuple[Merit, ...] = field(repr=False)
+    figures: tuple[Merit, ...] = field(default=(), repr=False)
+    found: tuple[Need, ...] = field(default=(), repr=False)
     workshop: str = ""
-    chosen: bool = False
 
     @property
     def rig(self) -> Rig:
@@ -77,8 +80,16 @@ class Sheet:
             return "Nothing to solder: the bare pot stays as it is."
         several = len(self.ears) > 1
         return " ".join(
-            _expected(figures, f"{ear.name!r} and " if several else "")
-            for ear, figures in zip(self.ears, self.figures, strict=True)
+            _expected(figures, found.bare.figures[0], f"{ear.name!r} and " if several else "")
+            for ear, figures, found in zip(self.ears, self.figures, self.found, strict=False)
+        )
+
+    @property
+    def advice(self) -> tuple[str, ...]:
+        """Whether a bypass helps here, which, at what cost, and what else does."""
+        return tuple(
+            " ".join((f"{ear.name}:" if len(self.ears) > 1 else "", *advice(ear, found))).strip()
+            for ear, found in zip(self.ears, self.found, strict=False)
         )
 
     @property
@@ -116,7 +127,7 @@ class Sheet:
             return (
                 f"{head}  (for {context['rig']})",
                 self.expect,
-                *(("No built-in design is audibly nearer to the sound at 10.",) * self.chosen),
+                *self.advice,
                 *([context["removal"]] if context["removal"] else []),
                 "To order: nothing",
                 "",
@@ -124,6 +135,7 @@ class Sheet:
             )
         return (
             f"{head}  (for {context['rig']})",
+            *self.advice,
             self.expect,
             "",
             *_order_block(context["orders"]),
@@ -152,6 +164,8 @@ class Sheet:
             "situations": situations_plain(self.ears),
             "design": self.design.name,
             "expression": self.expression or None,
+            "said": list(self.advice),
+            "expect": self.expect,
             "special_order": soldering.special_order(self.rig, network),
             "multi_gang": any(isinstance(leaf, Gang) for leaf in leaves(network)),
             "orders": [soldering.order_plain(order) for order in context["orders"]],
@@ -187,6 +201,7 @@ class Sheet:
             "expression": self.expression,
             "rig": (self.rig.title or self.rig.name)
             + (f"; readings in situation {self.ears[0].name!r}" if len(self.ears) > 1 else ""),
+            "verdict": " ".join(self.advice) if self.design.network is not None else "",
             "expect": self.expect,
             "dual": self.dual,
             "orders": soldering.orders(self.rig, network),
@@ -222,23 +237,30 @@ def sheet_pages(sheets: Sequence[Sheet]) -> str:
     return filled("sheet.html.j2", sheets=[_filled_in(sheet) for sheet in sheets], title=title)
 
 
-def _expected(figures: Merit, where: str) -> str:
-    change, louder = figures.change, figures.taper_shift_phon.mean()
+def _expected(figures: Merit, bare: Merit, where: str) -> str:
+    change, was = figures.change, bare.change
+    lost, gained = figures.over_dials(change.duller_db), figures.over_dials(change.brighter_db)
+    spoilt = "".join(f" Mind: it {words}." for words in spoilt_in_words(figures))
     return (
         f"To expect with {where}the knob at {dials_in_words(figures.dial)}:"
-        f" {sounds_over_dials(figures)} (treble {change.duller_db.mean():.1f} dB lost,"
-        f" {change.brighter_db.mean():.1f} dB gained at equal loudness), and"
-        f" {abs(louder):.1f} phon {'louder' if louder >= 0 else 'softer'} than the bare pot."
+        f" {sounds_over_dials(figures)} ({lost:.1f} dB of treble lost instead of"
+        f" {bare.over_dials(was.duller_db):.1f}, {gained:.1f} gained instead of"
+        f" {bare.over_dials(was.brighter_db):.1f}), {off(figures)} instead of"
+        f" {off(bare).removesuffix(' than an ideal one')}.{spoilt}"
     )
 
 
 def _filled_in(sheet: Sheet) -> dict[str, Any]:
     context = sheet.context()
     rows = len(sheet.rig.channels)
-    # The guitar is drawn where there is room for it on the sheet's one side.
+    # The guitar is drawn, and the verdict repeated, where there is room on the sheet's one side.
     points = fitting_points(context, sheet.svg, rows)
     guitar = "" if points is None else Markup(plots.guitar_svg(sheet.rig))
     if points is None:
+        points = fitting_points(context, sheet.svg)
+    if points is None:
+        brief = re.sub(r" \([^)]*\)", "", context["expect"])
+        context = context | {"verdict": "", "expect": brief}
         points = fitting_points(context, sheet.svg) or SMALLEST_POINTS
     return context | {
         "svg": sheet.svg,

@@ -6,13 +6,12 @@ import pytest
 from presolder.models.audio.flaws import flaws
 from presolder.models.audio.knob import steady_turn
 from presolder.models.instrument.built_in import short_list
-from presolder.models.instrument.controls import Pot
 from presolder.models.instrument.rig import Rig
 from presolder.render.files.take import Take
 from rendering import rendered
 
 # One of each topology, and the plainest twice.
-DESIGNS = short_list(Pot(500e3))
+DESIGNS = short_list()
 
 PATH = steady_turn(10.0, 0.0, 2.5, 0.4)
 

@@ -8,6 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+import presolder as ps
+from ears import ear_of
 from presolder.models.audio.driven import Driven, advance, at_rest, emf_volts_for
 from presolder.models.audio.knob import KnobPath
 from presolder.models.audio.loudness import integrated_loudness
@@ -23,11 +25,12 @@ from presolder.models.circuit.stage_parts import stage_parts
 from presolder.models.decibels import decibels
 from presolder.models.errors import InputError
 from presolder.models.instrument.controls import Load
+from presolder.models.instrument.dirt import Curve, Dirt
 from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.stage import STAGE_KINDS, Stage, StageKind
-from presolder.models.judging.played import CLEAN, Played, cleaning_order, compared, played, tones
+from presolder.models.judging.played import come_out, compared, tones
 from presolder.render.files.take import Take
 from rendering import Array, resting, rms
 from rigs import as_string_take
@@ -261,37 +264,38 @@ def test_playing_tells_the_same(humbucker: Rig, takes: dict[str, Take]) -> None:
         Design(text or "bare", None if text is None else parse_expression(text))
         for text in (None, "120k + 680p", "120k || 680p")
     )
-    take = takes["chords"]
-    figures = played(
-        humbucker, designs, Stages(dirt=Stage()), take.samples[:, :RATE * 3 // 2],
-        take.sample_rate_hz, np.array([5.0, 7.0, 9.0, 10.0]), lambda _: None,
-    )  # fmt: skip
-    bare, series, parallel = figures
+    ear = ear_of(replace(humbucker, dirt=Stage()), take=takes["chords"])
+    out = come_out(ear, designs, np.array([5.0, 7.0, 9.0, 10.0]))
+    bare, series, parallel = out.figures
     assert np.all(bare.distortion[:3] < series.distortion[:3])
     assert np.all(series.distortion[:3] < parallel.distortion[:3])
-    assert parallel.distortion[1] > 4 * bare.distortion[1]
-    # All are the same circuit at 10.
-    assert bare.distortion[3] == pytest.approx(parallel.distortion[3], rel=1e-3)
+    assert parallel.distortion[1] > 3 * bare.distortion[1]
+    # All are the same circuit at 10, and so is what an ideal knob leaves there.
+    ideal = out.ideal_figures
+    for one in (parallel, ideal):
+        assert bare.distortion[3] == pytest.approx(one.distortion[3], rel=1e-3)
+    assert ideal.level_db[3] == pytest.approx(0.0, abs=1e-9)
     # R + C keeps more edge than the bare pot.
     assert series.brightness_db[1] > bare.brightness_db[1] + 1
-    assert cleaning_order(figures)[-1] == 2
 
 
-def test_designs_by_how_early_they_clean_up() -> None:
-    """By the nearest half of a dial, then by the edge that is left; those that never do are last."""
-    dial = np.array([4.0, 6.0, 8.0, 10.0])
-
-    def one(clean_dial: float, edge_db: float) -> Played:
-        """Clean below a dial, with so much edge at all."""
-        distortion = CLEAN * 10.0 ** (0.2 * (dial - clean_dial))
-        return Played(dial, distortion, 0.0 * dial, np.full(4, edge_db))
-
-    figures = (one(3.0, 0.0), one(6.1, -9.0), one(5.8, -2.0), one(6.4, -5.0), one(5.6, 0.0))
-    assert [figure.clean_dial for figure in figures] == [
-        None,
-        *map(pytest.approx, (6.1, 5.8, 6.4, 5.6)),
-    ]
-    assert cleaning_order(figures) == [3, 2, 1, 4, 0]
+def test_what_comes_out_of_a_curve_that_does_nothing_is_what_goes_in(humbucker: Rig) -> None:
+    """Below its knee it is straight: then designs are judged as without it, as heard."""
+    straight = Dirt(
+        Curve(tuple((volts, max(-8.0, min(8.0, volts))) for volts in np.arange(-12.0, 13.0))),
+        0.0,
+        1.0,
+        20_000.0,
+    )
+    fed = replace(humbucker, dirt=replace(straight, input=humbucker.load))
+    take = Take(np.random.default_rng(1).normal(0, 0.1, (1, 2 * RATE)), RATE)
+    names = ("series", "parallel-strong")
+    clean, out = (ps.compare(rig, names, ps.Judging(take=take)) for rig in (humbucker, fed))
+    for one in clean.ranked:
+        other = next(it for it in out.ranked if it.design == one.design)
+        assert other.heard == "dirt" and one.heard == "input"
+        assert other.taper_phon == pytest.approx(one.taper_phon, abs=0.15)
+        assert other.tone_db == pytest.approx(one.tone_db, abs=0.15)
 
 
 def test_distortion_of_playing_against_a_known_noise(takes: dict[str, Take]) -> None:

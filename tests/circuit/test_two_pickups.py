@@ -13,7 +13,6 @@ from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
 from presolder.models.errors import InputError
 from presolder.models.instrument.built_in import short_list
-from presolder.models.instrument.controls import Pot
 from presolder.models.instrument.expression import parse_expression
 from presolder.render.files.audio import read_recording
 from presolder.render.files.rig_file import built_in_rigs, find_rig, read_rig
@@ -23,7 +22,7 @@ from running import in_process
 from takes import SAMPLES
 
 # One of each topology, and the plainest twice.
-DESIGNS = short_list(Pot(500e3))
+DESIGNS = short_list()
 
 WIRINGS = ("two-pickups", "two-pickups-independent")
 HZ = np.geomspace(20, 16_000, 40)

@@ -171,7 +171,7 @@ def test_demo_needs_no_other_argument_and_works_anywhere(tmp_path: Path) -> None
     result = presolder("demo", cwd=tmp_path)
     assert result.returncode == 0, result.stderr
     (tmp_path / "presolder-demo").rename(tmp_path / "listen")
-    made = short_list(find_rig("humbucker-500k").first.volume)
+    made = short_list(find_rig("humbucker-500k"))
     sweeps = sorted((tmp_path / "listen" / "sweep").glob("*.wav"))
     assert {path.stem for path in sweeps} == {design.name for design in made}
     assert len(list((tmp_path / "listen" / "stairs").glob("*.flac"))) == len(made)
@@ -193,13 +193,19 @@ def test_demo_needs_no_other_argument_and_works_anywhere(tmp_path: Path) -> None
 
 def test_built_in_gangs_and_where_they_are_heard_on_another_rig(tmp_path: Path) -> None:
     result = presolder_here("render", TAKE, "--rig", "single-coil-250k", "--design", "gang-series-strong",
-                       "--design", "bare", "--travel", "1", "--rest", "0", cwd=tmp_path)  # fmt: skip
+                       "--design", "bare", "--travel", "5", "--rest", "0", cwd=tmp_path)  # fmt: skip
     assert result.returncode == 0, result.stderr
     manifest = json.loads((tmp_path / "phrase-listen" / "manifest.json").read_text())
     assert manifest["designs"][0]["expression"].startswith("gang(250k, audio, full")
-    gang, bare = (entry["most_unlike_bare_at"] for entry in manifest["files"])
-    assert gang in range(3, 10) and bare is None
-    assert f"most unlike bare at {gang:g}" in result.stdout
+    gang, bare = manifest["files"]
+    assert gang["most_unlike_bare_at"] in range(1, 10) and bare["most_unlike_bare_at"] is None
+    (row,) = [line for line in result.stdout.splitlines() if "gang-series-strong.wav" in line]
+    at = {one["dial"]: one for one in gang["beside_bare"]}
+    shown = [
+        f"{at[dial]['louder_phon']:+.1f}, {at[dial]['brighter_db']:+.1f}" for dial in (8, 6, 4)
+    ]
+    assert row.split("  ")[-1].strip() == f"{gang['most_unlike_bare_at']:g}"
+    assert all(cell in row for cell in shown)
     refused = presolder_here("demo", "--rig", "nope", cwd=tmp_path)
     assert refused.returncode == 2 and "'nope' is neither a file nor built in" in refused.stderr
 

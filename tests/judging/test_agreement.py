@@ -1,117 +1,132 @@
-"""No verdict contradicts a rank, and no command another, over a grid of rigs and players."""
+"""No verdict contradicts a rank, no command another, and none the trade, over a grid of rigs."""
 
+import json
 from dataclasses import replace
-from itertools import product
+from pathlib import Path
 
 import numpy as np
 import pytest
+from trade_grid import COUNT, advised, broken_rules, grid, is_series
 
 import presolder as ps
-from ears import ear_of, need_of
+from ears import ear_of
 from presolder.models.hearing.change import change
 from presolder.models.instrument.built_in import built_in_designs
-from presolder.models.instrument.controls import Load, Pickup, Pot, Tone
-from presolder.models.instrument.dirt import Dirt
-from presolder.models.instrument.law import Taper
-from presolder.models.instrument.player import Player, Playing
+from presolder.models.instrument.dirt import AnyKind, dirt_of
+from presolder.models.instrument.player import PLAYING, Playing
 from presolder.models.instrument.rig import Rig
 from presolder.models.judging.ear import Ear
-from presolder.models.judging.ranking import EQUAL_DB, built_in_ranked
-from presolder.models.judging.verdict import PROBABLY_DB, YES_DB
+from presolder.models.judging.ranking import EQUAL_DB
 from presolder.models.typing import ComplexArray
-from presolder.render.report.need import needed_in_words
-from rigs import single
-
-pytestmark = pytest.mark.slow
-
-PLAYS: tuple[Playing, ...] = ("full", "rolls-back", "swells", "cleans-up-dirt")
-
-
-def grid() -> list[Rig]:
-    """54 rigs: light to heavy coils, three pots, short to long cables, into an amplifier or fuzz."""
-    rigs = []
-    for henries, ohms, farads, dirt in product(
-        (2.2, 4.3, 7.5),
-        (250e3, 500e3, 1e6),
-        (250e-12, 600e-12, 1.3e-9),
-        (None, Dirt("lopsided-10k")),
-    ):
-        tone = Tone(Pot(ohms), 22e-9) if ohms != 1e6 else None
-        law = Taper("linear") if farads < 300e-12 else Taper("audio")
-        pickup = Pickup(1.9e3 * henries, henries, 120e-12, 700e3)
-        rig = single(pickup, Pot(ohms, law), tone, farads, Load(1e6))
-        rigs.append(replace(rig, dirt=dirt, name=f"{henries:g}H-{ohms:g}-{farads:g}-{dirt}"))
-    return rigs
-
+from running import in_process
 
 RIGS = grid()
-SOME = RIGS[1 :: len(RIGS) // 3]
+assert len(RIGS) == COUNT
+MOVING: tuple[Playing, ...] = tuple(plays for plays in PLAYING if plays != "full")
 
 
-@pytest.mark.parametrize("plays", PLAYS)
-def test_need_agrees_with_compare_and_sheet(plays: Playing) -> None:
-    """54 rigs, and every third for other players; the rule stands in docs/figures.md."""
-    seen = set()
-    for rig in RIGS if plays == "rolls-back" else RIGS[::3]:
-        played = replace(rig, player=Player(plays))
-        ear = ear_of(played)
-        found = need_of(ear, ear.conditions.dials)
-        seen.add(found.verdict)
-        bare = next(one for one in found.ranked if one.design.network is None)
-        first = found.first
-        assert built_in_ranked((ear,))[0].design == first.design
-        if found.verdict == "no":
-            assert first is bare
-            assert not bare.figures[0].change.noticed.any()
-        else:
-            assert bare.figures[0].change.noticed.any()
-        if found.verdict in ("probably", "yes"):
-            assert found.loss_db >= (YES_DB if found.verdict == "yes" else PROBABLY_DB)
-        if first is not bare:
-            # What comes before the bare pot is heard to be nearer, and no special order.
-            assert bare.score_db - first.score_db >= EQUAL_DB
-            assert not first.effort.special_order
-            there, here = first.figures[0].change, bare.figures[0].change
-            moved = np.abs(there.tone_db - here.tone_db).max()
-            assert moved >= EQUAL_DB
-        said = " ".join(needed_in_words(ear, found))
-        assert ("No built-in design" in said) == (first is bare and found.verdict != "no")
-        assert (f"{first.design.name} comes first" in said) == (first is not bare)
-    assert seen <= {"no", "hardly", "probably", "yes"}
-    assert (seen == {"no"}) == (plays == "full")
+def holds(rigs: list[Rig]) -> None:
+    """No rule is broken, and into 1M the series pair is what comes first, where anything does."""
+    series = fitted = 0
+    for rig in rigs:
+        for plays in MOVING:
+            found = advised(rig, plays)
+            assert broken_rules(rig, plays, found) == [], (rig.name, plays)
+            if rig.name.endswith("into 1M") and found.first is not found.bare:
+                fitted += 1
+                series += is_series(found.first)
+    assert series >= 0.7 * fitted
+    assert fitted > 0.4 * 3 * sum(rig.name.endswith("into 1M") for rig in rigs)
 
 
-@pytest.mark.parametrize("rig", SOME, ids=lambda rig: rig.name)
-@pytest.mark.parametrize("plays", ["rolls-back", "swells"])
-def test_the_commands_say_the_same(rig: Rig, plays: Playing) -> None:
+@pytest.mark.slow
+def test_advice_is_what_a_good_bench_would_give() -> None:
+    holds(RIGS[::28])
+
+
+@pytest.mark.thorough
+def test_advice_on_all_of_the_grid() -> None:
+    """200 rigs, 3 ways of playing; measured 181 of 195 with a series pair first."""
+    holds(RIGS)
+
+
+def test_the_knob_at_ten_needs_nothing() -> None:
+    for rig in RIGS[::40]:
+        assert broken_rules(rig, "full", advised(rig, "full")) == []
+        assert advised(rig, "full").verdict == "no"
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("at", "plays", "dirt"),
+    [
+        (4, "rolls-back", None), (37, "swells", None), (58, "cleans-up-dirt", None),
+        (80, "cleans-up-dirt", "smooth"), (21, "rolls-back", "germanium-fuzz"),
+        (130, "swells", None), (190, "rolls-back", None),
+    ],
+)  # fmt: skip
+def test_the_commands_say_the_same(
+    at: int, plays: Playing, dirt: AnyKind | None, tmp_path: Path
+) -> None:
+    """need, compare, sheet, tailor, cleanup and a pack's page on one guitar."""
+    rig = replace(RIGS[at], name="grid", dirt=None if dirt is None else dirt_of(dirt))
     judging = ps.Judging(plays)
-    told = ps.need(rig, judging)
-    compared = ps.compare(rig, judging=judging)
-    first = compared.ranked[0]
-    assert told.ranked[0].design == first.design
+    told, compared = ps.need(rig, judging), ps.compare(rig, judging=judging)
+    first, bare = compared.ranked[0], told.found[0].bare
+    assert told.ranked[0].design == first.design == told.found[0].first.design
     sheet = ps.sheet(rig, judging=judging)
     assert sheet.design == first.design
     assert (sheet.plain()["orders"] == []) == (first.design.network is None)
+    # One sentence, word for word.
+    sentence = told.plain()["situations"][0]["said"]
+    assert sheet.plain()["said"] == [" ".join(sentence)]
+    assert " ".join(sentence) in " ".join("\n".join(sheet.lines()).split())
     searched = ps.tailor(rig, judging).found
-    if not searched.bare_comes_first:
-        assert searched.ahead_of_bare_db >= EQUAL_DB - 1e-6
-    if told.verdict == "no":
-        # Nothing to hear, so nothing that the search finds can be nearer.
-        assert searched.bare_comes_first
-    # The search has all of these values and topologies of up to three parts: where one of
-    # them comes first here, it finds one that is audibly ahead of the bare pot too.
-    best = min(point.score_db for point in (searched.bare, *(b.judged for b in searched.best)))
-    in_reach = [one.score_db for one in compared.ranked if one.effort.parts <= 2]
-    assert best < min(in_reach) + EQUAL_DB
+    assert searched.bare_comes_first == (first.design.network is None)
     if first.design.network is not None:
-        assert not searched.bare_comes_first
+        assert searched.ahead_of_bare_db >= EQUAL_DB - 1e-6
+        # The search has what comes first, or what is not audibly behind it.
+        assert searched.best[0].judged.score_db < first.score_db + EQUAL_DB
+    elif told.verdict != "no":
+        assert any(one.helps for one in told.found[0].remedies) == ("dB nearer)" in sentence[-1])
+    if plays == "cleans-up-dirt" or dirt is not None:
+        names = [one.design for one in compared.ranked if one.heard == "dirt"]
+        cleaned = ps.cleanup(rig, names)
+        if plays == "cleans-up-dirt":
+            assert cleaned.designs[cleaned.order[0]] == first.design
+            scores = {one.design: one.score_db for one in cleaned.scored}
+            for one in compared.ranked:
+                if one.heard == "dirt":
+                    assert scores[one.design] == pytest.approx(one.score_db, abs=1e-6)
+    else:
+        contents = ps.Contents(single_file=True, recordings=False)
+        out = tmp_path / "page.html"
+        ps.pack(out, ps.sample("phrase"), rig, ["bare", "cap"], contents, judging)
+        verdict = f"{told.verdict.capitalize()}:"
+        assert verdict in out.read_text("utf-8")
+    assert bare.design.network is None
 
 
-@pytest.mark.parametrize("rig", [RIGS[2], RIGS[20], RIGS[40]], ids=lambda rig: rig.name)
-def test_a_fixed_gain_of_the_take_changes_nothing(rig: Rig) -> None:
+@pytest.mark.slow
+def test_no_command_knows_what_another_denies() -> None:
+    """Where built-in designs are no better than the bare pot, what the search finds is told."""
+    words = in_process("need", "--rig", "single-coil-250k")
+    told = json.loads(in_process("compare", "--rig", "single-coil-250k", "--json"))
+    names = [one["design"] for one in told["designs"]]
+    built_in = {design.name for design in built_in_designs()}
+    assert names[0] not in built_in and names[0] in words
+    assert f"{names[0]} comes first" in in_process("compare", "--rig", "single-coil-250k")
+    found = json.loads(in_process("tailor", "--rig", "single-coil-250k", "--json"))
+    assert found["first"] == names[0]
+
+
+@pytest.mark.parametrize("at", [0, 60, 120])
+def test_a_fixed_gain_of_the_take_changes_nothing(at: int) -> None:
     take = ps.sample("phrase")
     loud, soft = (
-        ps.compare(rig, judging=ps.Judging(take=replace(take, samples=g * take.samples)))
+        ps.compare(
+            RIGS[at], ["cap", "series"], ps.Judging(take=replace(take, samples=g * take.samples))
+        )
         for g in (1.0, 0.01)
     )
     for one, other in zip(loud.ranked, soft.ranked, strict=True):
@@ -123,7 +138,7 @@ def test_most_built_in_designs_sound_unlike(rigs: dict[str, Rig]) -> None:
     """At some dial from 8 to 4, by tone at equal loudness or by loudness level."""
     for name in ("humbucker-500k", "single-coil-250k", "dark-long-cable"):
         ear = ear_of(rigs[name])
-        designs = built_in_designs(ear.rig.first.volume)
+        designs = built_in_designs(ear.rig)
         dials = np.array([8.0, 7.0, 6.0, 5.0, 4.0])
         responses = [ear.response(design.network, dials) for design in designs]
         unlike, pairs = 0, 0

@@ -71,10 +71,12 @@ def test_search_takes_what_there_is(drawer: Path) -> None:
     scores = {}
     for ohms, farads in product((100e3, 150e3, 330e3), (470e-12, 1e-9)):
         its = merit(ear, Series((Resistor(ohms), Capacitor(farads))))
-        scores[ohms, farads] = float(score(its.taper_phon, its.tone_db, ear.conditions.tone_weight))
+        if not its.spoilt:
+            points = score(its.taper_phon, its.tone_db, ear.conditions.tone_weight)
+            scores[ohms, farads] = float(points)
     equal = [value for value in scores.values() if value < min(scores.values()) + EQUAL_DB]
     assert found["designs_searched"] == 6 and found["equally_good"] == len(equal)
-    told = [one["score_db"] for one in found["best"]]
+    told = [one["situations"]["humbucker-500k"]["score_db"] for one in found["best"]]
     assert min(told) == pytest.approx(min(equal), abs=1e-3)
 
 
@@ -100,7 +102,7 @@ def test_a_dual_pot_at_hand_is_no_special_order(drawer: Path) -> None:
 def test_equals_have_the_commonest_values_first() -> None:
     asked = ("--topology", "series", "--series", "E24", "--top", "30", "--json")
     found = json.loads(in_process("tailor", *asked))
-    scores = [design["score_db"] for design in found["best"]]
+    scores = [design["situations"]["humbucker-500k"]["score_db"] for design in found["best"]]
     assert len(scores) == 30 < found["equally_good"]
     assert max(scores) < min(scores) + EQUAL_DB
     e6, e12 = ({f"{v:g}" for v in ps_values(series)} for series in ("E6", "E12"))

@@ -1,6 +1,7 @@
 """The search for values against exhaustive judging, and against a case with a known answer."""
 
 import json
+from dataclasses import replace
 from itertools import product
 from pathlib import Path
 
@@ -27,7 +28,7 @@ from presolder.models.instrument.network import (
     with_parts,
 )
 from presolder.models.instrument.preferred import preferred_values
-from presolder.models.instrument.topologies import DEFAULT_SHAPES, built_in_of
+from presolder.models.instrument.topologies import DEFAULT_SHAPES
 from presolder.models.judging.ear import Ear
 from presolder.models.judging.estimate import estimate
 from presolder.models.judging.merit import merit, merits
@@ -46,13 +47,18 @@ SMALL = Shelf(
 
 
 def judged(ear: Ear, shape: Network, shelf: Shelf, weight: float) -> list[tuple[float, str]]:
-    """Every combination by the full figures, best first."""
+    """Every combination by the full figures, best first; what spoils the knob last."""
     options = [shelf.options(leaf) for leaf in leaves(shape)]
     networks = [with_parts(shape, parts) for parts in product(*options)]
-    return sorted(
-        (float(score(figures.taper_phon, figures.tone_db, weight)), format_network(network))
+    tried = sorted(
+        (
+            bool(figures.spoilt),
+            float(score(figures.taper_phon, figures.tone_db, weight)),
+            format_network(network),
+        )
         for network, figures in zip(networks, merits(ear, networks), strict=True)
     )
+    return [(points, name) for _, points, name in tried]
 
 
 @pytest.mark.parametrize(
@@ -103,7 +109,7 @@ def test_screening_misses_nothing_that_ears_would_miss() -> None:
 def test_front_equals_brute_force() -> None:
     ear, shape = ear_of(find_rig("single-coil-250k")), parse_expression("1k || 1n")
     everything = merits(ear, _all(shape))
-    pairs = sorted((figures.taper_phon, figures.tone_db) for figures in everything)
+    pairs = sorted((f.taper_phon, f.tone_db) for f in everything if not f.spoilt)
     expected: list[tuple[float, float]] = []
     for taper, tone in pairs:
         if not expected or tone < expected[-1][1]:
@@ -135,6 +141,9 @@ def test_compensated_attenuator(dial: float, cable: float, expected: str) -> Non
         dual_pot_gangs((250e3, 500e3)),
     )
     ear = ear_of(rig, tone_weight=0.99, left_at=[dial])
+    # Such a capacitor is far too bright lower down; only this dial is wanted here.
+    wanted = np.array([20 * np.log10(dial / 10)])
+    ear = replace(ear, conditions=replace(ear.conditions, wanted_db=wanted))
     found = tailor((ear,), DEFAULT_SHAPES, shelf)
     assert format_network(found[0].network) == expected
     assert found[0].tone_db < 0.01
@@ -202,7 +211,7 @@ def test_table_and_plot(tmp_path: Path) -> None:
                "--top", "1")  # fmt: skip
     text = in_process("tailor", *options)
     assert "designs of E6 values in 1 topology, of " in text
-    assert "nearer to the sound at 10 than the bare pot" in text
+    assert "comes first, " in text and "on 100 of 100 guitars like yours" in text
     picture = (tmp_path / "front.svg").read_text()
     assert "gang-series" in picture and "treble lost and gained" in picture
 
@@ -214,9 +223,10 @@ def test_special_orders_never_win() -> None:
     assert result["first"] == "bare"
 
 
-def test_nothing_beats_bare_for_the_taper() -> None:
-    text = in_process("tailor", "--topology", "series", "--series", "E6", "--keep", "taper")
-    assert "Nothing found is audibly nearer to the sound at 10 than the bare pot" in text
+def test_a_resistor_alone_beside_a_linear_pot_only_spoils_the_taper() -> None:
+    options = ("--topology", "10k", "--series", "E6", "--keep", "taper")
+    text = in_process("tailor", "--rig", "single-coil-250k", *options)
+    assert "Nothing found is audibly nearer to the guitar at 10, only turned down" in text
 
 
 @pytest.mark.parametrize(
@@ -240,38 +250,29 @@ def test_nonsense(options: tuple[str, ...], says: str) -> None:
     assert says in str(caught.value)
 
 
-def test_built_in_designs_of_a_topology() -> None:
-    pot = Pot(500e3)
-    every = {format_network(one.network): one.name for one in built_in_designs(pot)}
-    for text, names in (
-        ("1n + 1k", {"series", "series-strong"}),
-        ("1k + 1k + 1k", set()),
-    ):
-        found = built_in_of(parse_expression(text), pot)
-        assert {every[format_network(one)] for one in found} == names
-
-
 @pytest.mark.parametrize(
     ("name", "taper_phon", "tone_db"),
     [
         ("humbucker-500k", 0.7, 0.9),
         ("single-coil-250k", 0.6, 0.3),
-        ("low-impedance-fuzz", 3.5, 1.5),
+        ("low-impedance-fuzz", 4.0, 2.2),
     ],
 )
 def test_the_quick_estimate_is_near_the_full_measure(
     name: str, taper_phon: float, tone_db: float
 ) -> None:
-    """Of the built-in designs; measured 0.5 phon and 0.7 dB, 0.4 and 0.2, 2.5 and 1.0 at most."""
+    """Of the built-in designs; measured 0.6 phon and 0.8 dB, 0.3 and 0.3, 3.1 and 1.7 at most."""
     ear = ear_of(find_rig(name))
-    weighed = estimate(ear)
-    at = np.concatenate([[10.0], ear.conditions.dials])
-    networks = [design.network for design in built_in_designs(ear.rig.volume)]
+    dials = ear.conditions.dials
+    weighed = estimate(ear, np.arange(dials.size))
+    at = np.concatenate([[10.0], dials])
+    networks = [design.network for design in built_in_designs(ear.rig)]
     gain_db = [
         decibels(transfer(chain_equations(ear.rig.as_heard, one), weighed.frequency_hz, at))
         for one in networks
     ]
-    taper, tone = weighed.taper_and_tone(np.array(gain_db), gain_db[networks.index(None)])
+    gains, bare_db = np.array(gain_db), gain_db[networks.index(None)]
+    taper, tone = weighed.taper_and_tone(gains[:, 1:], bare_db[0])
     full = merits(ear, networks)
     assert taper == pytest.approx([one.taper_phon for one in full], abs=taper_phon)
     assert tone == pytest.approx([one.tone_db for one in full], abs=tone_db)

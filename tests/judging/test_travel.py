@@ -1,6 +1,7 @@
 """The turn of the knob: the level that is wanted, and what pots and bypasses make of it."""
 
 import json
+from dataclasses import replace
 from itertools import product
 from pathlib import Path
 
@@ -77,11 +78,12 @@ def test_search_finds_what_trying_everything_finds() -> None:
     weight = ear.conditions.tone_weight
     for pot in pots:
         rig = ear.rig.with_volume(pot)
-        own = ear_of(rig)
+        own = ear_of(rig, left_at=wanted.dial)
+        meant = replace(own, conditions=replace(own.conditions, wanted_db=wanted.level_db))
         tried = []
         for r, c in product(ohms, farads):
             network = Series((Resistor(float(r)), Capacitor(float(c))))
-            tone_db = merit(own, network, wanted.dial).tone_db
+            tone_db = merit(meant, network).tone_db
             response = own.response(network, wanted.dial)
             loud = 10 * np.log10((10 ** (own.levels_db(response) / 10)).sum(axis=-1))
             ten = own.levels_db(own.response(None, np.array([10.0]))[0])

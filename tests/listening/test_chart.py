@@ -56,15 +56,18 @@ def test_the_chart_has_its_points_over_their_numbers() -> None:
 
 
 def test_the_sentence_of_a_design() -> None:
-    """A resistor across the lugs is louder than none; the bare pot is compared with nothing."""
+    """A resistor across the lugs is louder than an ideal knob; one that spoils the knob says so."""
     ear = ear_of(find_rig("humbucker-500k"))
     across = merit(ear, parse_expression("220k || 470p"))
-    by_hand = float(across.taper_shift_phon.mean())
+    by_hand = float(across.taper_shift_phon @ across.heard)
     assert by_hand > 1.0
-    assert sentence(across, True).endswith(f", {by_hand:.0f} phon louder than the bare pot.")
-    turned = replace(across, taper_shift_phon=-across.taper_shift_phon)
-    assert sentence(turned, True).endswith(f", {by_hand:.0f} phon softer than the bare pot.")
-    level = replace(across, taper_shift_phon=0.0 * across.taper_shift_phon)
-    assert sentence(level, True).endswith(", with the level of the bare pot.")
-    bare = sentence(merit(ear, None), False)
-    assert bare.startswith("With the knob at ") and "bare pot" not in bare
+    assert f", {by_hand:.0f} phon louder than an ideal knob leaves it; it is " in sentence(across)
+    assert f"{across.louder_at_one_phon:.0f} phon louder at 1 than the bare pot." in sentence(
+        across
+    )
+    plain = replace(across, spoilt=())
+    turned = replace(plain, taper_shift_phon=-across.taper_shift_phon)
+    assert sentence(turned).endswith(f", {by_hand:.0f} phon softer than an ideal knob leaves it.")
+    level = replace(plain, taper_shift_phon=0.0 * across.taper_shift_phon)
+    assert sentence(level).endswith(", as loud as an ideal knob leaves it.")
+    assert sentence(merit(ear, None)).startswith("With the knob at ")

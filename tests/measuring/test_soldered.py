@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 import presolder as ps
+from ears import sheet_of
 from netlist import at_dial, fraction, parts_of
 from presolder.models.instrument.controls import Load, Pot
 from presolder.models.instrument.expression import parse_expression
@@ -109,7 +110,7 @@ def test_every_reading_of_every_sheet(name: str) -> None:
 def read_all(rig: Rig, design: Design) -> int:
     """All readings of a sheet; how many there were."""
     count, done = 0, []
-    pots = ps.sheet(rig, design).plain()["pots"]
+    pots = sheet_of(rig, design).plain()["pots"]
     at = [k for k, one in enumerate(rig.volumes) if one.auditioned]
     for k, pot in zip(at, pots, strict=True):
         pedal = rig.pedal is not None and rig.volumes[k] is rig.pedal.volume

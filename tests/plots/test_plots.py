@@ -192,31 +192,38 @@ def test_front(drawn: list[Figure]) -> None:
     found = ps.tailor(RIG, topologies=[ps.design("cap"), ps.design("series")], series="E6", top=3)
     plots.plot_front(Path("a.svg"), found.ears, found.found)
     (axes,) = drawn[0].axes
-    front, built_in, best = axes.lines
+    front, sound, spoilt, best = axes.lines
+    assert spoilt.get_markerfacecolor() == "none" != sound.get_markerfacecolor()
     assert len(np.asarray(best.get_xdata())) == len(found.found.best)
     for one, x, y in zip(found.found.best, best.get_xdata(), best.get_ydata(), strict=True):
         assert (x, y) == (one.judged.taper_phon, one.judged.tone_db)
     compared = ps.compare(RIG, list(ps.designs())).plain()["designs"]
-    places = sorted(zip(built_in.get_xdata(), built_in.get_ydata(), strict=True))
-    alone = [own for one in compared for own in one["situations"].values()]
-    wanted = sorted((one["taper_phon"], one["tone_db"]) for one in alone)
-    assert np.array(places) == pytest.approx(np.array(wanted), abs=1e-3)
+    for marks, is_spoilt in ((sound, False), (spoilt, True)):
+        places = sorted(zip(marks.get_xdata(), marks.get_ydata(), strict=True))
+        alone = [
+            own
+            for one in compared
+            for own in one["situations"].values()
+            if bool(own["spoilt"]) == is_spoilt
+        ]
+        wanted = sorted((one["taper_phon"], one["tone_db"]) for one in alone)
+        assert np.array(places) == pytest.approx(np.array(wanted), abs=1e-3)
     (low_x, high_x), (low_y, high_y) = axes.get_xlim(), axes.get_ylim()
-    for marks in (built_in, best):
+    for marks in (sound, spoilt, best):
         assert (np.asarray(marks.get_xdata()) <= high_x).all()
         assert (np.asarray(marks.get_xdata()) >= low_x).all()
         assert (np.asarray(marks.get_ydata()) <= high_y).all()
         assert (np.asarray(marks.get_ydata()) >= low_y).all()
     # The marks fill the picture, and nothing found lies below the front.
-    assert high_y < 1.5 * max(*built_in.get_ydata(), *best.get_ydata())
+    assert high_y < 1.5 * max(*sound.get_ydata(), *best.get_ydata())
     steps = np.asarray(front.get_xdata()), np.asarray(front.get_ydata())
     for x, y in zip(best.get_xdata(), best.get_ydata(), strict=True):
         # Of the very figures, but for rounding.
         assert y >= steps[1][np.searchsorted(steps[0], x + 1e-9, side="right") - 1] - 1e-9
     of_best = {one.judged.design.name for one in found.found.best}
     for name, colour in named_by_colour(axes).items():
-        below = name == "no design found lies below this line"
-        marks = front if below else best if name in of_best else built_in
+        below = name.startswith("no design found lies below this line")
+        marks = front if below else best if name in of_best else sound
         assert colour == to_hex(marks.get_color())
     names = {one.get_text() for one in axes.texts}
     assert {one.judged.design.name for one in found.found.best} <= names
@@ -237,7 +244,7 @@ def test_plots_on_axes_of_ones_own() -> None:
         hz = np.asarray(line.get_xdata())
         told = np.asarray(ps.response_db(RIG, design, 7, hz))
         assert np.asarray(line.get_ydata()) == pytest.approx(told)
-    assert len(front.lines) == 3
+    assert len(front.lines) == 4
     for line, under in zip(clean.lines, report.played, strict=False):
         assert np.asarray(line.get_ydata()) == pytest.approx(
             np.maximum(100 * under.distortion, 1.0)

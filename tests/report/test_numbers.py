@@ -68,9 +68,9 @@ def test_cleanup(cleaned: CleanupReport) -> None:
             assert np.interp(dial, figure.dial, 100 * figure.thd) == pytest.approx(percent, rel=0.1)
             marks = [float(row[f"clean_below_{percent}_percent"]) for row in own]
             assert marks == pytest.approx([dial] * len(own), abs=0.0051)
-    for row, one, under in zip(
-        sorted(cells(cleaned.lines(), "design")), told, cleaned.played, strict=True
-    ):
+    ideal, *others = cells(cleaned.lines(), "design")
+    assert ideal[0] == "ideal knob"
+    for row, one, under in zip(sorted(others), told, cleaned.played, strict=True):
         played = one["played"]
         assert row[0] == one["design"]
         tens = [one[f"clean_below_{percent}_percent_dial"] for percent in (10, 3)]
@@ -201,12 +201,18 @@ def test_need() -> None:
         assert (hz is None) == (row[5] == "none")
         if hz is not None:
             assert number(row[5].partition(" Hz")[0]) == pytest.approx(hz, abs=0.51)
-    for row, remedy in zip(cells(report.lines(), "remedy"), told["remedies"], strict=True):
+    asit, *rows = cells(report.lines(), "remedy")
+    assert asit[0] == "as it is" and len(asit) == 4
+    for row, remedy in zip(rows, told["remedies"], strict=True):
         assert row[0] == remedy["what"]
-        assert number(row[1]) == pytest.approx(remedy["duller_db"], abs=0.051)
-        assert number(row[2]) == pytest.approx(max(remedy["saves_db"], 0), abs=0.051)
-    saves = [one["saves_db"] for one in told["remedies"]]
-    assert all(one >= other for one, other in pairwise(saves))
+        for cell, key in ((row[2], "duller_db"), (row[3], "brighter_db")):
+            mean = np.dot(remedy[key], remedy["counts"])
+            assert number(cell) == pytest.approx(mean, abs=0.051)
+        assert (row[4] == "no") == (not remedy["helps"]) == (remedy["nearer_db"] < 0.5)
+        if remedy["helps"]:
+            assert number(row[4]) == pytest.approx(remedy["nearer_db"], abs=0.051)
+    nearer = [one["nearer_db"] for one in told["remedies"]]
+    assert all(one >= other for one, other in pairwise(nearer))
 
 
 def test_texts_in_tables_stay_as_they_are() -> None:
@@ -233,25 +239,48 @@ def alone(designs: list[dict[str, Any]]) -> list[dict[str, Any]]:
 
 def test_compare() -> None:
     report = ps.compare(RIG, ["bare", "cap", "series", "gang-series"])
-    rows, told = cells(report.lines(), "rank"), alone(report.plain()["designs"])
-    assert [row[0] for row in rows] == [str(rank + 1) for rank in range(len(told))]
+    rows, told = cells(report.lines(), "place"), alone(report.plain()["designs"])
+    assert [row[0].strip("[]") for row in rows] == [str(rank + 1) for rank in range(len(told))]
+    opened = 0
     for row, one in zip(rows, told, strict=True):
+        opened += row[0].startswith("[") - row[0].endswith("]")
+        assert opened in (0, 1)
         assert row[1] == one["design"]
-        means = [one["score_db"], np.mean(one["duller_db"]), np.mean(one["brighter_db"])]
-        assert [number(text) for text in row[3:6]] == pytest.approx(means, abs=0.051)
-        assert number(row[6]) == pytest.approx(np.mean(one["taper_shift_phon"]), abs=0.051)
-        assert number(row[7]) == pytest.approx(one["leftover_phon"], abs=0.51)
-        assert parse_quantity(row[8], "ohm") == pytest.approx(one["load_ohms"], rel=0.01)
+        whole = next(its for its in report.ranked if its.design.name == one["design"])
+        assert number(row[3]) == pytest.approx(whole.score_db, abs=0.0051)
+        low, _, high = row[4].partition("-")
+        assert [float(low), float(high)] == pytest.approx(whole.spread_db, abs=0.051)
+        at = 5
+        if one["nearer_of_100"] is not None:
+            assert number(row[5]) == one["nearer_of_100"]
+            at = 6
+        means = [
+            np.dot(one[key], one["counts"])
+            for key in ("duller_db", "brighter_db", "taper_shift_phon")
+        ]
+        assert [number(text) for text in row[at : at + 3]] == pytest.approx(means, abs=0.051)
+        assert number(row[at + 3]) == pytest.approx(one["leftover_phon"], abs=0.51)
         network = ps.design(one["design"]).network
-        assert row[9].partition(",")[0] == str(0 if network is None else len(leaves(network)))
-        # Taper and tone, each with its weight, as root of a sum of squares or a plain sum.
-        assert max(0.5 * one["tone_db"], 0) < one["score_db"]
-        rms = np.sqrt(np.mean(np.square(one["taper_shift_phon"])))
+        assert row[at + 4].partition(",")[0] == str(len(leaves(network)))
+        # Taper and tone as root of a weighed sum of squares, and the score of both.
+        counts = np.array(one["counts"])
+        assert counts.sum() == pytest.approx(1.0, abs=2e-4)
+        rms = np.sqrt(counts @ np.square(one["taper_shift_phon"]))
         assert one["taper_phon"] == pytest.approx(rms, rel=1e-3, abs=1e-3)
+        tone = np.array(one["duller_db"]) + one["brighter_db"]
+        assert one["tone_db"] == pytest.approx(np.sqrt(counts @ tone**2), rel=1e-3)
+        weighed = 0.85 * one["tone_db"] + 0.15 * one["taper_phon"]
+        own = next(iter(report.plain()["situations"]))["name"]
+        assert next(
+            its["situations"][own]["score_db"]
+            for its in report.plain()["designs"]
+            if its["design"] == one["design"]
+        ) == pytest.approx(weighed, abs=1e-3)
     level = {one["design"]: np.array(one["level_phon"]) for one in told}
-    for one in told:
-        shift = level[one["design"]] - level["bare"]
-        assert one["taper_shift_phon"] == pytest.approx(shift, abs=2e-4)
+    shift = {one["design"]: np.array(one["taper_shift_phon"]) for one in told}
+    for name, own in level.items():
+        # Against one ideal, whatever the design.
+        assert own - level["bare"] == pytest.approx(shift[name] - shift["bare"], abs=2e-4)
 
 
 def test_situations_weigh_as_they_say() -> None:
@@ -263,14 +292,22 @@ def test_situations_weigh_as_they_say() -> None:
     assert [row[1] for row in listed] == list(weights)
     for row, weight in zip(listed, weights.values(), strict=True):
         assert number(row[2]) == pytest.approx(100 * weight / sum(weights.values()), abs=0.51)
-    for row, one in zip(cells(report.lines(), "rank"), told["designs"], strict=True):
+    share = np.array(list(weights.values())) / sum(weights.values())
+    for row, one, its in zip(
+        cells(report.lines(), "place"), told["designs"], report.ranked, strict=True
+    ):
         scores = {name: own["score_db"] for name, own in one["situations"].items()}
-        mean = sum(weights[name] * score for name, score in scores.items()) / sum(weights.values())
-        assert one["score_db"] == pytest.approx(mean, abs=1e-3)
-        assert number(row[2]) == pytest.approx(mean, abs=0.0051)
+        # What was played through a dirt counts by itself, the others by guitars like it.
+        each = [
+            own if at == "dirt" else drawn.mean()
+            for own, drawn, at in zip(its.scores_db, its.drawn_db, its.heard_at, strict=True)
+        ]
+        assert one["score_db"] == pytest.approx(share @ each, abs=1e-3)
+        assert number(row[2]) == pytest.approx(share @ each, abs=0.0051)
         worst = max(scores, key=lambda name: scores[name])
-        assert one["worst_in"] == worst and row[3] == "ABCD"[list(scores).index(worst)]
-        assert [number(text) for text in row[4:8]] == pytest.approx(
+        at = 3 if one["nearer_of_100"] is None else 4
+        assert one["worst_in"] == worst and row[at] == "ABCD"[list(scores).index(worst)]
+        assert [number(text) for text in row[at + 1 : at + 5]] == pytest.approx(
             list(scores.values()), abs=0.0051
         )
 
@@ -369,7 +406,8 @@ def test_frames_have_what_is_told() -> None:
             )
             for key in ("score_db", "tone_db", "taper_phon", "leftover_phon"):
                 assert row[key] == pytest.approx(own[key], abs=1e-4)
-            assert row["duller_db"] == pytest.approx(np.mean(own["duller_db"]), abs=1e-4)
+            mean = np.dot(own["duller_db"], own["counts"])
+            assert row["duller_db"] == pytest.approx(mean, abs=1e-3)
     found = ps.tailor(RIG, topologies=["cap", "series"], series="E6", top=2)
     assert found.to_frame()["design"].tolist() == [one["design"] for one in found.plain()["best"]]
     curves = ps.curves(RIG, ["cap"], [10, 5], hz=[500, 3000])

@@ -12,6 +12,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser
 
 import presolder as ps
+from ears import sheet_of
 from presolder.models.circuit.assembly import assemble
 from presolder.models.circuit.branch import OUTPUT, Branch, Rheostat
 from presolder.models.circuit.chain import PICKUP_SIDE, control_chain
@@ -33,8 +34,8 @@ from presolder.models.instrument.network import (
     Series,
     join,
 )
-from presolder.models.instrument.placement import nearest_preferred, series_of
-from presolder.models.instrument.preferred import preferred_values
+from presolder.models.instrument.placement import series_of
+from presolder.models.instrument.preferred import nearest_preferred, preferred_values
 from presolder.models.instrument.rig import Rig
 from presolder.render.files.rig_file import built_in_rigs, find_rig, find_situations
 from rigs import with_other
@@ -206,7 +207,7 @@ def test_soldering_as_told_gives_the_circuit(
 ) -> None:
     """Thirty random designs, from the words on the sheet back to the circuit."""
     rig, network = find_rig("humbucker-500k"), random_design(seed)
-    sheet = ps.sheet(rig, Design("random", network))
+    sheet = sheet_of(rig, Design("random", network))
     told = transfer(assemble(built(rig, "\n".join(sheet.lines()))), HZ, DIALS)
     assert np.abs(decibels(told / transfer(chain_equations(rig, network), HZ, DIALS))).max() < 1e-9
 
@@ -215,8 +216,8 @@ def test_soldering_as_told_gives_the_circuit(
 @pytest.mark.parametrize("design", ["series-parallel", "gang-series"])
 def test_steps_and_lugs_agree(rig_name: str, design: str) -> None:
     """Every end of every part is in the steps and at its lug, and leads stay where they were."""
-    sheet = json.loads(in_process("sheet", "--rig", rig_name, "--design", design, "--json"))
     rig = find_rig(rig_name)
+    sheet = sheet_of(rig, design).plain()
     copies = 2 if "two-pickups" in rig_name else 1
     assert len(sheet["pots"]) == copies
     for pot in sheet["pots"]:
@@ -284,7 +285,7 @@ def test_gangs_are_told_apart() -> None:
 
 
 def lugs_of(rig: Rig) -> list[dict[str, str]]:
-    return [pot["lugs"] for pot in ps.sheet(rig, "cap").plain()["pots"]]
+    return [pot["lugs"] for pot in sheet_of(rig, "cap").plain()["pots"]]
 
 
 def test_the_tone_control_stays_at_the_lug_that_it_is_wired_to() -> None:
@@ -315,7 +316,7 @@ def test_each_pot_has_its_own_block_and_its_own_parts() -> None:
     rig = find_rig("two-pickups")
     other = replace(rig.channels[1].volume, resistance_ohms=250e3)
     both = with_other(rig, volume=other)
-    sheet = ps.sheet(both, "gang-series").plain()
+    sheet = sheet_of(both, "gang-series").plain()
     titles = [pot["title"] for pot in sheet["pots"]]
     assert titles[0].startswith("first pickup's volume pot, 500 kΩ")
     assert titles[1].startswith("second pickup's volume pot, 250 kΩ")
@@ -325,7 +326,7 @@ def test_each_pot_has_its_own_block_and_its_own_parts() -> None:
     assert "special order" not in pots[0]["what"] and sheet["special_order"]
     said = "Both volume controls must be dual-gang parts, each turned by one shaft."
     one_odd = " At least in one the sections differ in value or law"
-    assert said + one_odd in "\n".join(ps.sheet(both, "gang-series").lines())
+    assert said + one_odd in "\n".join(sheet_of(both, "gang-series").lines())
     text = in_process("sheet", "--rig", "two-pickups", "--design", "gang-series")
     assert said in text and "sections differ" not in text
 
@@ -500,6 +501,7 @@ def test_nonsense(options: tuple[str, ...], says: str) -> None:
     assert says in str(caught.value)
 
 
+@pytest.mark.slow
 def test_one_design_for_all_situations() -> None:
     """What compare puts first over all of them, with what to expect in each."""
     made, alone = ps.sheet("split-humbucker"), ps.sheet(ps.situations("split-humbucker")[:1])

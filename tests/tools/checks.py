@@ -20,7 +20,12 @@ from checks_books import (
     resonance,
     tapers,
 )
-from checks_hearing import annex_loudness, narrow_band_sharpness, takes_by_library
+from checks_hearing import (
+    annex_loudness,
+    just_told_apart,
+    narrow_band_sharpness,
+    takes_by_library,
+)
 from checks_simulator import (
     lsoda,
     spice_ac,
@@ -53,6 +58,7 @@ CHECKS: tuple[Callable[[], list[Row]], ...] = (
     annex_loudness,
     narrow_band_sharpness,
     takes_by_library,
+    just_told_apart,
     tapers,
     nulls,
 )

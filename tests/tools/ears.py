@@ -1,12 +1,16 @@
 """Rigs with a listener, for the tests of judging."""
 
 import presolder as ps
-from presolder.models.instrument.built_in import built_in_designs
+
+# As the face makes them, without what it would judge.
+from presolder._asked import asked_ears
+from presolder.models.instrument.built_in import for_rig
 from presolder.models.instrument.rig import Rig
 from presolder.models.judging.ear import Ear
-from presolder.models.judging.ranking import all_scored
+from presolder.models.judging.recommendation import usual_ones
 from presolder.models.judging.verdict import Need, need
 from presolder.models.typing import Array
+from presolder.render.report.sheet import Sheet
 
 AS_USUAL = ps.Judging()
 
@@ -21,9 +25,15 @@ def ears_of(
     situations: tuple[ps.Situation, ...], judging: ps.Judging = AS_USUAL
 ) -> tuple[Ear, ...]:
     """A rig in its situations, with a listener each."""
-    return ps.compare(situations, ps.Design("bare", None), judging).ears
+    return asked_ears(situations, judging)
 
 
 def need_of(ear: Ear, dial: Array) -> Need:
-    """Whether it needs a bypass, beside the built-in designs."""
-    return need(ear, dial, all_scored((ear,), built_in_designs(ear.rig.volume)))
+    """Whether a bypass helps it, of the usual ones."""
+    return need(ear, dial, usual_ones((ear,)))
+
+
+def sheet_of(rig: Rig, design: ps.Design | str) -> Sheet:
+    """What is soldered, without a word on the sound, which would take as long again."""
+    named = ps.design(design) if isinstance(design, str) else design
+    return Sheet((ear_of(rig),), for_rig(named, rig))

@@ -27,8 +27,9 @@ def table(rows: list[Row]) -> str:
 
 
 def committed_numbers(page: str) -> list[tuple[int, str]]:
-    """Cases and worst difference of each row."""
-    found = re.findall(r"^\| .* \| .* \| (\d+) \| ([^|]+) \| [^|]+ \|$", page, flags=re.MULTILINE)
+    """Cases and worst difference of each row of the first table."""
+    first = page.partition("\n## ")[0]
+    found = re.findall(r"^\| .* \| .* \| (\d+) \| ([^|]+) \| [^|]+ \|$", first, flags=re.MULTILINE)
     return [(int(cases), worst) for cases, worst in found]
 
 
