@@ -86,17 +86,17 @@ STEPS: tuple[str | tuple[str, ...], ...] = (
     "One volume behind a five-way switch. Its owner plays the bridge pickup clean most of the time, two in parallel a good deal, the neck on a long cable now and then, and the neck into a fuzz. The rig file lists these as situations with their weights; it is a built-in one, drawn here in the first.",
     "![The guitar at the bridge pickup](pictures/guitar-three-single-coils-1.svg)",
     ("presolder need --rig three-single-coils",),
-    "So nothing built in is worth its solder everywhere, and the last line says why: into the fuzz little treble is lost, and whatever brings treble back elsewhere is too much there. How the fuzz cleans up is another question, which `presolder cleanup` answers from playing; this owner leaves the knob at 10 for it. The search is for the other three.",
+    "So nothing is worth its solder everywhere, and the last row says why: into the fuzz the guitar gets brighter as it is turned down, and a bypass only adds treble. This owner leaves the knob at 10 for it. The search is for the other three.",
     (
         'presolder tailor --rig three-single-coils --in "bridge, clean" --in "two in parallel, clean" --in "neck, long cable"',
     ),
-    "A single capacitor does it, and the second table says who pays: the neck on its long cable would rather have more, by a little that can just be heard. A part more brings the neck a little nearer, but by less than can be heard, and so over all: of R + C, the first is not 0.1 dB ahead of the capacitor alone.",
+    "A resistor in series with a capacitor does it again, and the second table says that no situation gives up anything that can be heard. Many values are as good; here are the commonest.",
     (
         'presolder tailor --rig three-single-coils --in "bridge, clean" --in "two in parallel, clean" --in "neck, long cable" --topology series --top 3',
-        'presolder sheet --rig three-single-coils --in "bridge, clean" --design 330p',
+        'presolder sheet --rig three-single-coils --in "bridge, clean" --design "100k + 330p"',
     ),
     "## 10. One order for both guitars",
-    ('presolder order --job "bench-7.toml={series}" --job three-single-coils=330p',),
+    ('presolder order --job "bench-7.toml={series}" --job "three-single-coils=100k + 330p"',),
 )
 
 

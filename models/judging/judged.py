@@ -10,10 +10,20 @@ from dataclasses import replace
 import numpy as np
 
 from presolder.models.instrument.network import Design
+from presolder.models.instrument.rig import Capture
+from presolder.models.instrument.stage import Stage
 from presolder.models.judging.ear import Ear
 from presolder.models.judging.merit import beside_ideal
 from presolder.models.judging.played import Out, come_out
-from presolder.models.judging.ranking import HeardAt, Scored, all_scored, in_order, scores_of
+from presolder.models.judging.ranking import (
+    EQUAL_DB,
+    HeardAt,
+    Scored,
+    all_scored,
+    in_order,
+    score,
+    scores_of,
+)
 
 # So many designs are played beside the bare pot.
 PLAYED = 3
@@ -88,3 +98,36 @@ def as_played(
         replace(one, figures=tuple(own), scores_db=scores_of(ears, own), heard_at=heard_at)
         for one, own in zip(scored, figures, strict=True)
     )
+
+
+def takes_apart(ear: Ear, order: Sequence[Scored]) -> tuple[str, ...]:
+    """By which other takes the dirt would have it otherwise between the bare pot and its rival.
+
+    Parameters
+    ----------
+    ear : Ear
+    order : sequence of Scored
+        Best first, in this situation alone.
+
+    Returns
+    -------
+    tuple of str
+        Names of takes; none without a dirt, or where a take was given.
+    """
+    played = [one for one in order if one.heard == "dirt" and one.design.network is not None]
+    if ear.dirt is None or not played:
+        return ()
+    fitted_first = order[0].design.network is not None
+    rival = order[0] if fitted_first else played[0]
+    found = []
+    others = [one for one in ear.conditions.others if one is not ear.conditions.material]
+    # Circuits take their time; one more take than the first has to do.
+    for material in others[-1:] if isinstance(ear.dirt, Stage) else others:
+        rig = replace(ear.rig, take=Capture("string")) if material.of_string else ear.rig
+        other = replace(ear, rig=rig, conditions=replace(ear.conditions, material=material))
+        out = come_out(other, [_BARE, rival.design])
+        heard = beside_ideal(out.levels_db, out.ideal)
+        bare_db, rival_db = score(heard.taper_phon, heard.tone_db, ear.conditions.tone_weight)
+        if (bare_db - rival_db >= EQUAL_DB) != fitted_first:
+            found.append(material.name)
+    return tuple(found)

@@ -194,7 +194,11 @@ def usual_ones(ears: Sequence[Ear]) -> tuple[Scored, ...]:
         return in_order(built_in)
     shelf = common_shelf(ears[0].rig.volume)
     firsts = candidates(tailor(ears, DEFAULT_SHAPES, shelf), DEFAULT_SHAPES, len(DEFAULT_SHAPES))
-    found = all_scored(ears, _designs(firsts))
+    bare = _bare_of(built_in)
+    bare_db = float(bare.share @ bare.scores_db)
+    # What is behind on this very guitar is not ahead on those like it.
+    hopeful = [one for one in firsts if not one.spoilt and one.score_db < bare_db]
+    found = all_scored(ears, _designs(hopeful)) if hopeful else ()
     everything = through_dirt(ears, (*built_in, *found))
     order = in_order(everything)
     ahead = order[: order.index(_bare_of(order))]

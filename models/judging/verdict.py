@@ -11,8 +11,10 @@ from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
 from presolder.models.instrument.rig import Rig
 from presolder.models.judging.ear import Ear
+from presolder.models.judging.judged import takes_apart
 from presolder.models.judging.merit import Merit, merit
 from presolder.models.judging.ranking import EQUAL_DB, Scored, in_order
+from presolder.models.judging.recommendation import usual_ones
 from presolder.models.judging.remedies import Remedy, remedies
 from presolder.models.typing import Array
 
@@ -41,6 +43,8 @@ class Need:
         The bare pot and designs, best first, in this situation alone.
     remedies : tuple of Remedy
         What needs no bypass, the nearest first; none where nothing is to be heard.
+    otherwise_by : tuple of str
+        Takes by which the dirt would have it otherwise.
     """
 
     verdict: Needed
@@ -49,6 +53,7 @@ class Need:
     resonance_db: Array
     ranked: tuple[Scored, ...]
     remedies: tuple[Remedy, ...]
+    otherwise_by: tuple[str, ...]
 
     @property
     def first(self) -> Scored:
@@ -104,17 +109,25 @@ def need(ear: Ear, dial: Array, judged: Iterable[Scored]) -> Need:
         *resonance(ear.rig.as_heard, dial),
         order,
         remedies(ear) if verdict != "no" else (),
+        takes_apart(ear, order),
     )
 
 
 def needs(
     ears: Sequence[Ear], judged: Sequence[Scored], dial: Array | None = None
 ) -> tuple[Need, ...]:
-    """The same in each situation by itself; by default at the dials that count."""
-    return tuple(
-        need(ear, ear.conditions.dials if dial is None else dial, (one.alone(at) for one in judged))
-        for at, ear in enumerate(ears)
-    )
+    """The same in each situation by itself; by default at the dials that count.
+
+    Where that has the bare pot first, the search is asked for this situation.
+    """
+    found = []
+    for at, ear in enumerate(ears):
+        shown = ear.conditions.dials if dial is None else dial
+        alone: Sequence[Scored] = [one.alone(at) for one in judged]
+        if len(ears) > 1 and in_order(alone)[0].design.network is None:
+            alone = usual_ones((ear,))
+        found.append(need(ear, shown, alone))
+    return tuple(found)
 
 
 def resonance(rig: Rig, dial: Array) -> tuple[Array, Array]:

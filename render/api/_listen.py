@@ -7,12 +7,10 @@ from typing import Any
 from presolder._asked import (
     DesignsLike,
     DirtLike,
-    Judging,
     Progress,
     SituationsLike,
     TakeLike,
     asked_designs,
-    asked_ears,
     asked_fed,
     asked_situations,
     asked_take,
@@ -171,10 +169,10 @@ def render_files(
     if gain_db is not None and not abs(gain_db) <= LARGEST_GAIN_DB:
         raise InputError(f"gain = {gain_db:g} dB must lie between -200 and 200")
     situations, recording = asked_fed(asked_situations(rig), dirt), asked_take(take)
-    ears = asked_ears(situations, Judging(take=recording, speaker=speaker))
-    chosen, after = asked_designs(designs, ears[0].rig), After(speaker, hum_db)
+    chosen, after = asked_designs(designs, situations[0].rig), After(speaker, hum_db)
     jobs = tuple(
-        SweepJob(recording, ear, chosen, path, bits, gain_db, after, comparing) for ear in ears
+        SweepJob(recording, one, chosen, path, bits, gain_db, after, comparing)
+        for one in situations
     )
     told = counted(progress, sum(job.work_units for job in jobs))
     return write_sweeps(jobs, Path(out), force=force, progress=told)

@@ -27,7 +27,7 @@ def together(
     return {
         "presolder": version("presolder"),
         "situations": [
-            {"name": job.ear.name, "folder": room} | manifest
+            {"name": job.situation.name, "folder": room} | manifest
             for job, room, manifest in zip(jobs, rooms, manifests, strict=True)
         ],
     }

@@ -50,7 +50,7 @@ def write_sweeps(
     InputError
         If the folder cannot be used, or a fixed gain would clip.
     """
-    rooms = [""] if len(jobs) == 1 else file_stems([one.ear.name for one in jobs])
+    rooms = [""] if len(jobs) == 1 else file_stems([one.situation.name for one in jobs])
     with new_folder(out, force=force) as folder, ExitStack() as kept:
         places = [folder / room for room in rooms]
         swept = swept_in(jobs, places, kept, progress)
@@ -92,7 +92,7 @@ def _write_files(one: Swept, gain_db: float, progress: Callable[[int], None]) ->
 def _tags(job: SweepJob, design: Design, dial: str, what: str, track: int) -> Tags:
     """What a rendered file says of itself, its maker apart."""
     rig = job.rig.title or job.rig.name
-    rig = f"{rig}: {job.ear.situation}" if job.ear.situation else rig
+    rig = f"{rig}: {job.situation.name}" if job.situation.name else rig
     return Tags(f"{design.name}: {what}", design.name, dial, rig, "presolder", track)
 
 

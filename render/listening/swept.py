@@ -18,10 +18,11 @@ from presolder.models.audio.stages import Voice, evenly_driven
 from presolder.models.cores import side_by_side
 from presolder.models.decibels import amplitude, decibels
 from presolder.models.errors import InputError
+from presolder.models.instrument.instrument import Situation
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
 from presolder.models.judging.beside import BesideBare, beside_bare, window_powers, windows
-from presolder.models.judging.ear import Ear
+from presolder.models.judging.ear import LISTENING_LEVEL_DB
 from presolder.models.typing import Array
 from presolder.render.files.audio import Bits
 from presolder.render.files.take import Take
@@ -41,8 +42,8 @@ class SweepJob:
     Attributes
     ----------
     recording : Take
-    ear : Ear
-        The rig, into its dirt, in a situation.
+    situation : Situation
+        The rig, into its dirt.
     designs : tuple of Design
     path : KnobPath
     bits : {"16", "24", "float"}
@@ -55,7 +56,7 @@ class SweepJob:
     """
 
     recording: Take
-    ear: Ear
+    situation: Situation
     designs: tuple[Design, ...]
     path: KnobPath
     bits: Bits = "24"
@@ -66,7 +67,7 @@ class SweepJob:
     @property
     def rig(self) -> Rig:
         """The guitar."""
-        return self.ear.rig
+        return self.situation.rig
 
     @property
     def work_units(self) -> int:
@@ -179,7 +180,7 @@ def beside_bare_pot(one: Swept) -> tuple[BesideBare | None, ...]:
 
     lines = np.array(list(side_by_side(powers, one.scratch)))
     dials = [window.dial for window in wanted]
-    return beside_bare(lines, bare, dials, job.ear.conditions.listening_level_db)
+    return beside_bare(lines, bare, dials, LISTENING_LEVEL_DB)
 
 
 def gain_of(one: Swept, swept: Sequence[Swept]) -> float:

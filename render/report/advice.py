@@ -23,7 +23,11 @@ def advice(ear: Ear, found: Need) -> tuple[str, ...]:
     if found.verdict == "no":
         return (AS_AT_TEN,)
     (bare,) = found.bare.figures
-    out = "" if found.bare.heard == "input" or ear.dirt is None else f", out of {ear.dirt.kind}"
+    out = (
+        ""
+        if found.bare.heard == "input" or ear.dirt is None
+        else f", out of the {ear.dirt.kind} dirt"
+    )
     state = (
         f"rolled down to {dials_in_words(bare.dial)} this guitar is"
         f" {sounds_over_dials(bare)} beside itself at 10{out}"
@@ -32,6 +36,10 @@ def advice(ear: Ear, found: Need) -> tuple[str, ...]:
     if found.as_good:
         others = ", ".join(named(one.design) for one in found.as_good[:_MOST_NAMED])
         said.append(f"As good to the ear: {others}.")
+    if found.otherwise_by:
+        takes = " and ".join(name.removeprefix("bundled take ") for name in found.otherwise_by)
+        instead = "the bare pot does as well" if found.first is not found.bare else "one helps"
+        said.append(f"It hangs on the playing: with {takes} {instead}.")
     return (*said, without_parts(found.remedies))
 
 
@@ -59,7 +67,7 @@ def _which(found: Need) -> str:
     return (
         f"{named(first.design)} brings it {ahead:.1f} dB nearer, on {first.nearer} of {GUITARS}"
         f" guitars like yours; it costs {in_parts(first)}, and the knob is then {off(figures)},"
-        f" where the bare pot is {off(bare)}."
+        f" where the bare pot is {off(bare).removesuffix(' than an ideal one')}."
     )
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from typing import Any
 
+from presolder.models.instrument.law import DIAL_MAX
 from presolder.models.judging.beside import BesideBare
 from presolder.render.report.table import Table
 
@@ -39,14 +40,20 @@ def beside_table(what: str, entries: Sequence[tuple[str, dict[str, Any]]]) -> Ta
     """A row each of what was rendered, by its `beside_plain`; None where nothing was compared."""
     if not any(plain["beside_bare"] for _, plain in entries):
         return None
+    there = sorted(
+        {one["dial"] for _, plain in entries for one in plain["beside_bare"]}, reverse=True
+    )
+    shown = [dial for dial in SHOWN_DIALS if dial in there]
+    if len(shown) < len(SHOWN_DIALS):
+        shown = [dial for dial in there if dial < DIAL_MAX][: len(SHOWN_DIALS)]
     rows = []
     for name, plain in entries:
         at = {one["dial"]: one for one in plain["beside_bare"]}
         cells = (
             f"{at[dial]['louder_phon']:+.1f}, {at[dial]['brighter_db']:+.1f}" if dial in at else "-"
-            for dial in SHOWN_DIALS
+            for dial in shown
         )
         most = plain["most_unlike_bare_at"]
         rows.append((name, *cells, "" if most is None else f"{most:g}"))
-    head = (what, *(f"at {dial:g}" for dial in SHOWN_DIALS), "most unlike at")
+    head = (what, *(f"at {dial:g}" for dial in shown), "most unlike at")
     return Table(head, tuple(rows))

@@ -155,6 +155,7 @@ def _need_plain(ear: Ear, found: Need) -> dict[str, Any]:
         "needed": found.verdict,
         "said": list(advice(ear, found)),
         "first": found.first.design.name,
+        "otherwise_by": list(found.otherwise_by),
         "as_good": [one.design.name for one in found.as_good],
         "bare": figures_plain(found.shown),
         "resonance_hz": finite(found.resonance_hz, 1),

@@ -25,8 +25,11 @@ assert len(RIGS) == COUNT
 MOVING: tuple[Playing, ...] = tuple(plays for plays in PLAYING if plays != "full")
 
 
-def holds(rigs: list[Rig]) -> None:
-    """No rule is broken, and into 1M the series pair is what comes first, where anything does."""
+def holds(rigs: list[Rig]) -> float:
+    """No rule is broken, and into 1M the series pair is what comes first, where anything does.
+
+    In how many of the cases into 1M something does.
+    """
     series = fitted = 0
     for rig in rigs:
         for plays in MOVING:
@@ -36,7 +39,7 @@ def holds(rigs: list[Rig]) -> None:
                 fitted += 1
                 series += is_series(found.first)
     assert series >= 0.7 * fitted
-    assert fitted > 0.4 * 3 * sum(rig.name.endswith("into 1M") for rig in rigs)
+    return fitted / (len(MOVING) * sum(rig.name.endswith("into 1M") for rig in rigs))
 
 
 @pytest.mark.slow
@@ -46,8 +49,8 @@ def test_advice_is_what_a_good_bench_would_give() -> None:
 
 @pytest.mark.thorough
 def test_advice_on_all_of_the_grid() -> None:
-    """200 rigs, 3 ways of playing; measured 181 of 195 with a series pair first."""
-    holds(RIGS)
+    """200 rigs, 3 ways of playing."""
+    assert 0.5 < holds(RIGS) < 0.8
 
 
 def test_the_knob_at_ten_needs_nothing() -> None:
