@@ -5,7 +5,7 @@ resistors with its pot and coil, capacitors with what they work against, cable
 and input. The exponents are those of a least-squares fit to the best pair of
 resistor and capacitor, by the measure of ``docs/figures.md``, on 70 rigs
 (250k to 1M, linear and audio, 2.6 to 7.8 H, 320 to 920 pF); scaled so, the
-mild and the strong one together are 0.14 dB behind the best, on average. Second gangs have
+better of the mild and the strong one is 0.18 dB behind the best, on average. Second gangs have
 the value and law of the volume pot, which is the dual pot that shops have.
 """
 

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+import presolder as ps
 from ears import ear_of
 from presolder.models.errors import InputError
 from presolder.models.hearing.bands import LINES_HZ
@@ -16,8 +17,9 @@ from presolder.models.instrument.controls import Load, Pickup, Pot
 from presolder.models.instrument.dirt import Dirt
 from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.law import Taper
-from presolder.models.instrument.network import Design
+from presolder.models.instrument.network import Design, format_network
 from presolder.models.instrument.rig import Channel, Rig
+from presolder.models.judging.alike import others_like
 from presolder.models.judging.judged import ranked
 from presolder.models.judging.merit import merit, merits, pickup_load, turn_figures
 from presolder.models.judging.ranking import (
@@ -29,6 +31,7 @@ from presolder.models.judging.ranking import (
     in_order,
     worth_their_parts,
 )
+from presolder.models.judging.tolerance import Spread
 from presolder.render.files.rig_file import built_in_rigs, find_situations
 from rigs import single
 from running import in_process
@@ -237,6 +240,43 @@ def test_gangs_of_built_in_designs_are_the_volume_pots(rigs: dict[str, Rig]) -> 
             assert not effort(design.network, rig.volume).special_order
     text = in_process("curves", "--rig", "single-coil-250k", "--design", "gang-series", "--json")
     assert json.loads(text)["designs"][0]["expression"].startswith("gang(250k, audio, zero")
+
+
+def test_built_in_values_by_hand() -> None:
+    """Half the pot: 330k x 0.5^0.75 = 196k, 180p x 2^0.5 = 255p; on a linear one 0.6 and 1.6 times
+    that; twice the coil and the cable: 330k x 2^0.75 = 555k, held at 470k; 180p x 2 x 2^0.5 = 509p.
+    """
+
+    def series(rig: Rig) -> str:
+        (found,) = (one for one in built_in_designs(rig) if one.name == "series")
+        return format_network(found.network)
+
+    coil, load = Pickup(8e3, 4.2), Load(1e6)
+    for pickup, pot, cable, expected in (
+        (coil, Pot(500e3), 600e-12, "330k + 180p"),
+        (coil, Pot(250e3), 600e-12, "180k + 270p"),
+        (coil, Pot(250e3, Taper("linear")), 600e-12, "120k + 390p"),
+        (Pickup(8e3, 8.4), Pot(500e3), 1.2e-9, "470k + 470p"),
+    ):
+        assert series(single(pickup, pot, None, cable, load)) == expected
+
+
+def test_guitars_like_this_one(humbucker: Rig, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The same hundred whatever stands beside; with nothing that strays, this very guitar."""
+    ear = ear_of(humbucker, take=ps.sample("phrase"))
+    one, other = parse_expression("220k + 390p"), parse_expression("1k + (220k || 1n)")
+    alone, beside = others_like(ear, (None, one)), others_like(ear, (other, None, one))
+    assert alone.tone_db[1] == pytest.approx(beside.tone_db[2], abs=1e-9)
+    assert alone.taper_phon[1] == pytest.approx(beside.taper_phon[2], abs=1e-9)
+    # A fifth of a pot and of a cable is heard.
+    assert np.ptp(alone.tone_db[0]) > 0.5 and np.ptp(alone.taper_phon[0]) > 0.5
+    monkeypatch.setattr(
+        "presolder.models.judging.alike.LIKE_THIS", Spread(0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+    )
+    still = others_like(ear, (None, one))
+    for its, figures in zip(range(2), merits(ear, (None, one)), strict=True):
+        assert still.tone_db[its] == pytest.approx(np.full(100, figures.tone_db), abs=0.01)
+        assert still.taper_phon[its] == pytest.approx(np.full(100, figures.taper_phon), abs=0.01)
 
 
 @pytest.mark.slow

@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+import presolder as ps
 from ears import ear_of, need_of
 from presolder.models.instrument.controls import Load, Pickup, Pot
 from presolder.models.instrument.dirt import Dirt
@@ -119,6 +120,23 @@ def test_a_low_input_makes_it_brighter_and_a_resistor_before_it_helps(humbucker:
         before["a 47k resistor before the input"].nearer_db
     )
     assert not [one for one in remedies(ear_of(humbucker)) if "before the input" in one.what]
+
+
+@pytest.mark.slow
+def test_where_another_take_would_have_it_otherwise_it_is_named(humbucker: Rig) -> None:
+    """Judged by each of the bundled takes alone, and through the dirt."""
+    player = ps.Judging("cleans-up-dirt")
+    report = ps.need(humbucker, player)
+    (found,) = report.found
+    assert found.first is not found.bare and found.otherwise_by
+    string = replace(humbucker, take=Capture("string"))
+    for name in ("string", "chords"):
+        judging = replace(player, take=ps.sample(name))
+        order = ps.compare(string, [found.first.design], judging).ranked
+        otherwise = order[0].design.network is None
+        assert otherwise == any(name in take for take in found.otherwise_by), name
+        assert (f"'{name}'" in " ".join(report.lines()[:4])) == otherwise
+    assert need_of(ear_of(humbucker), DIALS).otherwise_by == ()
 
 
 def test_remedies_are_of_what_the_rig_has(humbucker: Rig) -> None:

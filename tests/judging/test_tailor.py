@@ -33,7 +33,7 @@ from presolder.models.judging.ear import Ear
 from presolder.models.judging.estimate import estimate
 from presolder.models.judging.merit import merit, merits
 from presolder.models.judging.ranking import score
-from presolder.models.judging.search import Shelf, dual_pot_gangs, front, tailor
+from presolder.models.judging.search import Shelf, common_shelf, dual_pot_gangs, front, tailor
 from presolder.render.files.rig_file import built_in_rigs, find_rig, find_situations
 from rigs import single
 from running import in_process
@@ -214,6 +214,29 @@ def test_table_and_plot(tmp_path: Path) -> None:
     assert "comes first, " in text and "on 100 of 100 guitars like yours" in text
     picture = (tmp_path / "front.svg").read_text()
     assert "gang-series" in picture and "treble lost and gained" in picture
+
+
+def test_values_of_common_practice_unless_all_are_wanted() -> None:
+    """13 resistors and 17 capacitors of E12 from 47k to 470k and 100p to 2n2; for a pot of a tenth
+    of the smallest common one, values a tenth and ten times as large. All: 37 each, IEC 60063."""
+    asked = ("tailor", "--topology", "series", "--json")
+    assert json.loads(in_process(*asked))["designs_searched"] == 13 * 17
+    every = json.loads(in_process(*asked, "--any-values"))
+    assert every["designs_searched"] == 37 * 37
+    small = common_shelf(Pot(25e3))
+    assert (small.resistors[0].ohms, small.resistors[-1].ohms) == pytest.approx((4.7e3, 47e3))
+    assert small.capacitors[0].farads == pytest.approx(1e-9)
+
+
+def test_a_winner_at_the_edge_is_said_to_be() -> None:
+    asked = ("tailor", "--topology", "series", "--resistors", "330k:1M", "--top", "1")
+    (best,) = json.loads(in_process(*asked, "--json"))["best"]
+    assert best["expression"].startswith("330k") and "330 kΩ" in best["at_the_edge"]
+    assert "330 kΩ is at the edge of what was searched" in in_process(*asked)
+    wide = ("tailor", "--topology", "series", "--top", "1")
+    (best,) = json.loads(in_process(*wide, "--json"))["best"]
+    assert best["at_the_edge"] == []
+    assert "at the edge" not in in_process(*wide)
 
 
 def test_special_orders_never_win() -> None:
