@@ -75,7 +75,8 @@ def main() -> None:
         told = pool.map(counted, wanted, chunksize=4)
     sums: dict[tuple[str, str, str], Counter[str]] = {}
     for (at, plays, dirt), one in zip(wanted, told, strict=True):
-        load = rigs[at].name.rpartition("into ")[2]
+        # A dirt has an input of its own.
+        load = rigs[at].name.rpartition("into ")[2] if dirt is None else "the dirt's"
         sums.setdefault((dirt or "clean", load, plays), Counter()).update(one)
     with COUNTED.open("w", newline="") as file:
         rows = csv.writer(file, lineterminator="\n")

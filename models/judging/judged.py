@@ -37,7 +37,9 @@ def ranked(ears: Sequence[Ear], designs: Iterable[Design]) -> tuple[Scored, ...]
 
 def judged(ears: Sequence[Ear], designs: Sequence[Design]) -> tuple[Scored, ...]:
     """Judge designs in their order, each played through the dirt if it is one of the few best."""
-    return through_dirt(ears, all_scored(ears, (_BARE, *designs)))[1:]
+    bare_is_there = any(design.network is None for design in designs)
+    beside = designs if bare_is_there else (_BARE, *designs)
+    return through_dirt(ears, all_scored(ears, beside))[-len(designs) :]
 
 
 def through_dirt(ears: Sequence[Ear], scored: Sequence[Scored]) -> tuple[Scored, ...]:

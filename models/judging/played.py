@@ -185,8 +185,9 @@ def come_out(
     conditions, stages = ear.conditions, Stages(hum_db, ear.dirt)
     dials, material = conditions.dials if dial is None else dial, conditions.material
     second, rate = material.excerpt[np.newaxis], material.sample_rate_hz
-    heard = voice(Renderer(ear.rig, tuple(designs), rate), stages, second)
-    alone = voice(Renderer(ear.rig, (_BARE,), rate), stages, second)
+    whole = Renderer(ear.rig, tuple(designs), rate)
+    heard = voice(whole, stages, second)
+    alone = voice(Renderer(ear.rig, (_BARE,), rate, whole.filters), stages, second)
     # The drive is set by all of it.
     take = second
     if isinstance(ear.dirt, Stage):

@@ -122,4 +122,5 @@ def figures_plain(figures: Merit) -> dict[str, Any]:
 
 def mean_louder(figures: Merit) -> str:
     """By how much louder than an ideal knob, as the dials count, signed."""
-    return f"{figures.over_dials(figures.taper_shift_phon):+.1f}"
+    # Adding 0 takes the sign from a rounded nought.
+    return f"{round(figures.over_dials(figures.taper_shift_phon), 1) + 0.0:+.1f}"

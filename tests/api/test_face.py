@@ -19,7 +19,6 @@ import presolder as ps
 from presolder.models.audio import emf, renderer
 from presolder.models.circuit import equations
 from presolder.models.errors import InputError
-from presolder.models.judging import merit as figures
 from presolder.render.cli import SUMMARIES
 from presolder.render.listening import job
 from running import in_process
@@ -262,8 +261,8 @@ def test_nonsense_is_an_input_error(call: Callable[[], object], says: str) -> No
 
 @pytest.mark.slow
 def test_a_pack_works_everything_out_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Three designs in two voices: six tables, one set of filters, one judgement a design."""
-    counts = dict.fromkeys(("discretise", "filters_for", "merit", "assemble"), 0)
+    """Three designs in two voices: six tables, and those of one judgement; one set of filters."""
+    counts = dict.fromkeys(("discretise", "filters_for", "judged", "usual_ones", "assemble"), 0)
 
     def counted(module: object, name: str) -> None:
         original = getattr(module, name)
@@ -276,20 +275,22 @@ def test_a_pack_works_everything_out_once(tmp_path: Path, monkeypatch: pytest.Mo
 
     counted(renderer, "discretise")
     counted(renderer, "filters_for")
-    counted(job, "merit")
+    counted(job, "judged")
+    counted(job, "usual_ones")
     counted(equations, "assemble")
-    assert emf.filters_for is not renderer.filters_for and figures.merit is not job.merit
+    assert emf.filters_for is not renderer.filters_for
     ps.pack(
         tmp_path / "out", ps.sample("phrase"), "humbucker-500k", ["bare", "cap", "series"],
         ps.Contents((10, 5, 2), ps.turn(10, 0, travel=1, rest=0.1), light=True),
         dirt=ps.dirt("diodes"),
     )  # fmt: skip
-    assert counts["discretise"] == 6
-    assert counts["filters_for"] == 1
-    assert counts["merit"] == 3
-    # Six tables and the take; three a design; and the page's answer whether one is needed,
-    # which judges all built-in designs.
-    assert counts["assemble"] <= 8 + 3 * 3 + 15 + 6
+    # What is judged by what comes out of the dirt is played: two designs and the bare pot of the
+    # pack, three of the usual ones, and an ideal knob beside either.
+    assert counts["discretise"] == 6 + (3 + 1) + (4 + 1)
+    assert counts["filters_for"] == 1 + 2
+    assert counts["judged"] == counts["usual_ones"] == 1
+    # A hundred guitars for each of the two judgements, and what else is little beside.
+    assert counts["assemble"] <= 2 * 100 + 100
 
 
 # Without noughts, of which there are two.

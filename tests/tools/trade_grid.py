@@ -79,7 +79,7 @@ def broken_rules(rig: Rig, plays: Playing, found: Need) -> list[str]:
     network = first.design.network
     (figures,) = first.figures
     heard = bool(bare.figures[0].change.noticed.any())
-    low_input = rig.load.resistance_ohms < 20e3
+    low_input = rig.as_heard.load.resistance_ohms < 20e3
     lone = isinstance(network, Capacitor)
     pair = isinstance(network, Parallel) and not any(isinstance(p, Series) for p in network.parts)
     values = [
