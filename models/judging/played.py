@@ -100,6 +100,20 @@ class Played:
         return float(np.interp(at, self.dial, self.brightness_db))
 
 
+def _voices(ear: Ear, designs: Sequence[Design], stages: Stages) -> tuple[Voice, Voice]:
+    """Of the designs, and of the bare pot alone; driven by the take's loudest second."""
+    second, rate = (
+        ear.conditions.material.excerpt[np.newaxis],
+        ear.conditions.material.sample_rate_hz,
+    )
+    whole = Renderer(ear.rig, tuple(designs), rate)
+    alone = Renderer(ear.rig, (_BARE,), rate, whole.filters)
+    voices = voice(whole, stages, second), voice(alone, stages, second)
+    for one in voices:
+        one.prepare()
+    return voices
+
+
 @dataclass(frozen=True, eq=False)
 class Out:
     """What comes out of a dirt at d dials, of n designs.
@@ -185,9 +199,7 @@ def come_out(
     conditions, stages = ear.conditions, Stages(hum_db, ear.dirt)
     dials, material = conditions.dials if dial is None else dial, conditions.material
     second, rate = material.excerpt[np.newaxis], material.sample_rate_hz
-    whole = Renderer(ear.rig, tuple(designs), rate)
-    heard = voice(whole, stages, second)
-    alone = voice(Renderer(ear.rig, (_BARE,), rate, whole.filters), stages, second)
+    heard, alone = _voices(ear, designs, stages)
     # The drive is set by all of it.
     take = second
     if isinstance(ear.dirt, Stage):
@@ -195,8 +207,6 @@ def come_out(
     down = [1.0, *(amplitude(float(db)) for db in ear.turned_down_db(dials))]
     work: list[tuple[Voice, float, float]] = [(alone, DIAL_MAX, gain) for gain in down]
     work += [(heard, float(stand), 1.0) for stand in dials]
-    heard.prepare()
-    alone.prepare()
 
     def played(one: tuple[Voice, float, float]) -> list[Array]:
         through, stand, gain = one

@@ -281,7 +281,7 @@ def test_guitars_like_this_one(humbucker: Rig, monkeypatch: pytest.MonkeyPatch) 
 
 @pytest.mark.slow
 def test_every_rig_with_defaults() -> None:
-    for name in sorted(built_in_rigs())[::2]:
+    for name in sorted(built_in_rigs())[::4]:
         where = ("--rig", name, "--in", find_situations(name)[0].name)
         result = json.loads(in_process("compare", *where, "--keep", "tone", "--json"))
         for design in result["designs"]:

@@ -441,8 +441,8 @@ def test_every_sheet_prints_on_one_page(tmp_path: Path, browser: Browser) -> Non
     page = browser.new_page(viewport={"width": round(PAPER_PX[0]), "height": 1000})
     page.emulate_media(media="print")
     for rig, design in (
-        *(("humbucker-500k", d.name) for d in BUILT_IN[1::3]),
-        *(("two-pickups-independent", d.name) for d in BUILT_IN[2::4]),
+        *(("humbucker-500k", d.name) for d in BUILT_IN[1::6]),
+        *(("two-pickups-independent", d.name) for d in BUILT_IN[2::8]),
         ("humbucker-500k", "150p"), ("humbucker-500k", LONG), ("humbucker-500k", THREE_GANGS),
         ("two-pickups", LONG), ("three-single-coils", "series"), ("hollow-body-blend", "series"),
         ("piezo-buffered", "cap"),
