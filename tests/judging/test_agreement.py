@@ -53,6 +53,7 @@ def test_advice_on_all_of_the_grid() -> None:
     assert 0.5 < holds(RIGS) < 0.8
 
 
+@pytest.mark.slow
 def test_the_knob_at_ten_needs_nothing() -> None:
     for rig in RIGS[::40]:
         assert broken_rules(rig, "full", advised(rig, "full")) == []

@@ -25,6 +25,7 @@ from running import in_process, presolder_here
 DIALS = np.array([10.0, 5.0, 2.0])
 
 
+@pytest.mark.slow
 def test_always_full_never_needs_one(rigs: dict[str, Rig]) -> None:
     for rig in rigs.values():
         result = need_of(ear_of(rig, plays="full"), DIALS)
@@ -74,6 +75,7 @@ def test_losses_do_not_cancel_against_gains() -> None:
     assert change.duller_db.max() > 0.5
 
 
+@pytest.mark.slow
 def test_dirt_changes_the_answer(humbucker: Rig) -> None:
     fuzz = need_of(ear_of(replace(humbucker, dirt=Dirt("lopsided-10k"))), DIALS)
     assert fuzz.verdict == "hardly"
@@ -101,6 +103,7 @@ def test_remedies_by_hand(humbucker: Rig) -> None:
     assert lost(half.figures) == pytest.approx(lost(merit(ear_of(shorter), None)), abs=1e-6)
 
 
+@pytest.mark.slow
 def test_a_low_input_makes_it_brighter_and_a_resistor_before_it_helps(humbucker: Rig) -> None:
     """At 10 the coil's inductance meets 10k and is dark; rolled down, the pot's track hides it.
 

@@ -180,6 +180,7 @@ def test_default_shapes_are_all_there_is() -> None:
     assert {text for text in texts if "G" in text} == once
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("rig_name", list(built_in_rigs()))
 def test_command_on_every_rig(rig_name: str) -> None:
     where = ("--rig", rig_name, "--in", find_situations(rig_name)[0].name)

@@ -181,6 +181,7 @@ def test_at_ten_none_is_heard() -> None:
         assert not one.figures[0].change.noticed.any()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("dirt", ["smooth", "diodes"])
 def test_what_dirt_does_with_each(dirt: str) -> None:
     """The pair undoes the clean-up; in series both parts keep it and give the edge back."""

@@ -50,6 +50,7 @@ def test_pack_prints_its_contents(tmp_path: Path) -> None:
     assert json.loads(printed) == json.loads((out / "pack.json").read_text())
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("rig_name", list(built_in_rigs()))
 def test_cleanup_on_every_rig(rig_name: str) -> None:
     result = json.loads(in_process("cleanup", "--rig", rig_name, "--design", "cap", "--json"))

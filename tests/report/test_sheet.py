@@ -55,6 +55,11 @@ def value_of(text: str) -> tuple[str, float]:
     return unit, float(number) * TIMES[prefix]
 
 
+def told_by(design: str, rig: str = "humbucker-500k") -> str:
+    """What a sheet says of the work."""
+    return "\n".join(sheet_of(find_rig(rig), design).lines())
+
+
 class Bench:
     """A circuit in the making: places are nodes, and what is bridged becomes one."""
 
@@ -247,7 +252,7 @@ def parallel(*ohms: float) -> float:
 
 def test_readings_by_hand() -> None:
     """Series and parallel by hand: 8k winding, 500k track of which 15 % lie below at half."""
-    text = in_process("sheet", "--rig", "humbucker-500k", "--design", "68k + (220k || 1n5)")
+    text = told_by("68k + (220k || 1n5)")
     assert "Check: knob at 0, input lug to joint A 68 kΩ; without it open" in text
     # From joint A to the wiper lug at 5: 68k and then 425k beside winding and 75k; and R2 beside.
     beside = 68e3 + parallel(425e3, 8.2e3 + 75e3)
@@ -264,14 +269,14 @@ def test_readings_by_hand() -> None:
     assert told_of == pytest.approx((beside / 1e3, ohms / 1e3), rel=0.03)
     assert f"knob at 5, joint A to wiper lug {told(220e3)}; without it {told()}" in text
     assert f"joint A to wiper lug still {told(220e3)}, not near 0 Ω" in text
-    hidden = in_process("sheet", "--rig", "humbucker-500k", "--design", "4M7 || 1n")
+    hidden = told_by("4M7 || 1n")
     assert "by itself, before: 4.7 MΩ" in hidden and "with or without it" in hidden
 
 
 def test_gangs_are_told_apart() -> None:
     """Each by its section, and by what it reads at 10, 5 and 0."""
     design = "gang(250k, linear, zero) + gang(100k, linear, full) + 1n"
-    text = in_process("sheet", "--design", design)
+    text = told_by(design)
     assert "section 2, clockwise lug to wiper lug: near 0 Ω at 10, 120 kΩ at 5, 250 kΩ at 0" in text
     assert (
         "section 3, counter-clockwise lug to wiper lug: 100 kΩ at 10, 50 kΩ at 5,"
@@ -280,7 +285,7 @@ def test_gangs_are_told_apart() -> None:
     assert "a clockwise lug is the outer one that the wiper reaches at 10" in text
     assert "section 2's wiper lug to joint A" in text
     assert "from its wiper lug to the wiper lug" not in text
-    bent = in_process("sheet", "--design", "gang(250k, audio, zero, 0.22) + 1n")
+    bent = told_by("gang(250k, audio, zero, 0.22) + 1n")
     assert "section 2 250 kΩ audio, 0.22 at half (special order)" in bent
 
 
@@ -327,20 +332,21 @@ def test_each_pot_has_its_own_block_and_its_own_parts() -> None:
     said = "Both volume controls must be dual-gang parts, each turned by one shaft."
     one_odd = " At least in one the sections differ in value or law"
     assert said + one_odd in "\n".join(sheet_of(both, "gang-series").lines())
-    text = in_process("sheet", "--rig", "two-pickups", "--design", "gang-series")
+    text = told_by("gang-series", "two-pickups")
     assert said in text and "sections differ" not in text
 
 
 def test_first_steps_and_part_types() -> None:
-    text = in_process("sheet", "--design", "68k + 1n5")
+    text = told_by("68k + 1n5")
     for words in ("Photograph", "battery", "finish", "clip them", "start quiet", "C0G (NP0)",
                   "mica", "any voltage", "Small ceramic discs of other kinds"):  # fmt: skip
         assert words in text
     steps = re.findall(r"\[ \] (\d+)\.", text)
     assert len(steps) >= 6
-    assert "Small ceramic discs" not in in_process("sheet", "--design", "150k")
+    assert "Small ceramic discs" not in told_by("150k")
 
 
+@pytest.mark.slow
 def test_a_page_of_the_bare_pot_says_what_to_take_out(tmp_path: Path) -> None:
     """Asked for by name it is a side like any other, alone and among others."""
     rig = tmp_path / "r.toml"
@@ -357,6 +363,7 @@ def test_a_page_of_the_bare_pot_says_what_to_take_out(tmp_path: Path) -> None:
     assert "<svg" in ps.sheet("humbucker-500k", "bare")._repr_html_()
 
 
+@pytest.mark.slow
 def test_several_designs(tmp_path: Path) -> None:
     designs = tmp_path / "d.toml"
     designs.write_text(
@@ -369,14 +376,14 @@ def test_several_designs(tmp_path: Path) -> None:
 
 
 def test_shopping_list() -> None:
-    sheet = json.loads(in_process("sheet", "--design", "470p || (1k1 + 470p) || 4k99", "--json"))
+    sheet = sheet_of(find_rig("humbucker-500k"), "470p || (1k1 + 470p) || 4k99").plain()
     lines = {order["what"]: order for order in sheet["orders"]}
     assert lines["capacitor 470 pF"]["quantity"] == 2
     assert lines["capacitor 470 pF"]["series"] == "E6"
     assert lines["resistor 1.1 kΩ"]["series"] == "E24"
     assert lines["resistor 4.99 kΩ"]["series"] == "E96"
     assert lines["resistor 4.99 kΩ"]["tolerance"] == "1 %"
-    text = in_process("sheet", "--design", "123k45")
+    text = told_by("123k45")
     assert "not a preferred value, the nearest of E24 is 120 kΩ" in text
 
 
@@ -395,20 +402,21 @@ def test_text_has_every_caution() -> None:
     ):  # fmt: skip
         assert word in text
     assert "No multi-gang part is needed" in text
-    dual = in_process("sheet", "--design", "gang-series")
+    dual = told_by("gang-series")
     assert "dual-gang" in dual and "special order" not in dual
-    assert "a special order" in in_process("sheet", "--design", "gang(1M, linear, zero) + 390p")
-    three = in_process("sheet", "--design", "gang(500k, audio) || (gang(500k, audio) + 390p)")
+    assert "a special order" in told_by("gang(1M, linear, zero) + 390p")
+    three = told_by("gang(500k, audio) || (gang(500k, audio) + 390p)")
     assert "must be a triple-gang part" in three and "triple-gang pot: section 1" in three
 
 
+@pytest.mark.slow
 def test_nothing_is_ordered_where_nothing_helps() -> None:
     text = in_process("sheet", "--rig", "low-impedance-fuzz")
     assert "Nothing to solder: the bare pot stays as it is." in text
     assert "To order: nothing" in text
     assert "Take care" not in text
-    assert "No multi-gang part is needed" in in_process("sheet", "--design", "cap")
-    assert "Nothing to solder" in in_process("sheet", "--design", "bare")
+    assert "No multi-gang part is needed" in told_by("cap")
+    assert "Nothing to solder" in told_by("bare")
 
 
 LONG = "gang(500k, audio, full) + (820k || (330p + 1k) || 22p)"
