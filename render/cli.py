@@ -3,10 +3,13 @@
 import codecs
 import importlib
 import io
+import json
 import os
+import re
 import sys
 import time
 import warnings
+from pathlib import Path
 from typing import Any, TextIO
 
 import click
@@ -19,28 +22,31 @@ from presolder.models.errors import (
     SlowLoopsWarning,
     one_line,
 )
-from presolder.render.commands.remarks import QUIET, remark, say_remarks
+from presolder.render.commands.remarks import QUIET, SCHEMA, aside, remark, say_remarks
 
 # Each command lives in a module of its name; the line is what the overview says of it,
 # so that the overview loads none of them.
 GROUPS = {
+    "Begin": {
+        "demo": "Hear what the parts do: bundled takes through a few designs, and a page.",
+        "advise": "Say whether a bypass helps you, which one, and make all you need for it.",
+    },
     "Decide": {
         "init": "Write a rig file: asks for what it needs, and explains each question.",
         "need": "Tell whether a rig and a way of playing need a bypass.",
         "compare": "Rank designs by how well they keep the taper, the tone, or both.",
         "tailor": "Search preferred values for this rig: the best of each topology, ranked.",
-        "travel": "Search pot, law, bypass and gang for the turn of the knob that is wanted.",
+        "travel": "Find the pot, taper and parts that make the knob turn the way you want.",
         "curves": "Show level and treble over the dial, and the response at some dials.",
     },
     "Hear": {
-        "demo": "Render the bundled recording through a few built-in designs.",
         "render": "Render recording DI through each design while the volume knob turns.",
         "pack": "Make a folder (or OUT.zip) of listening samples from recording DI.",
         "cleanup": "Tell at which dial each design's dirt turns clean.",
     },
     "Build": {
         "sheet": "Say which parts to order and what to solder where.",
-        "order": "Add up what several jobs take, and what of it the drawer has.",
+        "order": "Total the parts for several jobs; subtract what is in stock.",
     },
     "Measure": {
         "pickup": "Find a pickup's inductance and capacitance.",
@@ -63,7 +69,13 @@ _MOVED = {
     "--dial": "dials are --show (curves, need), --hold (pack) or --left-at (what is judged)",
 }
 
+# Where a file goes that was given by itself.
+_FILES = {
+    ".toml": "rig goes with --rig, as in: presolder need --rig my-guitar.toml",
+    ".wav": "recording goes with a command, as in: presolder render my-di.wav",
+}
 _LONGEST_MESSAGE = 285
+_LEFT_OVER = re.compile(r"unexpected extra arguments? \((\S+?)\s*\)")
 _SPELT_OUT = {"\N{OHM SIGN}": "ohm", "\N{GREEK CAPITAL LETTER OMEGA}": "ohm"} | {
     "\N{MICRO SIGN}": "u", "\N{GREEK SMALL LETTER MU}": "u", "\N{EM DASH}": "-",
 }  # fmt: skip
@@ -86,6 +98,18 @@ class LazyGroup(click.Group):
             raise _ReaderGoneError from None
         return status
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """The command that is meant, or what may be."""
+        name = args[0]
+        if name == "help":
+            # Of a command, if one is named.
+            return self.resolve_command(ctx, [*(args[1:2] or ["--help"]), "--help"])
+        if name not in SUMMARIES and not name.startswith("-"):
+            raise click.UsageError(f"No such command {name!r}.{_meant(name)}")
+        return super().resolve_command(ctx, args)
+
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
         """In the order of the job."""
         return list(SUMMARIES)
@@ -106,6 +130,17 @@ class LazyGroup(click.Group):
         for name, group in GROUPS.items():
             with formatter.section(name):
                 formatter.write_dl([(one.ljust(widest), line) for one, line in group.items()])
+
+
+def _meant(name: str) -> str:
+    """What a word may be that is no command."""
+    # Here, so that only who mistypes waits for it.
+    from presolder.render.files.toml import nearest  # noqa: PLC0415
+
+    ending = Path(name).suffix.lower()
+    if ending in _FILES:
+        return f" A {_FILES[ending]}"
+    return f" Did you mean {nearest(name, SUMMARIES)!r}? 'presolder --help' lists them."
 
 
 def _everywhere() -> tuple[click.Option, ...]:
@@ -183,9 +218,9 @@ def run() -> int:
     except click.exceptions.NoArgsIsHelpError as error:
         click.echo(error.format_message())
         return 0
-    except click.Abort:
+    except click.Abort as stopped:
         # Ctrl-D at a question.
-        return _failed("stopped at the question; nothing half-written is left", 130)
+        return _failed(str(stopped) or "stopped at the question; nothing half-written is left", 130)
     except _ReaderGoneError:
         # What is still in the buffer has nowhere to go.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -201,7 +236,7 @@ def _in_words(error: Exception) -> str:
         case click.NoSuchOption(option_name=name) if name in _MOVED:
             return f"No such option {name!r}; {_MOVED[name]}"
         case click.ClickException():
-            return error.format_message()
+            return f"{error.format_message()}{_left_over(error.format_message())}"
         case MemoryError():
             return "there is not enough memory for this; give a shorter take or fewer designs"
         case OSError():
@@ -213,8 +248,20 @@ def _in_words(error: Exception) -> str:
             return str(error)
 
 
+def _left_over(said: str) -> str:
+    """Where a file goes that was given by itself, if a message is of one."""
+    told = _LEFT_OVER.search(said)
+    ending = Path(told[1]).suffix.lower() if told else ""
+    return f". A {_FILES[ending]}" if ending in _FILES else ""
+
+
 def _failed(text: str, status: int = 2) -> int:
-    click.echo(f"presolder: {_printable(one_line(text))}", err=True)
+    said = _printable(one_line(text))
+    if "--json" in sys.argv[1:]:
+        told = {"schema": SCHEMA, "error": said, "status": status}
+        click.echo(json.dumps(told), err=True)
+    else:
+        aside(f"presolder: {said}")
     return status
 
 

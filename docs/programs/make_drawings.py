@@ -10,13 +10,14 @@ from presolder.render.plots import guitar_svg, wiring_svg
 DOCS = Path(__file__).parents[1]
 GUITARS = """# The built-in rigs
 
-As `presolder` draws them on the sheet, by `python docs/programs/make_drawings.py`: from the coils, whose dots are the ends that are in phase, to the input. Where two stars stand the design under audition goes, between input lug and wiper lug. `presolder rigs NAME --toml` prints a file to begin with. Values are typical ones from memory or invented; none is a product.
+As `presolder` draws them on the sheet, by `python docs/programs/make_drawings.py`: from the coils, whose dots are the ends that are in phase, to the input. The parts go between the two stars (*), the input lug and the wiper lug. `presolder rigs NAME --toml` prints a file to begin with. Values are typical ones from memory or invented; none is a product.
 """
 DESIGNS = """# The built-in designs
 
 As the sheet draws them, by `python docs/programs/make_drawings.py`, from behind the pot, where its lugs are soldered; values are those for a pot of 500k. `presolder sheet --design NAME` has the parts, the order of soldering and the ohmmeter readings for your guitar, and cautions that belong to them; [](design-format.md) says how designs are written down.
 """
 
+_TIMES = {2.0: "twice"}
 Drawn = tuple[str, dict[str, str]]
 
 
@@ -29,7 +30,11 @@ def guitars() -> Drawn:
             file = f"guitar-{name}-{number}.svg"
             pictures[file] = guitar_svg(one.rig) + "\n"
             said = _capital(one.name) or one.rig.title
-            counts = f", counts {one.weight:g}" if one.weight != 1 else ""
+            counts = (
+                f" (counted {_TIMES.get(one.weight, f'{one.weight:g} times')})"
+                if one.weight != 1
+                else ""
+            )
             text.append(f"{said}{counts}:\n\n![{name}, {said}](pictures/{file})\n")
     return "\n".join(text), pictures
 

@@ -5,11 +5,14 @@
 
 import contextlib
 import json
+import os
+import re
 import shlex
 import shutil
 import tempfile
 from importlib import resources
 from pathlib import Path
+from unittest import mock
 
 from click.testing import CliRunner
 
@@ -23,17 +26,19 @@ PICTURES = ("walkthrough-front.png", "walkthrough-curves.png")
 
 # Slips of the iron for the last step: a tenth of the resistor that was meant.
 WRONG_BY = 0.1
+WIDTH = 88
 
 STEPS: tuple[str | tuple[str, ...], ...] = (
     "# From complaint to parts list, and to a fault found",
     "An invented job, worked through with a multimeter, a recording input and a soldering iron. Every command below was run by `docs/programs/make_walkthrough.py`, which also wrote down what it said; the tests run it again.",
+    "Hear what it is about (quiet first): [the plain pot](sounds/plain.mp3), with [one part](sounds/one-part.mp3), with [two parts](sounds/two-parts.mp3), at 7 and from 10 to 4. Who wants the answer alone asks `presolder advise`.",
     "**The complaint.** *A guitar with one humbucker turns to mud when its volume goes down for the verses, to 8, 7 or 6.*",
     "## 1. Measure, the guitar closed",
     "Nothing plugged in, an ohmmeter between tip and sleeve of a bare plug in the jack, read with the volume at 10, 9, 8 and so on. ([How this works](measuring.md).)",
     (
         "presolder taper --ohms 10=7.79k --ohms 9=113k --ohms 8=122k --ohms 7=101k --ohms 6=74.6k --ohms 5=51.9k --ohms 4=33.4k --ohms 3=20.5k --ohms 2=11.1k --ohms 1=4.48k",
     ),
-    "So the pot is sound, its law an ordinary one, and the winding is known without opening anything. The inductance needs an exciter: a small coil over the pickup plays a sweep, a recording input listens, here at the pickup's own lead, since the guitar will be opened for the bypass anyway. The output is highest at 6.07 kHz, and at 3.02 kHz with 470 pF across it.",
+    "So the pot is sound, its taper an ordinary one, and the winding is known without opening anything. The inductance needs an exciter: a small coil over the pickup plays a sweep, a recording input listens, here at the pickup's own lead, since the guitar will be opened for the bypass anyway. The output is highest at 6.07 kHz, and at 3.02 kHz with 470 pF across it.",
     (
         "presolder pickup --resistance 7k9 --bare-hz 6070 --loaded-hz 3020 --added 470p --meter-capacitance 20p",
     ),
@@ -109,6 +114,16 @@ def run(line: str) -> str:
     return result.stdout.rstrip()
 
 
+def in_lines(line: str) -> str:
+    """A command as one would type it over several lines, none of them wider than a box."""
+    lines = [""]
+    for word in re.findall(r'(?:"[^"]*"|\S)+', line):
+        if len(lines[-1]) + len(word) > WIDTH - 6:
+            lines.append("    ")
+        lines[-1] += word if not lines[-1].strip() else f" {word}"
+    return " \\\n".join(lines)
+
+
 def make_takes(soldered: str, name: str) -> None:
     """Simulate the finished guitar's recordings; they replace what would be played."""
     rig = Path("bench-7.toml").read_text("utf-8")
@@ -140,7 +155,9 @@ def best_values() -> dict[str, str]:
 
 def build(folder: Path) -> str:
     """Run all steps in a folder; the page's text. Pictures and the sheet stay in the folder."""
-    with contextlib.chdir(folder):
+    # As wide as the boxes of the site.
+    wide = mock.patch("presolder.render.commands.output.terminal_width", lambda _: WIDTH)
+    with contextlib.chdir(folder), wide, mock.patch.dict(os.environ, NO_COLOR="1"):
         take = resources.files("presolder.samples").joinpath("phrase.flac")
         Path("phrase.flac").write_bytes(take.read_bytes())
         values: dict[str, str] = {}
@@ -157,7 +174,8 @@ def build(folder: Path) -> str:
                 blocks.append(step.format(**values))
             else:
                 for line in (command.format(**values) for command in step):
-                    blocks.append(f"```console\n$ {line}\n{run(line)}".rstrip() + "\n```")
+                    typed = in_lines(line)
+                    blocks.append(f"```console\n$ {typed}\n{run(line)}".rstrip() + "\n```")
     return "\n\n".join(blocks) + "\n"
 
 

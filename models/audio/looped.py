@@ -11,7 +11,7 @@ from functools import partial
 import numpy as np
 
 from presolder.models.audio.emf import recover_emf
-from presolder.models.audio.loudness import integrated_loudness, k_weighting
+from presolder.models.audio.loudness import integrated_loudness, k_weighting, true_peak
 from presolder.models.audio.positions import SignalPath
 from presolder.models.audio.renderer import Renderer, advance
 from presolder.models.audio.sections import power_of_sections
@@ -41,11 +41,14 @@ class Levels:
     level_db : ndarray, shape (designs, dials)
         LUFS at `LEVEL_DIALS`, were the EMF played as it is.
     peak_db : list of float
-        Of each design at each of `MEASURED_DIALS`.
+        Of each design at each of `MEASURED_DIALS`, between samples too.
+    crest_db : float
+        The most by which any of these is above its loudness.
     """
 
     level_db: Array
     peak_db: list[float]
+    crest_db: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -141,18 +144,20 @@ def levels_over_dial(renderer: Renderer, nodes: Array) -> Levels:
         # Loud enough for the absolute gate to be out of reach.
         peak = max(float(np.abs(audio).max()), 1e-12)
         loudness = integrated_loudness([audio / peak], rate)
-        peak_db = float(decibels(peak))
-        return (-99.0 if loudness is None else loudness) + peak_db, peak_db
+        peak_db = float(decibels(max(true_peak(audio[0]), peak)))
+        return (-99.0 if loudness is None else loudness) + float(decibels(peak)), peak_db
 
     rows: list[Array] = []
     peaks: list[float] = []
+    crests: list[float] = []
     for recursion in renderer.recursions:
-        measured = side_by_side(partial(level, recursion), MEASURED_DIALS)
+        measured = list(side_by_side(partial(level, recursion), MEASURED_DIALS))
         levels, peaks_db = zip(*measured, strict=True)
         peaks += peaks_db
+        crests += [peak_db - level_db for level_db, peak_db in measured]
         wanted = np.maximum(LEVEL_DIALS, MEASURED_DIALS[0])
         rows.append(monotone_cubic(np.array(MEASURED_DIALS), np.array(levels), wanted))
-    return Levels(np.array(rows), peaks)
+    return Levels(np.array(rows), peaks, max(crests))
 
 
 def _loudest(

@@ -36,26 +36,55 @@ _LEAST_FARADS, _MOST_TIMES = 100e-12, 4.0
 # How far values are scaled on common pots: so that the resistor of a series pair stays between
 # 47k and 470k, its capacitor between 100p and 2n2; common practice, no source.
 _COMMON_POTS, _OHMS_TIMES, _FARADS_TIMES = (250e3, 1e6), (0.26, 1.43), (0.55, 4.7)
-# Gangs stand for those of the volume pot at hand.
+# Gangs stand for those of the volume pot at hand; titles begin with what one hears.
 _DESIGNS: tuple[tuple[str, str, str], ...] = (
-    ("bare", "", "nothing between input lug and wiper"),
-    ("cap", "120p", "a small capacitor alone: a little treble back, level untouched"),
-    ("cap-strong", "470p", "a large capacitor alone: bright, brighter still low down"),
-    ("parallel", "1M || 180p", "a large resistor beside a small capacitor: a little lift"),
-    ("parallel-strong", "120k || 1n", "a small resistor beside a large capacitor: loud"),
-    ("series", "330k + 180p", "a resistor before the capacitor: treble back, taper nearly kept"),
-    ("series-strong", "180k + 470p", "a smaller resistor, a larger capacitor: brighter and fuller"),
-    ("series-parallel", "220k + (1M || 330p)", "a resistor ahead of the parallel pair: even"),
-    ("series-parallel-strong", "33k + (220k || 1n)", "a small resistor ahead of it: loud, even"),
-    ("cap-and-series", "47p || (330k + 150p)", "a small capacitor beside a path for mids"),
-    ("cap-and-series-strong", "220p || (180k + 1n)", "more of both: bright with full mids"),
-    ("gang-series", "gang(1k, linear, zero) + 150p", "a second gang holds treble back low down"),
-    ("gang-series-strong", "gang(1k, linear, full) + 680p", "a second gang lets more by low down"),
-    ("gang-parallel", "gang(1k, linear, zero) || 330p", "a second gang beside it: fuller middle"),
+    ("bare", "", "as it is: nothing between input lug and wiper"),
+    ("cap", "120p", "light: a small capacitor alone; a little treble back, level as it was"),
+    ("cap-strong", "470p", "bright: a large capacitor alone; brighter still low down"),
     (
-        "gang-parallel-strong",
-        "gang(1k, linear, zero) || 120k || 680p",
-        "a second gang and a resistor beside the capacitor: nearly linear",
+        "parallel", "1M || 180p",
+        "soft lift: a large resistor beside a small capacitor; a little treble and level",
+    ),
+    (
+        "parallel-strong", "120k || 1n",
+        "loud: a small resistor beside a large capacitor; louder at every dial",
+    ),
+    (
+        "series", "330k + 180p",
+        "gentle: a resistor before the capacitor; treble back, taper nearly kept",
+    ),
+    (
+        "series-strong", "180k + 470p",
+        "clear: a smaller resistor, a larger capacitor; more treble back, taper nearly kept",
+    ),
+    (
+        "series-parallel", "220k + (1M || 330p)",
+        "even: a resistor in front of the pair; alike over the dial",
+    ),
+    (
+        "series-parallel-strong", "33k + (220k || 1n)",
+        "loud and even: a small resistor in front of the pair; louder, alike over the dial",
+    ),
+    (
+        "cap-and-series", "47p || (330k + 150p)",
+        "airy: a small capacitor beside a resistor and a capacitor; fine treble and mids",
+    ),
+    ("cap-and-series-strong", "220p || (180k + 1n)", "full: more of both; bright with full mids"),
+    (
+        "gang-series", "gang(1k, linear, zero) + 150p",
+        "tamed: a dual pot tames the treble at low settings",
+    ),
+    (
+        "gang-series-strong", "gang(1k, linear, full) + 680p",
+        "lively: a dual pot adds treble at low settings",
+    ),
+    (
+        "gang-parallel", "gang(1k, linear, zero) || 330p",
+        "fuller: a dual pot beside the capacitor; a fuller middle",
+    ),
+    (
+        "gang-parallel-strong", "gang(1k, linear, zero) || 120k || 680p",
+        "loud and linear: a dual pot and a resistor beside the capacitor; falls nearly evenly",
     ),
 )  # fmt: skip
 

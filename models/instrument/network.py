@@ -154,6 +154,12 @@ class Design:
         parts = format_network(self.network)
         return self.name if parts in ("", self.name) else f"{self.name}: {parts}"
 
+    @property
+    def heard(self) -> str:
+        """What one hears, in a word or two, as the title says before its colon; or nothing."""
+        before, colon, _ = self.title.partition(":")
+        return before if colon else ""
+
     def _repr_html_(self) -> str:
         """For a notebook: name, parts and title."""
         return f"<p><b>{escape(str(self))}</b> {escape(self.title)}</p>"

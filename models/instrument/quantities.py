@@ -118,7 +118,8 @@ def parse_quantity(value: object, unit: Unit) -> float:
         if not math.isfinite(number):
             raise InputError(f"{value!r} is not a finite number")
         return number
-    text = with_a_point(value.strip())
+    # "1M ohm" is "1Mohm".
+    text = re.sub(r"(?<=[A-Za-zµμ])\s+(?=[A-Za-zΩΩ])", "", with_a_point(value.strip()))
     parsed = _read_printed(text, value) if unit == "farad" else None
     for read in (_read_code, _read_si_text, _read_spoken):
         if parsed is None:

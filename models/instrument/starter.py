@@ -1,10 +1,13 @@
 """What one must know of a guitar, how to ask for it, and what is typical of its kind.
 
+The first questions are enough for advice; the others make it surer.
+
 Typical values and ranges are from memory, common practice, no source.
 """
 
+import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal, get_args
 
 from presolder.models.errors import InputError
@@ -18,6 +21,9 @@ from presolder.models.instrument.quantities import Unit, parse_quantity, with_a_
 PickupKind = Literal["humbucker", "single-coil", "wide-single-coil", "low-output-humbucker"]
 PICKUP_KINDS: tuple[PickupKind, ...] = get_args(PickupKind)
 NONE = "none"
+_BY_LENGTH = re.compile(
+    r"(.*?)\s*(?:pf)?\s*(?:(?:/|per)\s*(m|metre|meter|ft|foot))?", re.IGNORECASE | re.DOTALL
+)
 _UNKNOWN = {"", "?", "don't know", "dont know", "don’t know", "unknown", "no idea"}
 
 
@@ -37,7 +43,12 @@ class Question:
     kind : Kind or None
         What it must be plausible for.
     words : tuple of str
-        What may be answered, if few words may.
+        What may be answered, if few words may: by name, by any beginning of it that no other
+        has, or by number.
+    meanings : tuple of str
+        What each means, in a player's words.
+    values : tuple of str
+        What each stands for in the rig file, where that is not the word itself.
     measure : str
         The command that measures it, if one does.
     """
@@ -48,6 +59,8 @@ class Question:
     reads: Unit | Literal["pot", "law", "length", "number", "fraction", "word"]
     kind: Kind | None = None
     words: tuple[str, ...] = ()
+    meanings: tuple[str, ...] = ()
+    values: tuple[str, ...] = ()
     measure: str = ""
 
     @property
@@ -55,16 +68,57 @@ class Question:
         """Whether the rig file has it as a plain number."""
         return self.reads in ("number", "fraction")
 
-    def check(self, answer: str) -> str:
-        """Refuse an answer that cannot be used; say what is odd about it, if anything.
+    def read(self, answer: str) -> tuple[str, str]:
+        """An answer as the rig file has it, and what is odd about it, if anything.
 
         Raises
         ------
         InputError
             Naming what would be accepted.
         """
-        if self.words and answer in self.words:
-            return ""
+        written = self.written(answer)
+        known = self.reads == "fraction" or self._chosen(answer.strip()) is not None
+        return written, "" if known else self._odd(written)
+
+    def written(self, answer: str) -> str:
+        """An answer as the rig file has it, plausible or not.
+
+        Raises
+        ------
+        InputError
+            If it cannot be read.
+        """
+        answer = answer.strip()
+        chosen = self._chosen(answer)
+        if chosen is not None:
+            return chosen
+        if self.reads == "number":
+            return f"{_picofarads_per_m(answer):.6g}"
+        if self.reads == "fraction":
+            value = _number(answer.rstrip("% ")) / (100.0 if answer.endswith("%") else 1.0)
+            if not 0 < value < 1:
+                raise InputError(f"{answer!r} must lie between 0 and 1")
+            return f"{value:.6g}"
+        if self.reads == "word":
+            numbers = f", or 1 to {len(self.words)}"
+            raise InputError(f"{answer!r} must be one of {', '.join(self.words)}{numbers}")
+        return answer
+
+    def _chosen(self, answer: str) -> str | None:
+        """The value of the word that is meant, or None."""
+        values = self.values or self.words
+        said = re.sub(r"[\s_]+", "-", answer.lower())
+        if self.reads == "ohm" and said in ("inf", "infinite", "none", "open"):
+            return "inf" if self.key.startswith("input.") else None
+        if said in self.words:
+            return values[self.words.index(said)]
+        if self.words and said.isdecimal() and (self.reads == "word" or len(said) == 1):
+            number = int(said)
+            return values[number - 1] if 1 <= number <= len(self.words) else None
+        begun = [at for at, word in enumerate(self.words) if said and word.startswith(said)]
+        return values[begun[0]] if len(begun) == 1 else None
+
+    def _odd(self, answer: str) -> str:
         match self.reads:
             case "ohm" | "farad" | "henry":
                 value = parse_quantity(answer, self.reads)
@@ -72,10 +126,8 @@ class Question:
                 value = read_pot_marking(answer)[0]
             case "length":
                 value = read_length(answer)
-            case "number" | "fraction":
+            case "number":
                 value = _number(answer)
-                if self.reads == "fraction" and not 0 < value < 1:
-                    raise InputError(f"{answer!r} must lie between 0 and 1")
             case "law":
                 if law_of(answer) is None and not answer.lower().endswith(".csv"):
                     raise InputError(
@@ -83,7 +135,7 @@ class Question:
                     )
                 return ""
             case _:
-                raise InputError(f"{answer!r} must be one of {', '.join(self.words)}")
+                return ""
         if not value > 0:
             raise InputError(f"{answer!r} must be above 0")
         return "" if self.kind is None else oddity(self.kind, value) or ""
@@ -96,11 +148,39 @@ def _number(answer: str) -> float:
         raise InputError(f"{answer!r} must be a number") from None
 
 
+def _picofarads_per_m(answer: str) -> float:
+    """Of a cable, by the metre or by the foot."""
+    match = _BY_LENGTH.fullmatch(answer)
+    assert match is not None  # it takes any text
+    number, per = match.groups()
+    return _number(number) / (0.3048 if per and per.lower().startswith("f") else 1.0)
+
+
 KIND_QUESTION = Question(
     "pickup", "Kind of pickup",
     "What is typical of the rest goes by this. One coil or two, and how wide.",
     "word", words=PICKUP_KINDS,
 )  # fmt: skip
+COUNT_QUESTION = Question(
+    "pickups", "Pickups that share this volume knob",
+    "Each is taken to be like the others; the rig file is where to change one.",
+    "word", words=("1", "2", "3"),
+)  # fmt: skip
+SWITCH_QUESTION = Question(
+    "switch", "Pickup switch",
+    "Each of its positions is judged; a five-way has those between, two pickups side by side.",
+    "word", words=("three-way", "five-way"),
+)  # fmt: skip
+# By number of pickups and switch: the pickups' names, and what each position has on.
+_NAMES = {"2": ("neck", "bridge"), "3": ("neck", "middle", "bridge")}
+_POSITIONS: dict[tuple[str, str], dict[str, str]] = {
+    ("2", "three-way"): {"neck": "neck", "both": "neck || bridge", "bridge": "bridge"},
+    ("3", "three-way"): {name: name for name in _NAMES["3"]},
+    ("3", "five-way"): {
+        "neck": "neck", "neck and middle": "neck || middle", "middle": "middle",
+        "middle and bridge": "middle || bridge", "bridge": "bridge",
+    },
+}  # fmt: skip
 QUESTIONS = (
     Question(
         "pickup.resistance", "Winding resistance",
@@ -164,22 +244,38 @@ QUESTIONS = (
     ),
     Question(
         "input.resistance", "Input it feeds",
-        "Amplifiers and most pedals 1M, some old fuzzes 10k.",
-        "ohm", "input resistance",
+        "What the cable goes into first, or its resistance, or inf for none.",
+        "ohm", "input resistance", words=("amplifier", "pedal", "old-fuzz"),
+        meanings=("1M, as an interface's instrument input", "1M, as most have", "10k"),
+        values=("1M", "1M", "10k"),
     ),
     Question(
-        "player.plays", "How the volume knob is played",
-        "full: left at 10; rolls-back: to 8, 7 or 6; swells: all the way; cleans-up-dirt.",
+        "player.plays", "What you do with the volume knob",
+        "Where it is left decides what is heard, and so which parts are right.",
         "word", words=PLAYING,
+        meanings=(
+            "I leave it at 10",
+            "I turn it down to 8, 7 or 6, and it gets dull",
+            "I use all of it, as for swells",
+            "I turn it down to clean up an overdrive or a fuzz",
+        ),
     ),
 )  # fmt: skip
+# What advice cannot do without.
+_BY_KEY = {question.key: question for question in QUESTIONS}
+FIRST_QUESTIONS = (
+    _BY_KEY["player.plays"], KIND_QUESTION, _BY_KEY["volume.resistance"],
+    _BY_KEY["cable.length"], _BY_KEY["input.resistance"],
+)  # fmt: skip
+ALL_QUESTIONS = (KIND_QUESTION, COUNT_QUESTION, SWITCH_QUESTION, *QUESTIONS)
+USUAL_PICOFARADS_PER_M = 100.0
 _ALIKE = {
     "volume.taper": "audio",
     "volume.midpoint": "0.15",
     "tone.capacitance": "22n",
     "tone.wiring": "modern",
     "cable.length": "5 m",
-    "cable.picofarads_per_m": "100",
+    "cable.picofarads_per_m": f"{USUAL_PICOFARADS_PER_M:g}",
     "input.resistance": "1M",
     "player.plays": "rolls-back",
 }
@@ -209,6 +305,10 @@ def typical(question: Question, kind: str) -> str:
     """The usual answer for a kind of pickup, the commonest one if it is not known."""
     if question is KIND_QUESTION:
         return PICKUP_KINDS[0]
+    if question is COUNT_QUESTION:
+        return "1"
+    if question is SWITCH_QUESTION:
+        return "three-way"
     known = next((k for k in PICKUP_KINDS if k == kind), PICKUP_KINDS[0])
     return TYPICAL[known][question.key]
 
@@ -224,11 +324,17 @@ class Starter:
     guessed : tuple of str
         Keys whose value is typical and not known.
     title : str
+    names : tuple of str
+        Of the pickups, where there are several.
+    positions : dict of str
+        What each of the switch's positions has on.
     """
 
     answers: dict[str, str]
     guessed: tuple[str, ...]
     title: str
+    names: tuple[str, ...] = ()
+    positions: dict[str, str] = field(default_factory=dict)
 
 
 def is_unknown(answer: str) -> bool:
@@ -255,27 +361,59 @@ def starter(answers: Mapping[str, str], title: str = "") -> Starter:
     InputError
         If an answer cannot be used, or there is no such question.
     """
-    kind = _kind_of(answers)
-    keys = {question.key for question in QUESTIONS}
-    unknown = next((key for key in answers if key not in keys and key != KIND_QUESTION.key), None)
+    keys = [question.key for question in ALL_QUESTIONS]
+    unknown = next((key for key in answers if key not in keys), None)
     if unknown is not None:
         raise InputError(f"{unknown!r} is no question; one of {', '.join(sorted(keys))}")
+    answers = {
+        question.key: question.written(answers[question.key])
+        for question in ALL_QUESTIONS
+        if not is_unknown(answers.get(question.key, ""))
+    }
+    kind = answers.get(KIND_QUESTION.key, PICKUP_KINDS[0])
+    names, positions = _switched(answers)
     filled, guessed = {}, []
     answers = {**answers, **marked_laws(answers)}
     for question in QUESTIONS:
-        answer = answers.get(question.key, "").strip()
-        if is_unknown(answer):
-            answer = typical(question, kind)
+        if question.key not in answers:
             guessed.append(question.key)
-        filled[question.key] = answer
+        filled[question.key] = answers.get(question.key) or typical(question, kind)
     if filled["tone.resistance"] == NONE:
         filled = {key: value for key, value in filled.items() if not key.startswith("tone.")}
     if not bends(filled["volume.taper"]):
         filled.pop("volume.midpoint")
     found = tuple(key for key in guessed if key in filled)
+    several = f"{len(names)} x " if names else ""
+    volume = filled["volume.resistance"]
     return Starter(
-        filled, found, title or f"{kind} into a {filled['volume.resistance']} volume pot"
+        filled, found, title or f"{several}{kind} into a {volume} volume pot", names, positions
     )
+
+
+def needless(question: Question, answers: Mapping[str, str]) -> bool:
+    """Whether the answers so far make a question idle."""
+    if question.key.startswith("tone."):
+        return question.key != "tone.resistance" and answers.get("tone.resistance") == NONE
+    if question is SWITCH_QUESTION:
+        return answers.get(COUNT_QUESTION.key) not in _NAMES
+    if question.key == "volume.midpoint":
+        law = {**marked_laws(answers), **answers}.get("volume.taper", "")
+        return not (is_unknown(law) or bends(law))
+    return question.key in marked_laws(answers)
+
+
+def _switched(answers: Mapping[str, str]) -> tuple[tuple[str, ...], dict[str, str]]:
+    """The pickups' names and the switch's positions; none where there is one pickup."""
+    count = answers.get(COUNT_QUESTION.key, "1")
+    if count not in _NAMES:
+        if SWITCH_QUESTION.key in answers:
+            raise InputError(f"{SWITCH_QUESTION.key} needs {COUNT_QUESTION.key} = 2 or 3")
+        return (), {}
+    usual = "three-way" if count == "2" else "five-way"
+    switch = answers.get(SWITCH_QUESTION.key, usual)
+    if (count, switch) not in _POSITIONS:
+        raise InputError(f"switch = {switch!r} does not go with {count} pickups; {usual} does")
+    return _NAMES[count], _POSITIONS[count, switch]
 
 
 def bends(law: str) -> bool:
@@ -289,12 +427,3 @@ def marked_laws(answers: Mapping[str, str]) -> dict[str, str]:
     told = not is_unknown(answers.get("volume.taper", ""))
     law = None if is_unknown(written) or told else read_pot_marking(written)[1]
     return {} if law is None else {"volume.taper": law}
-
-
-def _kind_of(answers: Mapping[str, str]) -> PickupKind:
-    word = answers.get(KIND_QUESTION.key, "")
-    word = PICKUP_KINDS[0] if is_unknown(word) else word.strip()
-    for kind in PICKUP_KINDS:
-        if word == kind:
-            return kind
-    raise InputError(f"pickup = {word!r} must be one of {', '.join(PICKUP_KINDS)}")

@@ -20,7 +20,7 @@ from presolder.render.files.audio import read_recording
 from presolder.render.files.designs import read_designs, resolve_design
 from presolder.render.files.points import read_gesture
 from presolder.render.files.rig_file import DEFAULT_RIG, built_in_rigs, find_rig, find_situations
-from presolder.render.files.samples import read_sample
+from presolder.render.files.samples import read_in_turn
 from presolder.render.files.stock import read_stock
 from presolder.render.files.take import Take
 from presolder.render.report.starter import StarterReport
@@ -285,12 +285,16 @@ def read(
     return read_recording(Path(path), start, end, trim=trim, longest_s=longest)
 
 
-def sample(name: str = "phrase") -> Take:
-    """Load one of the recordings that come with the package.
+def sample(name: str = "phrase", *others: str) -> Take:
+    """Load one of the recordings that come with the package, or some in turn.
 
     Parameters
     ----------
-    name : {"phrase", "string", "chords"}
+    name : {"phrase", "chords", "lead", "muted", "string"}
+        Chords, lead, muted and string are a pickup's raw EMF: give the rig with
+        ``captured="string"``.
+    *others : str
+        A bar of each is played in turn.
 
     Returns
     -------
@@ -299,7 +303,7 @@ def sample(name: str = "phrase") -> Take:
     Raises
     ------
     InputError
-        If there is no such recording.
+        If there is no such recording, or they were not all recorded at the same place.
 
     Examples
     --------
@@ -308,7 +312,7 @@ def sample(name: str = "phrase") -> Take:
     >>> take.samples.shape, take.sample_rate_hz
     ((1, 230400), 48000)
     """
-    return read_sample(name)
+    return read_in_turn((name, *others))
 
 
 def turn(start: float, stop: float, *, travel: float = 8.0, rest: float = 1.0) -> KnobPath:

@@ -8,7 +8,7 @@ import click
 from presolder.models.errors import InputError
 from presolder.render.commands.examples import examples
 from presolder.render.commands.options import json_option
-from presolder.render.commands.output import say_json
+from presolder.render.commands.output import say_blocks, say_json
 from presolder.render.files.toml import nearest
 
 # What only the site or a package index makes something of; a built package leaves it out.
@@ -30,8 +30,7 @@ def docs(page: str | None, as_json: bool) -> None:
             say_json({"pages": titles})
             return
         width = max(len(name) for name in pages)
-        for name, file in pages.items():
-            click.echo(f"{name:{width}}  {_title(file)}")
+        say_blocks([f"{name:{width}}  {_title(file)}" for name, file in pages.items()])
         return
     name = page.removeprefix("docs/").removesuffix(".md")
     if name not in pages:

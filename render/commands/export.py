@@ -15,7 +15,7 @@ from presolder.render.commands.options import (
     rig_option,
     stage_options,
 )
-from presolder.render.commands.output import say_json
+from presolder.render.commands.output import say_blocks, say_json
 from presolder.render.commands.texts import parse_dials
 
 
@@ -58,6 +58,7 @@ def export(
         say_json(made)
         return
     count = len(made["files"])
-    click.echo(f"{folder}: {count} netlists, {count} impulse responses, and responses.csv")
+    said = [f"{folder}: {count} netlists, {count} impulse responses, and responses.csv"]
     if made["delay_samples"]:
-        click.echo(f"The impulse responses delay by {made['delay_samples']} samples.")
+        said.append(f"The impulse responses delay by {made['delay_samples']} samples.")
+    say_blocks(said)

@@ -1,5 +1,6 @@
 """The init command: a rig file to begin with, by asking."""
 
+from collections.abc import Callable
 from pathlib import Path
 
 import click
@@ -7,23 +8,27 @@ import click
 import presolder as ps
 from presolder.models.errors import ImplausibleValueError, InputError, place
 from presolder.models.instrument.starter import (
+    ALL_QUESTIONS,
+    COUNT_QUESTION,
     KIND_QUESTION,
     NONE,
     QUESTIONS,
+    SWITCH_QUESTION,
     Question,
-    bends,
     is_unknown,
     marked_laws,
-    typical,
 )
+from presolder.render.commands.asking import ask_all, forget_answers, resumed
 from presolder.render.commands.examples import examples
 from presolder.render.commands.options import Command, json_option
-from presolder.render.commands.output import new_text, only_this, say, say_json
+from presolder.render.commands.output import new_text, only_this, say_blocks, say_json
 from presolder.render.files.default_rig import own_rig_file
-from presolder.render.files.rig_file import check_rig_text, copied_rig
+from presolder.render.files.rig_file import copied_rig, read_rig_text
 
 _OPTIONS = {
     "pickup": "--pickup",
+    "pickups": "--pickups",
+    "switch": "--switch",
     "pickup.resistance": "--resistance",
     "pickup.inductance": "--inductance",
     "pickup.capacitance": "--capacitance",
@@ -39,7 +44,6 @@ _OPTIONS = {
     "input.resistance": "--input",
     "player.plays": "--plays",
 }
-_ALL = (KIND_QUESTION, *QUESTIONS)
 
 
 def _argument(question: Question) -> str:
@@ -49,7 +53,7 @@ def _argument(question: Question) -> str:
 
 def _answer_options(function: Command) -> Command:
     """An option for each question."""
-    for question in reversed(_ALL):
+    for question in reversed(ALL_QUESTIONS):
         function = click.option(
             _OPTIONS[question.key], _argument(question),
             metavar="|".join(question.words) if len(question.words) > 1 else "VALUE",
@@ -74,6 +78,7 @@ def _answer_options(function: Command) -> Command:
     "--typical", "all_typical", is_flag=True,
     help="Ask nothing: what is not given is typical.",
 )  # fmt: skip
+@click.option("--resume", is_flag=True, help="Go on with the answers of a run that was left.")
 @click.option(
     "--out", type=click.Path(path_type=Path), default="my-guitar.toml", show_default=True,
     help="Write to this file; - is standard output.",
@@ -82,12 +87,13 @@ def _answer_options(function: Command) -> Command:
     "--own", is_flag=True, help="Write your own rig instead, which all commands then use."
 )
 @click.option("--force", is_flag=True, help="Replace a file that exists.")
-@click.option("--as-given", is_flag=True, help="Take values that no such part has.")
+@click.option("--as-given", is_flag=True, help="Accept unusual values without a warning.")
 @json_option
 def init(
     title: str,
     source: str | None,
     all_typical: bool,
+    resume: bool,
     out: Path,
     own: bool,
     force: bool,
@@ -98,28 +104,27 @@ def init(
     """Write a rig file: asks for what it needs, and explains each question.
 
     Answer '?' to what you don't know: the typical value is filled in, and
-    marked.
+    marked. '<' goes back to the last question. If you stop, the answers are kept.
     """
-    given = {
-        question.key: answer
-        for question in _ALL
-        if (answer := answers[_argument(question)]) is not None
-    }
-    for question in _ALL:
-        if question.key in given:
+    check = checked(as_given)
+    given = resumed() if resume else {}
+    for question in ALL_QUESTIONS:
+        answer = answers[_argument(question)]
+        if answer is not None:
             with place(_OPTIONS[question.key]):
-                _checked(question, given[question.key], as_given)
+                given[question.key] = check(question, answer)[0]
+    target = own_rig_file() if own else out
+    alone = only_this(as_json, force=force, out=target)
     if source is None and not all_typical:
-        given = _asked(given, as_given)
-    alone = only_this(as_json, force=force, out=None if own else out)
+        given = ask_all(ALL_QUESTIONS, given, check, "presolder init")
     report = ps.starter(given, title)
     text = report.toml if source is None else _copied(source, given, title)
-    target = own_rig_file() if own else out
     if own:
         target.parent.mkdir(parents=True, exist_ok=True)
-    check_rig_text(target, text, as_given=as_given)
+    read_rig_text(target, text, as_given=as_given)
     with new_text(target, force=force) as file:
         file.write(text)
+    forget_answers()
     if alone:
         return
     if as_json:
@@ -127,19 +132,21 @@ def init(
         say_json({"file": str(target), "from": source, **known})
         return
     used = "All commands use it where no other rig is named."
-    click.echo(f"{target}: written. " + (used if own else f"Begin: presolder need --rig {target}"))
-    if source is None:
-        say(report, False)
+    begin = used if own else f"Begin: presolder need --rig {target}"
+    say_blocks((f"{target}: written. {begin}", *(report.blocks() if source is None else ())))
 
 
 def _copied(source: str, given: dict[str, str], title: str) -> str:
     """Another rig's file with what was given changed."""
     known = {key: text for key, text in given.items() if not is_unknown(text)}
     known |= marked_laws(known)
-    if KIND_QUESTION.key in known:
-        raise InputError(f"{_OPTIONS[KIND_QUESTION.key]} says what is typical; --like does too")
+    for question in (KIND_QUESTION, COUNT_QUESTION, SWITCH_QUESTION):
+        if question.key in known:
+            raise InputError(f"{_OPTIONS[question.key]} says what is typical; --like does too")
     changes: dict[str, object] = {
-        question.key: float(known[question.key]) if question.is_number else known[question.key]
+        question.key: float(known[question.key])
+        if question.is_number or known[question.key] == "inf"
+        else known[question.key]
         for question in QUESTIONS
         if question.key in known
     }
@@ -148,53 +155,17 @@ def _copied(source: str, given: dict[str, str], title: str) -> str:
     return copied_rig(source, changes, title)
 
 
-def _asked(given: dict[str, str], as_given: bool) -> dict[str, str]:
-    """The answers, each asked for that was not given by an option."""
-    answers = dict(given)
-    for question in _ALL:
-        if question.key in answers or _needless(question, answers):
-            continue
-        answers[question.key] = _ask(question, answers, as_given)
-    return answers
+def checked(as_given: bool) -> Callable[[Question, str], tuple[str, str]]:
+    """What reads an answer: as the rig file has it, and what is odd about it in words."""
 
-
-def _needless(question: Question, answers: dict[str, str]) -> bool:
-    if question.key.startswith("tone."):
-        return answers.get("tone.resistance") == NONE
-    if question.key == "volume.midpoint":
-        law = {**marked_laws(answers), **answers}.get("volume.taper", "")
-        return not (is_unknown(law) or bends(law))
-    return question.key in marked_laws(answers)
-
-
-def _ask(question: Question, answers: dict[str, str], as_given: bool) -> str:
-    """Ask until the answer can be used."""
-    click.echo(f"\n{question.explains}", err=True)
-    words = f" ({', '.join(question.words)})" if len(question.words) > 1 else ""
-    usual = typical(question, answers.get(KIND_QUESTION.key, ""))
-    while True:
-        answer: str = click.prompt(
-            f"{question.asks}{words}, ? for {usual}", default="?", show_default=False, err=True
-        ).strip()
+    def check(question: Question, answer: str) -> tuple[str, str]:
         if is_unknown(answer):
-            return "?"
+            return "?", ""
         try:
-            odd = _checked(question, answer, as_given)
-        except InputError as error:
-            click.echo(f"  {error}", err=True)
-            continue
-        if odd:
-            click.echo(f"  {odd}", err=True)
-        return answer
+            return question.read(answer)
+        except ImplausibleValueError as error:
+            if as_given:
+                return answer, ""
+            raise InputError(f"{error} (--as-given insists)") from None
 
-
-def _checked(question: Question, answer: str, as_given: bool) -> str:
-    """Refuse an answer that cannot be used; what is odd about it in words."""
-    if is_unknown(answer):
-        return ""
-    try:
-        return question.check(answer)
-    except ImplausibleValueError as error:
-        if as_given:
-            return ""
-        raise InputError(f"{error} (--as-given insists)") from None
+    return check

@@ -135,7 +135,7 @@ def _naming_a_rig(command: Command, unless: str) -> Command:
         ),
         click.option(
             "--as-given", is_flag=True,
-            help="Take values that no such part has, and do not remark on odd ones.",
+            help="Accept unusual values without a warning.",
         ),
     )  # fmt: skip
 
@@ -316,7 +316,7 @@ def jobs_option(function: Command) -> Command:
 
     return click.option(
         "--jobs", type=click.IntRange(1, 256), metavar="N", expose_value=False, is_eager=True,
-        callback=set_jobs, help="Use so many cores.  [default: all]",
+        callback=set_jobs, help="Number of processor cores to use.  [default: all]",
     )(function)  # fmt: skip
 
 
@@ -396,17 +396,17 @@ def stage_options(
 _DIRT_OPTIONS: tuple[Option, ...] = (
     click.option(
         "--dirt", "dirt_kind", type=_DirtChoice([*ANY_KINDS, "none"]),
-        help="Put a clipping curve after the chain, or a circuit; or a curve of your own, a file"
-        " CURVE.csv of volts_in,volts_out. [default: the rig's]",
+        help="Add a distortion after the guitar: a simple clipper, a pedal circuit, or your own, a"
+        " file CURVE.csv of volts_in,volts_out. [default: the rig's]",
     ),
     click.option(
         "--drive", type=float,
-        help="Drive a curve so that the loudest second passes its knee by so many dB."
+        help="Gain into the clipper: dB above the point where it starts to clip."
         " [default: 20]",
     ),
     click.option(
         "--touch", type=float,
-        help="Play a circuit so many dB harder than the pickup's output, or below 0 softer.",
+        help="Pick harder (+) or softer (-), in dB; circuits only.",
     ),
 )  # fmt: skip
 _HUM: Option = click.option(

@@ -29,7 +29,7 @@ from presolder.render.commands.output import say
 )  # fmt: skip
 @json_option
 def order(jobs: tuple[str, ...], stock_file: Path | None, as_json: bool) -> None:
-    """Add up what several jobs take, and what of it the drawer has."""
+    """Total the parts for several jobs; subtract what is in stock."""
     if not jobs:
         raise InputError("no --job is given; for example --job single-coil-250k=series")
     asked = []

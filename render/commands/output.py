@@ -1,8 +1,9 @@
 """What all commands print: reports, JSON, and progress on a terminal."""
 
 import json
+import os
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, TextIO
@@ -11,20 +12,19 @@ import click
 
 from presolder.models.errors import InputError
 from presolder.models.instrument.rig import Rig
-from presolder.render.commands.remarks import progress_is_seen, remark
+from presolder.render.commands.remarks import SCHEMA, progress_is_seen, remark, terminal_width
 from presolder.render.files.ffmpeg import NO_FFMPEG_NOTE
 from presolder.render.files.folder import new_file, require_free_file
 from presolder.render.files.standard import STANDARD, comes_by_pipe
 from presolder.render.files.take import Take
 from presolder.render.report.beside import BESIDE_EXPLAINED, beside_table
-from presolder.render.report.table import Report, lines_of
+from presolder.render.report.table import Block, Report, lines_of
 from presolder.render.report.take import null_remark, remarks
 
 LISTENING_CAUTION = (
     "Start playback quiet and raise it slowly: designs differ in level,"
     " and loud sound harms hearing."
 )
-
 
 _TRIALS = {
     "stairs": "the phrase at one dial after the other",
@@ -38,12 +38,33 @@ def say(report: Report, as_json: bool) -> None:
     if as_json:
         say_json(report.plain())
     else:
-        click.echo("\n".join(report.lines()))
+        say_blocks(report.blocks())
+
+
+def say_blocks(blocks: Iterable[Block], *, err: bool = False) -> None:
+    """Print sentences and tables, no wider than the terminal; into a pipe, each on its line."""
+    width = terminal_width(sys.stderr if err else sys.stdout)
+    # No colour alone tells anything: heads stand first, too.
+    emphasis = str if width is None or "NO_COLOR" in os.environ else _bold
+    click.echo("\n".join(lines_of(blocks, width, emphasis)), err=err)
+
+
+def _bold(text: str) -> str:
+    return click.style(text, bold=True)
+
+
+def open_page(page: Path, wanted: bool) -> None:
+    """Show a page in the browser, if that is wanted."""
+    # Here, so that only who asks waits for it.
+    import webbrowser  # noqa: PLC0415
+
+    if wanted and not webbrowser.open(page.resolve().as_uri()):
+        remark(f"presolder: no browser opens; open {page} yourself")
 
 
 def say_json(values: dict[str, Any]) -> None:
     """Print plain values as JSON, in ASCII so that any terminal takes it."""
-    click.echo(json.dumps(values, indent=2, allow_nan=False))
+    click.echo(json.dumps({"schema": SCHEMA} | values, indent=2, allow_nan=False))
 
 
 @contextmanager
@@ -135,28 +156,31 @@ def say_rendered(manifest: dict[str, Any], out: Path, as_json: bool) -> None:
         return
     for one in places:
         _say_swept(one, out / one.get("folder", ""))
-    click.echo(LISTENING_CAUTION)
+    say_blocks((LISTENING_CAUTION,))
 
 
 def _say_swept(manifest: dict[str, Any], out: Path) -> None:
     """One situation's files."""
     if "name" in manifest:
-        click.echo(f"situation: {manifest['name']}")
+        say_blocks((f"situation: {manifest['name']}",))
     gain_db = manifest["output"]["gain_db"]
-    click.echo(
+    files = manifest["files"]
+    blocks: list[Block] = [
         f"rig: {manifest['rig']['name']}; take: {manifest['input']['fitted']};"
         f" gain for all designs: {gain_db:+.2f} dB"
-    )
-    table = beside_table("file", [(str(out / one["file"]), one) for one in manifest["files"]])
+    ]
+    folder = (out / files[0]["file"]).parent
+    table = beside_table(f"{folder}/", [(Path(one["file"]).name, one) for one in files])
     if table is None:
-        click.echo("\n".join(str(out / one["file"]) for one in manifest["files"]))
+        blocks += [str(out / one["file"]) for one in files]
     else:
-        click.echo("\n".join((*lines_of((table,)), BESIDE_EXPLAINED)))
+        blocks += [table, BESIDE_EXPLAINED]
     for kind, what in _TRIALS.items():
         made = [e for e in manifest.get("comparisons", {}).get("files", []) if e["kind"] == kind]
         if made:
             folder = (out / made[0]["file"]).parent
-            click.echo(f"{folder}: {what} ({len(made)} files)")
+            blocks.append(f"{folder}: {what} ({len(made)} files)")
+    say_blocks(blocks)
 
 
 def _say_beside(entries: list[dict[str, Any]]) -> None:
@@ -166,7 +190,7 @@ def _say_beside(entries: list[dict[str, Any]]) -> None:
     table = beside_table("design", [(e["design"], e) for e in first if e["voice"] == voice])
     if table is not None:
         through = "" if voice == "clean" else "Through the dirt. "
-        click.echo("\n".join((*lines_of((table,)), through + BESIDE_EXPLAINED)))
+        say_blocks((table, through + BESIDE_EXPLAINED))
 
 
 def _counted(count: int, what: str) -> str:
@@ -192,6 +216,6 @@ def say_packed(contents: dict[str, Any], out: Path, as_json: bool, wanted: str =
         made = f"{_counted(recordings, 'recording')} of {_counted(designs, 'design')}, and a reel"
         if "situations" in contents:
             made += f" for each of {len(contents['situations'])} situations"
-    click.echo(f"{out}: {made}; rig: {rig}")
+    say_blocks((f"{out}: {made}; rig: {rig}",))
     _say_beside(contents.get("beside_bare", []))
-    click.echo(LISTENING_CAUTION)
+    say_blocks((LISTENING_CAUTION,))

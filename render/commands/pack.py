@@ -74,6 +74,11 @@ _LONGEST_TEXT = 2000
     "--recordings", is_flag=True,
     help="Put the held and swept recordings into the page too; with --hum-db they are.",
 )  # fmt: skip
+@click.option(
+    "--beeps",
+    is_flag=True,
+    help="Say in the reels by beeps which design comes, and with --stairs by low ticks which dial.",
+)
 @comparing_options
 @stage_options()
 @output_options("Make this folder, or OUT.zip; - sends a zip to standard output")
@@ -94,6 +99,7 @@ def pack(
     allow_large: bool,
     light: bool,
     recordings: bool,
+    beeps: bool,
     judging: ps.Judging,
     comparing: ps.Comparing,
     hum_db: float | None,
@@ -116,7 +122,7 @@ def pack(
     sweep = ps.turn(10.0, 0.0, travel=travel, rest=1.0)
     asked = ps.Contents(
         hold, sweep, comparing, recordings, listening, light, single_file, allow_large,
-        workshop, note,
+        workshop, note, beeps,
     )  # fmt: skip
     take = ps.read(di, start, end, trim=True, longest=LONGEST_PHRASE_SECONDS)
     warn_of(take, rig)

@@ -32,6 +32,8 @@ def rigs(name: str | None, as_toml: bool, as_json: bool) -> None:
             f" {', '.join(known)}"
         )
     if as_toml:
+        if as_json:
+            raise InputError("--toml and --json both say how to print; give one")
         if name is None:
             raise InputError(f"--toml needs the name of a rig; one of {', '.join(known)}")
         click.echo(read_text(known[name]).rstrip())

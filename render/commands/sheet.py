@@ -15,7 +15,13 @@ from presolder.render.commands.options import (
     judging_options,
     situations_option,
 )
-from presolder.render.commands.output import new_text, only_this, say, say_json
+from presolder.render.commands.output import (
+    new_text,
+    only_this,
+    say,
+    say_blocks,
+    say_json,
+)
 from presolder.render.files.standard import STANDARD
 from presolder.render.report.sheet import sheet_pages
 
@@ -73,5 +79,5 @@ def sheet(
     elif not as_json:
         for i, one in enumerate(made):
             if i:
-                click.echo()
+                say_blocks(("",))
             say(one, False)

@@ -1,5 +1,6 @@
 """The tailor command: which values that one can buy suit a rig and a preference."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -20,7 +21,9 @@ from presolder.render.commands.options import (
     situations_option,
 )
 from presolder.render.commands.output import only_this, progress_on_terminal, say
+from presolder.render.commands.remarks import remark
 from presolder.render.commands.texts import read_component, require_plot_ending
+from presolder.render.files.answers import read_answer
 from presolder.render.files.folder import new_file
 
 
@@ -65,6 +68,10 @@ from presolder.render.files.folder import new_file
 )  # fmt: skip
 @judging_options()
 @click.option(
+    "--answers", "answers_file", type=click.Path(path_type=Path), metavar="FILE",
+    help="Weigh by the dials of this answer, which the listening page saved.",
+)  # fmt: skip
+@click.option(
     "--top",
     default=6,
     show_default=True,
@@ -83,6 +90,7 @@ def tailor(
     gangs: str | None,
     stock_file: Path | None,
     judging: ps.Judging,
+    answers_file: Path | None,
     top: int,
     plot_file: Path | None,
     force: bool,
@@ -95,6 +103,8 @@ def tailor(
     if not 1 <= top <= 100:
         raise InputError(f"--top {top} must lie between 1 and 100")
     require_plot_ending(plot_file)
+    if answers_file is not None:
+        judging = _as_answered(judging, answers_file)
     alone = only_this(as_json, force=force, plot=plot_file)
     with place("--topology"):
         shapes = tuple(ps.design(text) for text in topologies)
@@ -115,6 +125,16 @@ def tailor(
             plots.plot_front(scratch, found.ears, found.found)
     if not alone:
         say(found, as_json)
+
+
+def _as_answered(judging: ps.Judging, file: Path) -> ps.Judging:
+    """What a player's own dials make of the judgement."""
+    if judging.left_at is not None:
+        raise InputError("--left-at and --answers both say where the knob is left; give one")
+    left_at = read_answer(file).left_at
+    counted = ", ".join(f"{dial:g}" for dial in left_at)
+    remark(f"presolder: weighed at {counted}, each for a fifth of the time in {file}")
+    return replace(judging, left_at=left_at)
 
 
 def _bounds(option: str, text: str, series: str, unit: Unit) -> tuple[float, float]:

@@ -61,7 +61,7 @@ def travel(
     top: int,
     as_json: bool,
 ) -> None:
-    """Search pot, law, bypass and gang for the turn of the knob that is wanted."""
+    """Find the pot, taper and parts that make the knob turn the way you want."""
     if not 1 <= top <= 100:
         raise InputError(f"--top {top} must lie between 1 and 100")
     if judging.left_at is not None:

@@ -6,6 +6,7 @@ MP3 is made in this very process, M4A by ffmpeg.
 import shutil
 import warnings
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -22,11 +23,14 @@ from presolder.render.files.tags import Tags
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")
     from pydub import AudioSegment
-
+from pydub.generators import Sine
 
 BITRATE = "64k"
 _FADE_MS = 15
 _GAP_MS = 700
+# Beeps by frequency and length: of designs, of dials, of five dials; and what is between.
+_HIGH, _LOW, _LONG = (880, 110), (440, 70), (440, 260)
+_BETWEEN_MS, _TONE_FADE_MS = 80, 8
 
 
 def listening_ending(wanted: Format) -> str:
@@ -147,12 +151,50 @@ def _export(path: Path, segment: AudioSegment, tags: Tags) -> None:
         raise OSError(f"ffmpeg wrote nothing into {path.name}")
 
 
+@dataclass(frozen=True)
+class Call:
+    """What comes next, for where nobody looks: beeps for the design, low ticks for the dial.
+
+    Attributes
+    ----------
+    design : int
+        Its number in the pack, from 1: so many high beeps.
+    dial : float or None
+        So many low ticks, a longer one for each five.
+    """
+
+    design: int
+    dial: float | None = None
+
+
+def _beeps(call: Call, beside: AudioSegment) -> AudioSegment:
+    """A call as loud as the mean of what it comes before."""
+    rate = beside.frame_rate
+    fives, ones = divmod(round(call.dial or 0), 5)
+    between = AudioSegment.silent(duration=_BETWEEN_MS, frame_rate=rate)
+
+    def told(kind: tuple[int, int], times: int) -> AudioSegment:
+        hz, length_ms = kind
+        tone = Sine(hz, sample_rate=rate).to_audio_segment(duration=length_ms)
+        tone = tone.fade_in(_TONE_FADE_MS).fade_out(_TONE_FADE_MS)
+        return tone.apply_gain(beside.dBFS - tone.dBFS).append(between, crossfade=0) * times
+
+    pause = AudioSegment.silent(duration=_GAP_MS, frame_rate=rate)
+    said = told(_HIGH, call.design).append(pause, crossfade=0)
+    if call.dial is not None:
+        for kind, times in ((_LONG, fives), (_LOW, ones)):
+            said = said.append(told(kind, times), crossfade=0) if times else said
+        said = said.append(pause, crossfade=0)
+    return said.set_channels(beside.channels).set_sample_width(beside.sample_width)
+
+
 def write_reel(
     path: Path,
     pieces: Sequence[NDArray[np.floating]],
     titles: Sequence[str],
     sample_rate_hz: int,
     tags: Tags,
+    calls: Sequence[Call] = (),
 ) -> list[dict[str, Any]]:
     """Write pieces in turn, with fades and short gaps, and a chapter at each.
 
@@ -165,6 +207,8 @@ def write_reel(
         Of the chapters.
     sample_rate_hz : int
     tags : Tags
+    calls : sequence of Call
+        What beeps say before each, if they do.
 
     Returns
     -------
@@ -179,11 +223,14 @@ def write_reel(
     gap = AudioSegment.silent(duration=_GAP_MS, frame_rate=sample_rate_hz)
     reel = AudioSegment.empty()
     starts_ms: list[int] = []
-    for piece in pieces:
+    for at, piece in enumerate(pieces):
         if starts_ms:
             reel = reel.append(gap, crossfade=0)
         starts_ms.append(len(reel))
-        faded = segment_of(piece, sample_rate_hz).fade_in(_FADE_MS).fade_out(_FADE_MS)
+        segment = segment_of(piece, sample_rate_hz)
+        faded = segment.fade_in(_FADE_MS).fade_out(_FADE_MS)
+        if calls:
+            faded = _beeps(calls[at], segment).append(faded, crossfade=0)
         reel = reel.append(faded, crossfade=0) if len(reel) else faded
     chapters = list(zip(titles, starts_ms, [*starts_ms[1:], len(reel)], strict=True))
     write_segment(path, reel, tags, chapters)

@@ -19,6 +19,7 @@ from presolder.models.instrument.law import NAMED_TAPERS, Taper, TaperKind
 from presolder.models.instrument.markings import law_of, read_length, read_pot_marking
 from presolder.models.instrument.plausible import Kind
 from presolder.models.instrument.source import Piezo
+from presolder.models.instrument.starter import USUAL_PICOFARADS_PER_M
 from presolder.render.files.points import read_points
 from presolder.render.files.toml import Section
 
@@ -129,7 +130,7 @@ def read_cable(section: Section) -> float:
     key = "length" if "length" in section.table else "length_m"
     with place(f"{section.where} {key}"):
         length = read_length(section.required(key))
-    per_metre = section.number("picofarads_per_m")
+    per_metre = section.number("picofarads_per_m", USUAL_PICOFARADS_PER_M)
     for name, value in ((key, length), ("picofarads_per_m", per_metre)):
         if not 0 <= value <= 10_000:
             raise InputError(f"{name} = {value:g} must lie between 0 and 10000")

@@ -72,7 +72,8 @@ def copied_rig(name_or_path: str, changes: Mapping[str, object], title: str = ""
         Values by section and key, ``"volume.resistance"``; None takes the
         section away.
     title : str
-        Its new one; the old one stays if empty.
+        Its new one; if empty, the old one, which is said to be no more than that where
+        something changes.
 
     Raises
     ------
@@ -107,9 +108,13 @@ def copied_rig(name_or_path: str, changes: Mapping[str, object], title: str = ""
         if place_ == "cable.length":
             table.pop("length_m", None)
         table[key] = tomlkit.item(value)
-    if title:
-        document["title"] = title
+    if title or changes:
+        document["title"] = title or f"like {name_or_path}, but for {_listed(changes)}"
     return tomlkit.dumps(document)
+
+
+def _listed(changes: Mapping[str, object]) -> str:
+    return ", ".join(key.replace(".", " ").replace("_", " ") for key in changes)
 
 
 def read_rig(path: Path, *, as_given: bool = False) -> Rig:
@@ -134,15 +139,15 @@ def read_rig(path: Path, *, as_given: bool = False) -> Rig:
     return read_situations(path, as_given=as_given)[0].rig
 
 
-def check_rig_text(path: Path, text: str, *, as_given: bool = False) -> None:
-    """Refuse the text of a rig file that is to be written, as `read_rig` would.
+def read_rig_text(path: Path, text: str, *, as_given: bool = False) -> tuple[Situation, ...]:
+    """The situations of a rig file that is to be written.
 
     Raises
     ------
     InputError
         If it is not a usable rig.
     """
-    _situations_of(path, tomllib.loads(text), as_given)
+    return _situations_of(path, tomllib.loads(text), as_given)
 
 
 def read_situations(path: Path, *, as_given: bool = False) -> tuple[Situation, ...]:

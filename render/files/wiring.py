@@ -332,11 +332,9 @@ def _read_other_cable(section: Section, whole: Section, rig: Rig) -> float:
         raise InputError("give either cable or cable_length")
     if "cable_length" in section.table:
         kind = whole.sub("cable").table
-        if "picofarads_per_m" not in kind:
-            raise InputError("cable_length needs picofarads_per_m in [cable]")
-        table = {
-            "length": section.table["cable_length"],
-            "picofarads_per_m": kind["picofarads_per_m"],
-        }
+        if not kind or "capacitance" in kind:
+            raise InputError("cable_length needs a [cable] of a length, whose kind it is of")
+        table = kind | {"length": section.table["cable_length"]}
+        table.pop("length_m", None)
         return read_cable(Section(section.where, table, section.as_given))
     return section.quantity("cable", "farad", rig.cable_farads, kind="cable capacitance")

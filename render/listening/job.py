@@ -50,6 +50,9 @@ class Contents:
         Leave the lossless copies out.
     single_file, allow_large : bool
         The page alone, and whether it may be too large to mail.
+    beeps : bool
+        Whether beeps in the reels say which design comes, and in that of the stairs at which
+        dial.
     workshop, note : str
         Who sends it, and what they say to the customer.
 
@@ -69,6 +72,7 @@ class Contents:
     allow_large: bool = False
     workshop: str = ""
     note: str = ""
+    beeps: bool = False
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "held_at", as_dials(self.held_at))
@@ -211,6 +215,15 @@ class About:
 
     judged: tuple[Judged, ...]
     overall: Comparison | None
+
+    @property
+    def first(self) -> Design | None:
+        """Of the pack's designs what to hear first beside the bare pot; None if none is nearer."""
+        need, there = self.judged[0].need, [its.design for its in self.judged[0].dossiers]
+        if need.first is need.bare:
+            return None
+        ahead = (one.design for one in (need.first, *need.as_good))
+        return next((design for design in ahead if design in there), None)
 
 
 def about_of(job: PackJob) -> About:

@@ -11,7 +11,7 @@ from typing import Any, TypeAlias
 import numpy as np
 import soundfile
 
-from presolder.models.audio.looped import LEVEL_DIALS, MEASURED_DIALS, Bands, looped
+from presolder.models.audio.looped import LEVEL_DIALS, MEASURED_DIALS, Bands, Levels, looped
 from presolder.models.audio.matching import shared_gain_db
 from presolder.models.audio.positions import SignalPath
 from presolder.models.audio.static_curves import LOPSIDED_BIAS, diode_pair, knee_volts, static_curve
@@ -38,6 +38,8 @@ from presolder.models.instrument.placement import placed_parts
 from presolder.models.instrument.rig import Rig
 from presolder.models.judging.ear import Ear
 from presolder.models.typing import Array
+from presolder.render.files.mp3 import mp3_of
+from presolder.render.files.samples import read_sample
 from presolder.render.files.speaker import PLAIN_SPEAKER, load_speaker
 from presolder.render.listening.job import PackJob
 
@@ -58,6 +60,11 @@ _PEAK = 0.9
 # What stands for an open input and for no cable.
 _OPEN_OHMS, _NO_FARADS = 1e9, 1e-13
 _SPEAKER_SECONDS = 0.25
+# Of full scale, so that what is below takes no room in a page.
+_STEPS = 2.0**19
+_TAKES = {
+    "chords": "open chords, strummed", "lead": "a line that sustains", "muted": "muted, percussive",
+}  # fmt: skip
 
 
 def live_data(job: PackJob, signal_paths: Sequence[SignalPath]) -> dict[str, Any]:
@@ -85,8 +92,9 @@ def live_data(job: PackJob, signal_paths: Sequence[SignalPath]) -> dict[str, Any
         "emf": _as_flac(loop.emf * scale, rate),
         "trueGain": amplitude(shared_gain_db(peaks_db)) / scale,
         "seconds": loop.emf.size / rate,
+        "takes": _takes_plain(job),
         "situations": [
-            _situation_plain(job, ear, dirts, own.level_db + decibels(scale), like)
+            _situation_plain(job, ear, dirts, own, float(decibels(scale)), like)
             for ear, own, like in zip(job.ears, loop.levels, loop.loudest, strict=True)
         ],
         "dirts": [dirt_plain(dirt) for dirt in dirts],
@@ -98,6 +106,24 @@ def live_data(job: PackJob, signal_paths: Sequence[SignalPath]) -> dict[str, Any
     }
 
 
+def _takes_plain(job: PackJob) -> list[dict[str, str]]:
+    """What else can be played than the pack's own take: a coil's raw EMF, to a listener's ears."""
+    takes = []
+    for name, words in _TAKES.items():
+        if words != bundled_take(job):
+            take = read_sample(name)
+            frames = np.round(take.samples.T * 32767.0).astype(np.int16)
+            audio = base64.b64encode(mp3_of(frames, take.sample_rate_hz)).decode("ascii")
+            takes.append({"words": words, "audio": audio})
+    return takes
+
+
+def bundled_take(job: PackJob) -> str | None:
+    """What a pack's own take is, in words, if it is one of those that come with the package."""
+    same = (name for name in _TAKES if read_sample(name).sha256 == job.recording.sha256)
+    return next((_TAKES[name] for name in same), None)
+
+
 def _bands_plain(bands: Bands) -> dict[str, list[float]]:
     return {
         "bandHz": [round(float(f), 3) for f in bands.middle_hz],
@@ -107,7 +133,7 @@ def _bands_plain(bands: Bands) -> dict[str, list[float]]:
 
 
 def _situation_plain(
-    job: PackJob, ear: Ear, dirts: list[Dirt], levels_db: Array, loudest: int
+    job: PackJob, ear: Ear, dirts: list[Dirt], levels: Levels, scale_db: float, loudest: int
 ) -> dict[str, Any]:
     """What differs from situation to situation."""
     rig, own = ear.rig.for_any_playing, ear.rig.dirt
@@ -124,7 +150,8 @@ def _situation_plain(
             "speaker": job.after.speaker is not None,
         },
         "tone": tone_plain(rig),
-        "levelDb": [[round(float(db), 2) for db in row] for row in levels_db],
+        "levelDb": [[round(float(db) + scale_db, 2) for db in row] for row in levels.level_db],
+        "crestDb": round(levels.crest_db, 2),
         # By which situation drive and loudness are set, so that this one may be softer.
         "loudest": loudest,
         "leftOut": job.left_out(ear),
@@ -132,6 +159,8 @@ def _situation_plain(
 
 
 def _as_flac(audio: Array, rate: int) -> str:
+    """Audio rounded to 20 bits, some 120 dB below full scale; what is finer only fills a page."""
+    audio = np.round(audio * _STEPS) / _STEPS
     file = io.BytesIO()
     # Writing into memory calls Python back from C, which would swallow a signal that comes then;
     # signals come to the main thread alone.

@@ -20,10 +20,12 @@ from presolder.models.cores import in_background, side_by_side
 from presolder.models.errors import InputError
 from presolder.models.hearing.bands import LINES_HZ
 from presolder.models.hearing.material import line_powers
+from presolder.models.instrument.network import Design
 from presolder.models.judging.beside import beside_bare
 from presolder.models.typing import Array
 from presolder.render.files.audio import write_audio
 from presolder.render.files.delivery import (
+    Call,
     listening_ending,
     write_listening_copy,
     write_reel,
@@ -37,7 +39,7 @@ from presolder.render.files.folder import (
 )
 from presolder.render.files.tags import Tags
 from presolder.render.listening.after import join
-from presolder.render.listening.comparisons import comparisons, with_bare
+from presolder.render.listening.comparisons import Trial, comparisons, with_bare
 from presolder.render.listening.copies import (
     Copies,
     PackFile,
@@ -58,6 +60,8 @@ from presolder.render.report.take import null_plain
 REEL = "00_reel"
 # Common practice, no source: what most mail services accept, less the growth of encoding.
 MAIL_LIMIT_BYTES = 15_000_000
+# Of a listening copy in one channel, at the least that was measured.
+_COPY_BYTES_A_SECOND = 6_000
 
 
 def write_pack(
@@ -114,31 +118,50 @@ def write_single_file(
     Returns
     -------
     dict
-        Its size in ``bytes``, and ``null_db`` as in ``pack.json``.
+        Its size in ``bytes``, and ``first`` and ``null_db`` as in ``pack.json``.
 
     Raises
     ------
     InputError
         If it is larger than `MAIL_LIMIT_BYTES` and may not be, or the place cannot be written.
     """
+    if job.embeds and not job.contents.allow_large:
+        _require_mailable(out, _embedded_bytes(job), " or so")
     with new_file(out, force=force) as scratch, _folder_beside(scratch) as folder:
         if job.embeds:
             light = replace(job.contents, light=True)
-            nulls = _fill(replace(job, contents=light), folder, progress, alone=True)["null_db"]
+            made = _fill(replace(job, contents=light), folder, progress, alone=True)
+            told = {key: made[key] for key in ("first", "null_db")}
         else:
-            signal_paths = _live_paths(job)
-            nulls = _nulls(signal_paths)
-            page = build_page(job, about_of(job), [], live_data(job, signal_paths))
+            signal_paths, about = _live_paths(job), about_of(job)
+            told = {"first": _named(about.first), "null_db": _nulls(signal_paths)}
+            page = build_page(job, about, [], live_data(job, signal_paths))
             (folder / "index.html").write_text(page, encoding="utf-8")
         size = (folder / "index.html").stat().st_size
-        if size > MAIL_LIMIT_BYTES and not job.contents.allow_large:
-            raise InputError(
-                f"{out}: would be {size / 1e6:.1f} MB, and mail rarely takes more than"
-                f" {MAIL_LIMIT_BYTES / 1e6:.0f} MB; give fewer designs or dials, or allow large"
-                " pages"
-            )
+        if not job.contents.allow_large:
+            _require_mailable(out, size)
         (folder / "index.html").replace(scratch)
-    return {"bytes": size, "null_db": nulls}
+    return {"bytes": size} | told
+
+
+def _require_mailable(out: Path, size: float, about: str = "") -> None:
+    if size > MAIL_LIMIT_BYTES:
+        raise InputError(
+            f"{out}: would be {size / 1e6:.1f} MB{about}, and mail rarely takes more than"
+            f" {MAIL_LIMIT_BYTES / 1e6:.0f} MB; give fewer designs or dials, or allow large pages"
+        )
+
+
+def _embedded_bytes(job: PackJob) -> float:
+    """About how large the recordings in a page are, before they are made."""
+    sweep, held = job.contents.sweep.duration_s, job.recording.duration_s
+    voices = sum(1 if one.rig.dirt is None else 2 for one in job.ears)
+    seconds = voices * len(job.designs) * (sweep + held * len(job.contents.held_at))
+    return seconds * _COPY_BYTES_A_SECOND * 4 / 3
+
+
+def _named(design: Design | None) -> str | None:
+    return None if design is None else design.name
 
 
 @contextmanager
@@ -306,7 +329,8 @@ def _write_reel(
     )
     path = folder / "listen" / room / f"{REEL}.{ending}"
     audio = [file.audio for file in sweeps]
-    chapters = write_reel(path, audio, titles, job.recording.sample_rate_hz, tags)
+    calls = [Call(file.piece.design + 1) for file in sweeps] if job.contents.beeps else []
+    chapters = write_reel(path, audio, titles, job.recording.sample_rate_hz, tags, calls)
     return {"reel": f"{room}{REEL}", "reel_chapters": chapters}
 
 
@@ -338,7 +362,7 @@ def _trials_of(
     room, designs = job.rooms[situation], heard.renderer.designs
     stems = dict(zip(designs, file_stems([design.name for design in designs]), strict=True))
     entries: list[dict[str, Any]] = []
-    reel: dict[str, Array] = {}
+    reel: list[tuple[str, Array, Call]] = []
     for trial in comparisons(heard, job.recording.samples, job.contents.comparing, progress):
         number, audio = designs.index(trial.design) + 1, trial.strip.audio
         stem = f"{room}{number:02d}_{stems[trial.design]}_{trial.kind.replace('_', '-')}"
@@ -350,12 +374,27 @@ def _trials_of(
         write_listening_copy(folder / "listen" / f"{stem}.{ending}", audio, rate, tags)
         entries.append(trial.plain(stem))
         if trial.kind == "stairs":
-            reel[trial.design.name] = audio
+            reel += _called(job, trial, number, rate)
     if reel:
         tags = Tags("all designs, dial by dial", "all", "stairs", rig, job.contents.workshop)
         path = folder / "listen" / room / f"{REEL}_stairs.{ending}"
-        write_reel(path, list(reel.values()), list(reel), rate, tags)
+        titles, pieces, calls = zip(*reel, strict=True)
+        write_reel(path, pieces, titles, rate, tags, calls if job.contents.beeps else ())
     return entries
+
+
+def _called(job: PackJob, trial: Trial, number: int, rate: int) -> list[tuple[str, Array, Call]]:
+    """Stairs as the reel has them: in one piece, or with beeps a piece a dial."""
+    name, strip = trial.design.name, trial.strip
+    if not job.contents.beeps:
+        return [(name, strip.audio, Call(number))]
+    starts = [round(start * rate) for start in strip.starts_s[1:]]
+    pieces = np.split(strip.audio, starts, axis=1)
+    dials = job.contents.comparing.held_at
+    return [
+        (f"{name} at {dial:g}", piece, Call(number, dial))
+        for dial, piece in zip(dials, pieces, strict=True)
+    ]
 
 
 def _contents(
@@ -388,6 +427,7 @@ def _contents(
         "rig": job.rig.name,
         "workshop": job.contents.workshop,
         "note": job.contents.note,
+        "first": _named(about.first),
         "listening_copies": ending,
         "archive_copies": None if job.contents.light else "flac",
         **judged,

@@ -7,11 +7,13 @@ from typing import Any
 import numpy as np
 from markupsafe import Markup, escape
 
+from presolder.models.instrument.law import DIAL_MAX
 from presolder.models.instrument.network import network_in_words
 from presolder.models.judging.merit import Merit, OverDial
 from presolder.models.typing import Array
 from presolder.render.listening.job import About, Dossier, Judged, PackJob
 from presolder.render.listening.joined import joined
+from presolder.render.listening.live import bundled_take
 from presolder.render.report.advice import advice, spoilt_in_words
 from presolder.render.report.figures import EQUAL, Comparison, figure_rows
 from presolder.render.report.judged import (
@@ -26,6 +28,10 @@ _WIDTH, _HEIGHT, _LEFT, _TOP = 220, 120, 26, 8
 _FLOOR_DB, _CEILING_DB = -36.0, 12.0
 # A difference of loudness level that is just noticed; common practice, no source.
 NOTICED_PHON = 1.0
+# Where the first half minute leaves the knob.
+_LED_FROM, _LED_TO = 8.0, 6.0
+_DULLER = "Listen for the pick on the strings: how bright each stroke begins."
+_BRIGHTER = "Listen for the body of each stroke: it thins as the knob comes down."
 
 
 def build_page(
@@ -58,12 +64,14 @@ def build_page(
         HTML. Text from the user is escaped, and a policy in the page forbids
         every network request.
     """
+    lead = _lead(job, about)
     data = {
-        "designs": [{"name": design.name} for design in job.designs],
+        "designs": [{"name": design.name, "heard": design.heard} for design in job.designs],
+        "lead": lead,
         "sweep": {"times": job.contents.sweep.times_s, "dials": job.contents.sweep.dials},
         "dials": job.contents.held_at,
         "live": live,
-        "take": job.recording.name,
+        "take": bundled_take(job) or job.recording.name,
         "pieces": [
             copy | {"audio": base64.b64encode(copy["audio"]).decode("ascii")} for copy in copies
         ],
@@ -85,6 +93,9 @@ def build_page(
         dials=[f"{dial:g}" for dial in job.contents.held_at],
         recordings=job.embeds,
         reel=reel,
+        lead=lead,
+        take=bundled_take(job) or job.recording.name,
+        takes=live["takes"],
         feeding=live["situations"][0]["feeding"],
         dirts=live["dirts"],
         voices=["clean", "dirt"] if any(ear.rig.dirt for ear in job.ears) else ["clean"],
@@ -96,6 +107,33 @@ def build_page(
         bench=Markup(joined("bench")),
         data=data,
     )
+
+
+def _lead(job: PackJob, about: About) -> dict[str, Any] | None:
+    """What the first half minute leads through; None where the knob is left at 10."""
+    bare = next((i for i, one in enumerate(job.designs) if one.network is None), None)
+    if bare is None or len(job.designs) < 2:
+        return None
+    need = about.judged[0].need
+    (figures,) = need.bare.figures
+    below = [dial for dial in figures.dial.tolist() if dial < DIAL_MAX]
+    if not below:
+        return None
+    # Not so far up that little is heard, nor so far down that little is left.
+    dial = _LED_FROM if float(np.median(below)) > 0.5 * (_LED_FROM + _LED_TO) else _LED_TO
+    gets_brighter = figures.over_dials(figures.change.brighter_db) > figures.over_dials(
+        figures.change.duller_db
+    )
+    names = [one.name for one in job.designs]
+    ahead = [one.design.name for one in need.ranked if one.design.network is not None]
+    best = [] if about.first is None else [about.first.name]
+    order = dict.fromkeys([*best, *ahead, *names])
+    return {
+        "dial": dial,
+        "bare": bare,
+        "listenFor": _BRIGHTER if gets_brighter else _DULLER,
+        "designs": [i for name in order if name in names and (i := names.index(name)) != bare][:3],
+    }
 
 
 def _style() -> str:

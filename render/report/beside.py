@@ -55,5 +55,5 @@ def beside_table(what: str, entries: Sequence[tuple[str, dict[str, Any]]]) -> Ta
         )
         most = plain["most_unlike_bare_at"]
         rows.append((name, *cells, "" if most is None else f"{most:g}"))
-    head = (what, *(f"at {dial:g}" for dial in shown), "most unlike at")
+    head = (what, *(f"at {dial:g}" for dial in shown), "differs most at")
     return Table(head, tuple(rows))

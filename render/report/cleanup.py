@@ -41,10 +41,10 @@ COLUMNS = (
     "played_brightness_db",
 )
 CLEANS = (
-    "An ideal knob turns the strings down and nothing else; first stands what comes out most like"
-    " that, as compare has it for who cleans up dirt. Playing is clean where a tenth of it is"
-    " unrelated to the strings; the edge left there is treble over body, re 10; uneven is by how"
-    " much the steps from dial to dial differ."
+    "Best first: most like an ideal knob, which turns the strings down and nothing else (the same"
+    " order as compare has for who cleans up dirt). Clean: less than a tenth of what is played is"
+    " distortion. Edge left: treble over body there, against 10. Uneven: by how much the steps from"
+    " dial to dial differ."
 )
 _THRESHOLDS = (0.10, 0.03)
 

@@ -23,15 +23,17 @@ from presolder.render.report.judged import (
 from presolder.render.report.table import Block, Table, frame_of, lines_of, shows_itself
 
 HEAD = (
-    "sounds", "score", "9 in 10", "nearer", "duller", "brighter", "louder", "left at 1", "parts",
+    "sounds", "score", "9 in 10", "nearer", "duller", "brighter", "louder", "level at 1", "parts",
     "mark",
 )  # fmt: skip
+# What a narrow terminal does without, the first of them first.
+SPARE = ("9 in 10", "brighter", "duller", "ahead of built-in", "level at 1", "louder", "worst in")
 UNITS = (
     "Score in dB: how far from the guitar at 10, only turned down, taper and tone weighed; smaller"
     f" is better. It is the mean over {GUITARS} guitars like this one; 9 in 10 of these lie in the"
     " next column, and on so many as the third says it is nearer than the bare pot."
     " The other columns are of this very guitar where the knob is left: treble lost and gained in"
-    " dB, louder than an ideal knob in phon; what is left at dial 1 in phon re 10."
+    " dB, louder than an ideal knob in phon (the ear's dB); level at dial 1 in phon re 10."
 )
 SCORES = (
     "Scores in dB: how far from the guitar at 10, only turned down, taper and tone weighed; smaller"
@@ -178,7 +180,7 @@ def figure_rows(figures: Merit) -> list[tuple[str, str]]:
         ("duller by", f"{figures.over_dials(change.duller_db):.1f} dB"),
         ("brighter by", f"{figures.over_dials(change.brighter_db):.1f} dB"),
         ("louder than an ideal knob", f"{mean_louder(figures)} phon"),
-        ("dial 1 is below 10 by", f"{-figures.leftover_phon:.0f} phon"),
+        ("quieter at 1 than at 10 by", f"{-figures.leftover_phon:.0f} phon"),
     ]
 
 
@@ -210,7 +212,7 @@ class Comparison:
             )
             for place, one in places(self.ranked)
         )
-        table = Table(("place", "design", *head), rows, words=2 if several else 3)
+        table = Table(("place", "design", *head), rows, words=2 if several else 3, spare=SPARE)
         where = (situations_table(self.ears, (), ((),) * len(self.ears)), "") if several else ()
         units, marks = SCORES if several else UNITS, marks_explained(self.ranked)
         return (self.said(), "", *where, table, "", units, EQUAL, *marks, *judged_by(self.ears))

@@ -16,6 +16,7 @@ from presolder.render.report.figures import (
     EQUAL,
     HEAD,
     SCORES,
+    SPARE,
     UNITS,
     bare_is_nearer,
     figure_cells,
@@ -92,7 +93,7 @@ class SearchReport:
         ]
         rows.append(("", "bare", *cells(found.bare), ""))
         head = ("place", "design", *head, "ahead of built-in")
-        return Table(head, tuple(rows), words=2 if several else 3)
+        return Table(head, tuple(rows), words=2 if several else 3, spare=SPARE)
 
     def _closing(self) -> Iterator[str]:
         found = self.found

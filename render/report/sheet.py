@@ -22,7 +22,6 @@ from presolder.render.report.judged import (
     dials_in_words,
     judged_by,
     situations_plain,
-    sounds_over_dials,
 )
 from presolder.render.report.paper import (
     GUITAR_EM,
@@ -80,7 +79,7 @@ class Sheet:
             return "Nothing to solder: the bare pot stays as it is."
         several = len(self.ears) > 1
         return " ".join(
-            _expected(figures, found.bare.figures[0], f"{ear.name!r} and " if several else "")
+            _expected(figures, found.bare.figures[0], f" in {ear.name!r}" if several else "")
             for ear, figures, found in zip(self.ears, self.figures, self.found, strict=False)
         )
 
@@ -114,7 +113,7 @@ class Sheet:
         if not soldering.special_order(self.rig, self.design.network):
             return needed
         return (
-            f"{needed} {whose} sections differ in value or law, or are more than two: a special"
+            f"{needed} {whose} sections differ in value or taper, or are more than two: a special"
             " order, not a stock part."
         )
 
@@ -239,14 +238,15 @@ def sheet_pages(sheets: Sequence[Sheet]) -> str:
 
 def _expected(figures: Merit, bare: Merit, where: str) -> str:
     change, was = figures.change, bare.change
-    lost, gained = figures.over_dials(change.duller_db), figures.over_dials(change.brighter_db)
+    lost, lost_now = figures.over_dials(change.duller_db), bare.over_dials(was.duller_db)
+    gained, gained_now = figures.over_dials(change.brighter_db), bare.over_dials(was.brighter_db)
+    keeps = "keep more treble" if lost < lost_now else "lose as much treble as now, or more"
+    more = f", and {gained:.1f} dB is gained instead of {gained_now:.1f} dB"
     spoilt = "".join(f" Mind: it {words}." for words in spoilt_in_words(figures))
     return (
-        f"To expect with {where}the knob at {dials_in_words(figures.dial)}:"
-        f" {sounds_over_dials(figures)} ({lost:.1f} dB of treble lost instead of"
-        f" {bare.over_dials(was.duller_db):.1f}, {gained:.1f} gained instead of"
-        f" {bare.over_dials(was.brighter_db):.1f}), {off(figures)} instead of"
-        f" {off(bare).removesuffix(' than an ideal one')}.{spoilt}"
+        f"With these parts{where}, at {dials_in_words(figures.dial)} you {keeps}: {lost:.1f} dB is"
+        f" lost instead of {lost_now:.1f} dB{more if round(gained - gained_now, 1) >= 0.3 else ''}"
+        f" (the knob is {off(figures)}, now {off(bare).removesuffix(' than an ideal one')}).{spoilt}"
     )
 
 

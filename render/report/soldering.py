@@ -164,8 +164,8 @@ def _fixed(value: float, leaf: Leaf, quantity: int) -> Order:
 
 
 CERAMIC_NOTE = (
-    "Small ceramic discs of other kinds (X7R, Y5V, Z5U, unmarked) drift with warmth and pick up"
-    " knocks: not for this."
+    "Do not use ordinary ceramic discs (X7R, Y5V, Z5U, unmarked): they drift with warmth and are"
+    " microphonic."
 )
 
 
@@ -342,8 +342,8 @@ def _fit_gangs(gangs: list[Placed], volume: Pot) -> list[Step]:
     steps = [
         Step(
             "Fit the multi-gang pot in place of the volume pot and move every lead to the same lug"
-            " of section 1. Lugs without a section are section 1's; a clockwise lug is the outer"
-            " one that the wiper reaches at 10.",
+            " of section 1. If no section is named, section 1 is meant. Clockwise lug: the outer"
+            " lug that reads near 0 Ω to the middle one at 10.",
             "section 1, outer lug to outer lug, before its leads:"
             f" {ohms_text(volume.resistance_ohms, 2)}; all within a fifth",
         )

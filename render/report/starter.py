@@ -27,20 +27,36 @@ class StarterReport:
             "# A rig for presolder. Every key is described in docs/rig-format.md.",
             f"title = {_quoted(self.starter.title)}",
         ]
-        section = ""
+        section, names = "", self.starter.names
         for question in QUESTIONS:
             if question.key not in self.starter.answers:
                 continue
             here, _, key = question.key.partition(".")
             if here != section:
-                lines += ["", f"[{here}]"]
+                named = f"pickups.{names[0]}" if names and here == "pickup" else here
+                lines += [*self._others(section), "", f"[{named}]"]
                 section = here
             lines += [f"# {question.asks}. {question.explains}", self._line(question, key)]
         return "\n".join(lines) + "\n"
 
+    def _others(self, section: str) -> list[str]:
+        """After the first of several pickups: the others, and the switch."""
+        if section != "pickup" or not self.starter.names:
+            return []
+        lines = []
+        for name in self.starter.names[1:]:
+            lines += ["", f"[pickups.{name}]", "# As the first; change what differs."]
+            lines += [
+                self._line(question, question.key.partition(".")[2])
+                for question in QUESTIONS
+                if question.key.startswith("pickup.")
+            ]
+        lines += ["", "[switch]"]
+        return lines + [f'"{at}" = "{on}"' for at, on in self.starter.positions.items()]
+
     def _line(self, question: Question, key: str) -> str:
         answer = self.starter.answers[question.key]
-        value = answer if question.is_number else _quoted(answer)
+        value = answer if question.is_number or answer == "inf" else _quoted(answer)
         if question.key not in self.starter.guessed:
             return f"{key} = {value}"
         hint = f"; {question.measure} measures it" if question.measure else ""

@@ -71,7 +71,7 @@ class TaperReport:
     def _law(self) -> str:
         taper = self.track.taper
         if taper.kind == "measured":
-            return "The readings fit no named law; keep them as a file (--out taper.csv)."
+            return "The readings fit no named taper; keep them as a file (--out taper.csv)."
         bend = f" with {taper.midpoint:.2f} at half" if taper.kind in BENT_TAPERS else ""
         return (
             f"The readings fit {_with_article(taper.kind)} track{bend}, as far as the meter tells."

@@ -31,7 +31,7 @@ HZ = np.geomspace(20, 16_000, 40)
 @pytest.mark.parametrize("name", WIRINGS)
 def test_null_at_ten(name: str) -> None:
     """Nothing changed, nothing heard: the jack take comes back."""
-    take = read_recording(next(SAMPLES.glob("*.flac")))
+    take = read_recording(SAMPLES / "phrase.flac")
     samples = take.samples[:, : 2 * take.sample_rate_hz]
     out = rendered(samples, take.sample_rate_hz, find_rig(name), DESIGNS, resting(10.0, 2.0))
     for design in out:
@@ -159,7 +159,7 @@ def test_manifest_names_the_second(tmp_path: Path) -> None:
     rig = tmp_path / "rig.toml"
     text = built_in_rigs()["two-pickups"].read_text()
     rig.write_text(text.replace('design = "same"', 'design = "330p"'))
-    take = str(next(SAMPLES.glob("*.flac")))
+    take = str(SAMPLES / "phrase.flac")
     turn = ("--travel", "0.2", "--rest", "0.1", "--design", "bare")
     in_process("render", take, "--rig", str(rig), *turn, "--out", str(tmp_path / "out"))
     manifest = json.loads((tmp_path / "out" / "manifest.json").read_text())

@@ -286,7 +286,7 @@ def test_wiring_notation() -> None:
         (MASTER, "[situations.x]\nweight = 0", "weight = 0 must lie above 0"),
         (MASTER, '[situations.x]\nturns = "neck"', "turns = 'neck': must be one of 'master'"),
         (MASTER, '[situations.x]\nmood = "blue"', "unknown key 'mood'"),
-        (MASTER, '[situations.x]\ncable_length = "9 m"', "needs picofarads_per_m"),
+        (MASTER, '[situations.x]\ncable_length = "9 m"', "needs a .cable. of a length"),
         (VOLUMES.replace("[volumes.bridge]", "[volumes.middle]"), "", "unknown key 'middle'"),
         (MASTER, '[tones.neck]\nresistance = "250k"', r"has no \[volumes.neck\]"),
         (BLEND.replace('"bridge"]', '"middle"]') + MASTER, "", "between = "),

@@ -12,7 +12,7 @@ import pytest
 
 from presolder.render.cli import SUMMARIES, cli
 from running import in_process, presolder_here
-from takes import DOCS, ROOT
+from takes import DOCS
 
 
 def command_named(name: str) -> click.Command:
@@ -102,7 +102,7 @@ def test_the_shell_completes_rigs_situations_and_designs() -> None:
 
 
 def test_completion_is_documented_for_each_shell() -> None:
-    page = (ROOT / "README.md").read_text("utf-8")
+    page = (DOCS / "commands.md").read_text("utf-8")
     for shell in ("bash", "zsh", "fish"):
         assert f"_PRESOLDER_COMPLETE={shell}_source presolder" in page
 
@@ -140,7 +140,7 @@ def test_the_overview_is_in_groups() -> None:
     """In the order of the job, each command in one."""
     shown = in_process("--help")
     heads = [line[:-1] for line in shown.splitlines() if line[:1].isupper() and line.endswith(":")]
-    assert heads == ["Options", "Decide", "Hear", "Build", "Measure", "The rest"]
+    assert heads == ["Options", "Begin", "Decide", "Hear", "Build", "Measure", "The rest"]
     listed = [
         line.split()[0]
         for line in shown.splitlines()

@@ -8,8 +8,15 @@ import click
 import pytest
 from click.testing import CliRunner
 
+import presolder as ps
 from presolder.models.errors import InputError
-from presolder.models.instrument.starter import KIND_QUESTION, PICKUP_KINDS, QUESTIONS, typical
+from presolder.models.instrument.starter import (
+    ALL_QUESTIONS,
+    KIND_QUESTION,
+    PICKUP_KINDS,
+    QUESTIONS,
+    typical,
+)
 from presolder.render.cli import cli
 from presolder.render.files.rig_file import built_in_rigs, find_rig, read_rig
 from running import in_process, presolder_here
@@ -28,13 +35,13 @@ def asked(tmp_path: Path, *answers: str) -> tuple[str, Path]:
 def test_questions_are_explained_and_what_is_not_known_is_marked(tmp_path: Path) -> None:
     """A slip is asked about again; the pot's marking answers for its taper; no tone, no more."""
     said, out = asked(
-        tmp_path, "single-coil", "6k1", "3.6 mH", "2.6 H", "don't know", "", "B250K", "none",
+        tmp_path, "Single", "1", "6k1", "3.6 mH", "2.6 H", "don't know", "", "B250K", "none",
         "15 ft", "?", "1meg", "swells",
     )  # fmt: skip
     assert "did you mean 3.6 H?" in said
-    for question in QUESTIONS:
+    for question in ALL_QUESTIONS:
         skipped = question.key in (
-            "volume.taper", "volume.midpoint", "tone.capacitance", "tone.wiring",
+            "volume.taper", "volume.midpoint", "tone.capacitance", "tone.wiring", "switch",
         )  # fmt: skip
         assert (question.explains in said) != skipped
     rig = read_rig(out)
@@ -187,10 +194,100 @@ def test_every_output_says_which_rig_it_is_for() -> None:
 def test_answers(key: str, good: tuple[str, ...], bad: tuple[str, ...]) -> None:
     (question,) = (one for one in QUESTIONS if one.key == key)
     for answer in good:
-        question.check(answer)
+        assert question.read(answer)[1] == ""
     for answer in bad:
         with pytest.raises(InputError):
-            question.check(answer)
+            question.read(answer)
+
+
+@pytest.mark.parametrize(
+    ("key", "said", "written"),
+    [
+        ("volume.midpoint", "15 %", "0.15"),
+        ("volume.midpoint", ".15", "0.15"),
+        ("cable.picofarads_per_m", "100 pF/m", "100"),
+        ("cable.picofarads_per_m", "30 pF/ft", "98.4252"),
+        ("cable.picofarads_per_m", ".9e2", "90"),
+        ("cable.picofarads_per_m", "090", "90"),
+        ("input.resistance", "inf", "inf"),
+        ("input.resistance", "1M ohm", "1M ohm"),
+        ("input.resistance", "3", "10k"),
+        ("input.resistance", "amp", "1M"),
+        ("player.plays", "Rolls Back", "rolls-back"),
+        ("player.plays", "4", "cleans-up-dirt"),
+        ("pickup", "SINGLE-COIL", "single-coil"),
+        ("pickup", "h", "humbucker"),
+        ("tone.resistance", "None", "none"),
+    ],
+)
+def test_answers_as_people_give_them(key: str, said: str, written: str, tmp_path: Path) -> None:
+    """By number, prefix or any case, in everyday units; what comes of it is a rig file."""
+    (question,) = (one for one in ALL_QUESTIONS if one.key == key)
+    assert question.written(said) == written
+    out = tmp_path / "rig.toml"
+    out.write_text(ps.starter({key: said}).toml)
+    read_rig(out)
+
+
+def test_several_pickups_and_a_switch(tmp_path: Path) -> None:
+    for given, positions in (
+        ({"pickups": "2"}, ["neck", "both", "bridge"]),
+        ({"pickups": "3", "switch": "three"}, ["neck", "middle", "bridge"]),
+        (
+            {"pickups": "3"},
+            ["neck", "neck and middle", "middle", "middle and bridge", "bridge"],
+        ),
+    ):
+        out = tmp_path / "rig.toml"
+        out.write_text(ps.starter({"pickup": "single-coil", **given}).toml)
+        assert [one.name for one in ps.situations(out)] == positions
+    with pytest.raises(InputError, match="switch needs pickups"):
+        ps.starter({"switch": "five-way"})
+    with pytest.raises(InputError, match="does not go with 2 pickups"):
+        ps.starter({"pickups": "2", "switch": "five-way"})
+
+
+def test_back_to_the_last_question_and_a_doubtful_value_asked_again(tmp_path: Path) -> None:
+    """An odd value is kept where it is given twice."""
+    out = tmp_path / "asked.toml"
+    answers = ("humbucker", "1", "8k", "4 H", "<", "<", "7k", "14.9 H", "14.9 H", *["?"] * 12)
+    done = CliRunner().invoke(
+        cli, ["init", "--out", str(out)], input="\n".join(answers), catch_exceptions=False
+    )
+    assert done.exit_code == 0, done.output
+    text = out.read_text()
+    assert 'resistance = "7k"' in text and 'inductance = "14.9 H"' in text
+    out.unlink()
+    # Once is not enough.
+    once = CliRunner().invoke(
+        cli, ["init", "--out", str(out)],
+        input="\n".join(("humbucker", "1", "120", "8k", *["?"] * 13)), catch_exceptions=False,
+    )  # fmt: skip
+    assert "did you mean" in once.output and 'resistance = "8k"' in out.read_text()
+
+
+def test_no_answer_is_lost(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whoever stops goes on with --resume; the questions are counted; kept ones go at the end."""
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
+    out = tmp_path / "asked.toml"
+    left = presolder_here("init", "--out", out, answers="2\n1\n6k1\n")
+    assert left.returncode == 130
+    assert "stopped at question 4; 'presolder init --resume' goes on" in left.stderr
+    assert not out.exists()
+    went_on = presolder_here("init", "--resume", "--out", out, answers="?\n" * 14)
+    assert went_on.returncode == 0 and "1 of 13" in went_on.stderr
+    rig = read_rig(out)
+    assert rig.first.pickup.resistance_ohms == 6100
+    assert rig.first.volume.resistance_ohms == 250e3
+    again = presolder_here("init", "--resume", "--out", tmp_path / "b.toml")
+    assert again.returncode == 2 and "no answers are kept" in again.stderr
+
+
+def test_a_copy_does_not_keep_a_title_that_is_no_longer_true(tmp_path: Path) -> None:
+    out = tmp_path / "copy.toml"
+    in_process("init", "--like", "humbucker-500k", "--cable-length", "20 ft", "--out", str(out))
+    assert "5.5 m" not in find_rig(str(out)).title
+    assert "cable length" in find_rig(str(out)).title
 
 
 def test_the_commonest_kind_is_assumed() -> None:

@@ -69,7 +69,7 @@ def test_its_audio_thread_is_the_renderer(page: Firefox) -> None:
         const live = a.makeLive(data, a.sources, {{ loudness: null }}, {{ alone() {{}} }});
         live.turn(5); live.choose(1);
         await live.start(context);
-        await new Promise((done) => setTimeout(done, 900));
+        for (let i = 0; i < 400 && !(live.refined() && i > 10); i += 1) await new Promise((done) => setTimeout(done, 25));
         const out = new Float64Array((await context.startRendering()).getChannelData(0)), bytes = new Uint8Array(out.buffer);
         let text = "";
         for (let i = 0; i < bytes.length; i += 8192) text += String.fromCharCode(...bytes.subarray(i, i + 8192));

@@ -16,6 +16,7 @@ from presolder.models.circuit.entrance import entrance_ohms
 from presolder.models.typing import Array
 from presolder.render.files.rig_file import built_in_rigs
 from probing import opened, probed, until
+from rendering import band_rms
 from running import presolder, presolder_here
 from takes import SAMPLES
 
@@ -82,9 +83,10 @@ def test_render_makes_a_folder_each_at_one_gain(rendered: Path, rig_file: Path) 
         assert 20 * np.log10(peak) == pytest.approx(-1.0, abs=0.01) or (
             pair == FOLDERS[2:] and 20 * np.log10(peak) < -1.0
         )
-    # The second coil adds its EMF: 6 dB, less what its longer winding takes of the treble.
-    soft, loud = (np.std(sweep(rendered, folder)) for folder in FOLDERS[:2])
-    assert 4.5 < 20 * np.log10(loud / soft) < 6.1
+    # The second coil adds its EMF: 6 dB where its longer winding takes no treble yet.
+    swept = [sweep(rendered, folder) for folder in FOLDERS[:2]]
+    soft, loud = (band_rms(one, 48_000, 60, 400) for one in swept)
+    assert 5.5 < 20 * np.log10(loud / soft) < 6.1
     volts = [one["after"]["dirt"]["volts_per_unit"] for one in manifest["situations"][2:]]
     assert volts[0] == volts[1]
     # As it would be of the louder one alone.
@@ -235,7 +237,7 @@ def test_situations_change_while_it_plays(page: Page, pack: Path) -> None:
         if one["voice"] == "clean" and one["level"] == "true" and one["dial"] == 10
     }
     apart = files[NAMES[1]] - files[NAMES[0]]
-    assert apart > 3 and levels[1] - levels[0] == pytest.approx(apart, abs=0.1)
+    assert apart > 2 and levels[1] - levels[0] == pytest.approx(apart, abs=0.1)
     enter(page, NAMES[3])
     assert page.locator("#dirt").evaluate("(box) => box.selectedOptions[0].text") == "soft clipping"
     assert page.locator("#drive").input_value() == "20"

@@ -108,7 +108,7 @@ def test_command_writes_a_taper_and_a_rigs_lines(tmp_path: Path) -> None:
     ohms = np.array([parallel(a * 500e3, (1 - a) * 500e3 + 8e3) for a in fraction])
     out = tmp_path / "taper.csv"
     words = in_process("taper", *options(ohms), "--out", str(out))
-    assert "fit no named law" in words and "Unplug the guitar" in words
+    assert "fit no named taper" in words and "Unplug the guitar" in words
     lines = words.split("For the rig file:")[1].split("Unplug")[0]
     rig = tmp_path / "r.toml"
     rig.write_text(lines.replace("[volume]", 'inductance = "4 H"\n[volume]'))

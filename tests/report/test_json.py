@@ -40,14 +40,14 @@ def test_render_prints_its_manifest(tmp_path: Path) -> None:
     out = tmp_path / "out"
     turn = ("--travel", "0.2", "--rest", "0.1", "--design", "bare")
     printed = in_process("render", TAKE, *turn, "--json", "--out", str(out))
-    assert json.loads(printed) == json.loads((out / "manifest.json").read_text())
+    assert json.loads(printed) == {"schema": 1} | json.loads((out / "manifest.json").read_text())
 
 
 def test_pack_prints_its_contents(tmp_path: Path) -> None:
     out = tmp_path / "out"
     options = ("--design", "150p", "--hold", "5", "--travel", "1", "--light")
     printed = in_process("pack", TAKE, *options, "--json", "--out", str(out))
-    assert json.loads(printed) == json.loads((out / "pack.json").read_text())
+    assert json.loads(printed) == {"schema": 1} | json.loads((out / "pack.json").read_text())
 
 
 @pytest.mark.slow
@@ -96,6 +96,7 @@ def test_documented_keys_are_the_keys() -> None:
             keys |= set(re.findall(r"`(\w+)`", row))
         # What is nested has a row of its own in the page, under a key that is there.
         result = json.loads(in_process(name, *options, "--json"))
+        assert result.pop("schema") == 1
         assert set(result) <= keys, (name, set(result) - keys)
         assert keys - set(result) <= {"tolerance"}, (name, keys - set(result))
 

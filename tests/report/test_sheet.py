@@ -282,7 +282,7 @@ def test_gangs_are_told_apart() -> None:
         "section 3, counter-clockwise lug to wiper lug: 100 kΩ at 10, 50 kΩ at 5,"
         " near 0 Ω at 0" in text
     )
-    assert "a clockwise lug is the outer one that the wiper reaches at 10" in text
+    assert "Clockwise lug: the outer lug that reads near 0 Ω to the middle one at 10" in text
     assert "section 2's wiper lug to joint A" in text
     assert "from its wiper lug to the wiper lug" not in text
     bent = told_by("gang(250k, audio, zero, 0.22) + 1n")
@@ -330,7 +330,7 @@ def test_each_pot_has_its_own_block_and_its_own_parts() -> None:
     assert "section 1 250 kΩ" in pots[1]["what"] and "special order" in pots[1]["what"]
     assert "special order" not in pots[0]["what"] and sheet["special_order"]
     said = "Both volume controls must be dual-gang parts, each turned by one shaft."
-    one_odd = " At least in one the sections differ in value or law"
+    one_odd = " At least in one the sections differ in value or taper"
     assert said + one_odd in "\n".join(sheet_of(both, "gang-series").lines())
     text = told_by("gang-series", "two-pickups")
     assert said in text and "sections differ" not in text
@@ -339,11 +339,11 @@ def test_each_pot_has_its_own_block_and_its_own_parts() -> None:
 def test_first_steps_and_part_types() -> None:
     text = told_by("68k + 1n5")
     for words in ("Photograph", "battery", "finish", "clip them", "start quiet", "C0G (NP0)",
-                  "mica", "any voltage", "Small ceramic discs of other kinds"):  # fmt: skip
+                  "mica", "any voltage", "ordinary ceramic discs"):  # fmt: skip
         assert words in text
     steps = re.findall(r"\[ \] (\d+)\.", text)
     assert len(steps) >= 6
-    assert "Small ceramic discs" not in told_by("150k")
+    assert "ordinary ceramic discs" not in told_by("150k")
 
 
 @pytest.mark.slow

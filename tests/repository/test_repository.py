@@ -72,8 +72,8 @@ def test_pages_name_files_that_are_there() -> None:
 
 @pytest.mark.slow
 def test_bundled_string_takes_are_what_their_script_makes() -> None:
-    module = program_at(ROOT / "samples/make_string.py")
-    for name, (notes, seconds) in module.TAKES.items():
+    module = program_at(ROOT / "docs/programs/make_takes.py")
+    for name, take in module.TAKES.items():
         bundled, rate = soundfile.read(ROOT / "samples" / f"{name}.flac", dtype="int16")
         assert rate == module.SAMPLE_RATE_HZ
-        assert np.array_equal(bundled, module.make_take(notes, seconds))
+        assert np.array_equal(bundled, module.make_take(*take))

@@ -179,7 +179,8 @@ def _command(words: list[str]) -> None:
             lines = [one for one in lines if not one.startswith(_TOLD_BY_V)]
         if status == 2:
             require(
-                len(lines) == 1 and lines[0].startswith("presolder: "),
+                len(lines) == 1
+                and lines[0].startswith(("presolder: ", '{"schema": 1, "error": "')),
                 f"{len(lines)} lines: {err[:500]}",
             )
             require(after == before, f"left behind: {after - before}")

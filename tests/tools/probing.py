@@ -12,8 +12,11 @@ _MARK = "/* probe */"
 _PROBE = """window.audition = {
   state, live, parts, positionS, dialNow, blind, own, recordings, heard, makeLive, sources,
   dialHeardNow: live.heardDial, clockS: () => (context ? context.currentTime : 0),
-  startedAtS: recordings.startedAtS,
-};"""
+  startedAtS: recordings.startedAtS, lead, answers, sounds,
+  suspend: () => context.suspend(),
+};
+// The bench as it is once the first half minute is over, unless that is what is looked at.
+if (location.hash !== "#led") { lead.skip(); live.turn(10); showPosition(); parts.drawDial(); }"""
 
 
 def probed(page: Path) -> Path:
@@ -26,12 +29,12 @@ def probed(page: Path) -> Path:
 
 
 @contextmanager
-def opened(browser: Browser, file: Path, **options: Any) -> Iterator[Page]:
+def opened(browser: Browser, file: Path, *, led: bool = False, **options: Any) -> Iterator[Page]:
     """A page from disk in which no error may come up."""
     page = browser.new_page(**options)
     errors: list[str] = []
     page.on("pageerror", lambda error: errors.append(str(error)))
-    page.goto(file.as_uri())
+    page.goto(file.as_uri() + ("#led" if led else ""))
     yield page
     assert errors == []
     page.close()

@@ -24,12 +24,13 @@ def presolder(*arguments: str | Path, cwd: Path | None = None) -> Completed:
     return subprocess.run(command, capture_output=True, text=True, check=False, cwd=cwd)
 
 
-def presolder_here(*arguments: str | Path, cwd: Path | None = None) -> Completed:
+def presolder_here(*arguments: str | Path, cwd: Path | None = None, answers: str = "") -> Completed:
     """The same entry point with its messages and exit codes, without starting an interpreter."""
     command = ["presolder", *map(str, arguments)]
     out, err, code = io.StringIO(), io.StringIO(), 0
     with (
         mock.patch.object(sys, "argv", command),
+        mock.patch.object(sys, "stdin", io.StringIO(answers)),
         contextlib.chdir(cwd or Path.cwd()),
         contextlib.redirect_stdout(out),
         contextlib.redirect_stderr(err),

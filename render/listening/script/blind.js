@@ -1,16 +1,27 @@
 // Listening blind: names hidden and shuffled, ratings and ranks, and a run of trials that tells
 // whether a difference is heard. The score is shown when a run is over, not before: who watches it
 // can stop at a lucky moment.
-import { makeContest } from "./favourite.js";
+import { CHECKS, NEEDED, atLeast, byChance, makeContest } from "./favourite.js";
 
-// Chance of at least this many right answers by guessing: sum of C(n, k) / 2^n.
-export function guessing(right, total) {
-  let term = 0.5 ** total, sum = 0;
-  for (let k = 0; k <= total; k += 1) {
-    if (k >= right) sum += term;
-    term *= (total - k) / (k + 1);
-  }
-  return Math.min(1, sum);
+// Where guessing is held to be ruled out, and who is to be found out by it.
+const LEVEL = 0.05, HEARS = 0.7;
+export const guessing = (right, total) => atLeast(right, total);
+// How often who is right seven times of ten gets so far that guessing is ruled out.
+export function power(total) {
+  let needed = 0;
+  while (needed <= total && guessing(needed, total) > LEVEL) needed += 1;
+  return atLeast(needed, total, HEARS);
+}
+// What a score says, and what it does not.
+export function meaning(right, total, runs) {
+  const chance = guessing(right, total), all = 1 - (1 - chance) ** runs;
+  const found = `By guessing alone, the chance of that many or more is ${chance.toFixed(3)}.`;
+  const several = runs > 1
+    ? ` It was run ${runs}: by guessing alone, the chance that one of so many gets this far is ${
+      all.toFixed(3)}.` : "";
+  return found + several + (all <= LEVEL ? "" : ` That does not show that there is no difference:${
+    ""} who is right seven times of ten shows it in ${Math.round(100 * power(total))} runs of 100 ${
+    ""}of ${total} trials.`);
 }
 
 export function makeBlind(pack, player) {
@@ -19,6 +30,8 @@ export function makeBlind(pack, player) {
     (d) => d.name).join("|")}`;
   const HEARD_S = 0.4;
   let order = null, run = null, runs = [], contest = null, contests = [], about = null;
+  // Runs that were begun and given up, which belong to what was tried.
+  let givenUp = 0;
 
   const letter = (i) => `Sample ${String.fromCharCode(65 + i)}`;
   const nameOf = (design) => (order ? letter(order.indexOf(design)) : pack.designs[design].name);
@@ -38,8 +51,10 @@ export function makeBlind(pack, player) {
   function keep() {
     try {
       if (order) localStorage.setItem(KEPT, JSON.stringify(
-        { order, run, runs, contest: contest && { ...contest, asking: contest.asking.state },
-          contests, rated: rated() }));
+        // Which one is hidden is drawn anew: it must not be found here.
+        { order, run: run && { ...run, hidden: null }, runs, givenUp,
+          contest: contest && { ...contest, asking: contest.asking.state }, contests,
+          rated: rated() }));
       else localStorage.removeItem(KEPT);
     } catch { /* nothing is kept then */ }
   }
@@ -83,6 +98,7 @@ export function makeBlind(pack, player) {
     order = saved ? saved.order : shuffled();
     runs = saved ? saved.runs : [];
     contests = saved ? saved.contests : [];
+    givenUp = saved ? saved.givenUp : 0;
     about = byId("about");
     about.remove();
     byId("parts").hidden = true;
@@ -119,6 +135,16 @@ export function makeBlind(pack, player) {
       said).textContent = "At 10 all samples are the same circuit: turn the knob down first.";
     return same;
   }
+  // Matched is what was measured: until it is, the run waits.
+  async function measured(said) {
+    while (player.unmeasured() > 0) {
+      byId(said).textContent = `Loudness is being measured: ${player.unmeasured()} of ${
+        count} to go. It begins by itself.`;
+      await new Promise((done) => { setTimeout(done, 200); });
+      if (!order) return false;
+    }
+    return true;
+  }
   function setUp() {
     byId("set-up").disabled = byId("find").disabled = false;
     for (const id of ["pair", "trial"]) byId(id).hidden = true;
@@ -138,10 +164,10 @@ export function makeBlind(pack, player) {
     setUp();
     keep();
   }
-  function start() {
+  async function start() {
     const [a, b] = pair();
     if (a === b) { byId("tally").textContent = "Choose two different samples."; return; }
-    if (atTen("tally")) return;
+    if (atTen("tally") || !await measured("tally")) return;
     resume({ pair: [a, b], trials: Number(byId("trials").value), answers: [],
       ...player.conditions(), date: new Date().toISOString() });
   }
@@ -207,21 +233,22 @@ export function makeBlind(pack, player) {
     runs.push(run);
     const right = run.answers.filter((a) => a.hidden === a.answer).length;
     asked("tally",
-      `The run is over: ${right} of ${run.trials} right. By guessing alone, the chance of that many`
-        + ` or more is ${guessing(right, run.trials).toFixed(3)}.`);
+      `The run is over: ${right} of ${run.trials} right. ${
+        meaning(right, run.trials, runs.length + givenUp)}`);
   }
   function giveUp() {
     quiet();
-    asked("tally", "The run was given up; it does not count.");
+    givenUp += 1;
+    asked("tally", "The run was given up; the results say so.");
   }
 
   // ---- which is liked best --------------------------------------------------
-  function find() {
-    if (atTen("liked")) return;
+  async function find() {
+    if (atTen("liked") || !await measured("liked")) return;
     prefer({ asking: null, ...player.conditions(), date: new Date().toISOString() });
   }
   function prefer(saved) {
-    contest = { ...saved, asking: makeContest(shuffled(), saved.asking) };
+    contest = { ...saved, asking: makeContest(shuffled(), saved.asking, random) };
     ask("pair", contest);
     question();
   }
@@ -229,7 +256,7 @@ export function makeBlind(pack, player) {
     const { asking } = contest;
     contest.heard = [0, 0];
     byId("liked").textContent = `Question ${asking.state.answers.length
-      + 1} of ${asking.questions}. Hear both, then say which you like better.`;
+      + 1} of at most ${asking.questions}. Hear both, then say which you like better.`;
     allow();
     keep();
   }
@@ -239,16 +266,17 @@ export function makeBlind(pack, player) {
     contest.asking.answer(which);
     quiet();
     if (!contest.asking.over()) { question(); return; }
-    const { best, rival, again, equals } = contest.asking.result();
+    const { best, rival, again, agreed, checks, equals } = contest.asking.result();
     const name = letter(order.indexOf(best));
     contests.push({ ...contest, asking: contest.asking.state,
-      result: { best, rival, again, equals } });
+      result: { best, rival, again, agreed, checks, equals } });
     asked("liked", again
-      ? `Your favourite is ${name}: you liked it better each time, and once more the other way`
-        + " round." + (equals.length
+      ? `Your favourite is ${name}: asked again, you liked it better than the others ${
+        agreed} times of ${checks}, in an order by lot. Who only guesses gets a favourite in one ${
+        ""}run of ${Math.round(1 / byChance)}.` + (equals.length
           ? ` As good to you: ${equals.map((d) => letter(order.indexOf(d))).join(", ")}.` : "")
-      : `No clear favourite: between ${name} and ${letter(
-        order.indexOf(rival))} you did not choose the same again.`);
+      : `No clear favourite: asked again, you did not like ${name} better nearly every time (${
+        NEEDED} of ${CHECKS}); ${letter(order.indexOf(rival))} may do as well.`);
   }
   function stopAsking() {
     quiet();
@@ -304,15 +332,18 @@ export function makeBlind(pack, player) {
     const liked = contests.map(plainContest);
     for (const one of liked) {
       const found = one.favourite
-        ? `Favourite, liked again when asked again: ${one.favourite}${one.as_good.length
+        ? `Favourite, liked again nearly every time: ${one.favourite}${one.as_good.length
           ? `; as good: ${one.as_good.join(", ")}` : ""}`
             : `No clear favourite between ${one.between.join(" and ")}`;
       lines.push(`${found} ${underInWords(one)}`);
     }
+    if (givenUp) lines.push(`Given up: ${givenUp} run${givenUp === 1 ? "" : "s"}.`);
     results = { take: pack.take, date: new Date().toISOString(), ratings, runs: told,
-      favourites: liked };
+      given_up: givenUp, favourites: liked };
+    player.answered(results);
     order = null;
     runs = [];
+    givenUp = 0;
     contests = [];
     document.querySelector("main").append(about);
     byId("parts").hidden = false;

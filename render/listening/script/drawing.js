@@ -51,7 +51,7 @@ function leafShapes({ x, y, width }, part, text) {
   const shapes = [
     shape("line", { class: "wire", x1: x, y1: y, x2: middle - half, y2: y }),
     shape("line", { class: "wire", x1: middle + half, y1: y, x2: x + width, y2: y }),
-    shape("text", { x: middle, y: y - 10, "text-anchor": "middle" }, text),
+    shape("text", { class: "value", x: middle, y: y - 10, "text-anchor": "middle" }, text),
   ];
   if (part.kind === "C") for (const side of [-3, 3]) shapes.push(
     shape("line", { class: "plate", x1: middle + side, x2: middle + side, y1: y - 8, y2: y + 8 }));
@@ -63,7 +63,7 @@ function leafShapes({ x, y, width }, part, text) {
   return shapes;
 }
 
-// Draws a design into an SVG; gives what moves its wiper.
+// Draws a design into an SVG; gives what moves its wiper, and what says other values.
 export function drawPot(svg, { tree, parts, law }, texts) {
   const [, high] = tree === null ? [0, 0] : sizeOf(tree), line = 16 + high / 2,
     top = line + 34 + high / 2, bottom = top + TRACK;
@@ -89,11 +89,20 @@ export function drawPot(svg, { tree, parts, law }, texts) {
       shape("line", { class: "wire", x1, y1, x2, y2 }));
     for (const leaf of leaves) shapes.push(...leafShapes(leaf, parts[leaf.part], texts[leaf.part]));
   }
-  const wiper = shape("path", { class: "wiper" });
+  const wiper = shape("path", { class: "wiper" }), order = tree === null ? []
+    : laidOut(tree, LEFT, line, RIGHT - LEFT).leaves.map((leaf) => leaf.part);
   svg.replaceChildren(...shapes, wiper);
-  return (dial) => {
-    const y = bottom - fraction(law, dial) * TRACK;
-    wiper.setAttribute("d", `M${RIGHT} ${top + TRACK / 2} H200 V${y.toFixed(
-      1)} H${LEFT + 10} m7 -5 l-7 5 l7 5`);
+  const values = [...svg.querySelectorAll(".value")];
+  return {
+    turn(dial) {
+      const y = bottom - fraction(law, dial) * TRACK;
+      wiper.setAttribute("d", `M${RIGHT} ${top + TRACK / 2} H200 V${y.toFixed(
+        1)} H${LEFT + 10} m7 -5 l-7 5 l7 5`);
+    },
+    say(others) {
+      values.forEach((value, i) => {
+        if (value.textContent !== others[order[i]]) value.textContent = others[order[i]];
+      });
+    },
   };
 }

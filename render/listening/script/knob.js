@@ -16,29 +16,35 @@ export function dialOn({ times, dials }, t) {
 }
 
 export function makeKnob(knob, { dial, turn }) {
+  // A touch moves the knob by as much as the finger goes round, from where it stands: a knob that
+  // leapt to the finger would be louder at once.
   function dialAt(e) {
     const box = knob.getBoundingClientRect();
     return dialAtAngle((Math.atan2(e.clientX - box.x - box.width / 2,
       box.y + box.height / 2 - e.clientY) * 180) / Math.PI);
   }
-  let drag = null;
+  let drag = null, number = null;
   knob.addEventListener("pointerdown", (e) => {
     knob.setPointerCapture(e.pointerId);
     e.preventDefault();
     knob.focus();
     drag = dialAt(e);
-    turn(drag);
+    // Who means a number says so by its mark.
+    number = e.target.classList.contains("number") ? Number(e.target.textContent) : null;
   });
   knob.addEventListener("pointermove", (e) => {
     if (drag === null) return;
     const to = dialAt(e);
     // Through the gap between 0 and 10 it stays at the end where it was.
     if (Math.abs(to - drag) > 6) return;
+    if (Math.abs(to - drag) < 0.05) return;
+    number = null;
+    turn(dial() + to - drag);
     drag = to;
-    turn(to);
   });
+  knob.addEventListener("pointerup", () => { if (number !== null) turn(number); });
   for (const name of ["pointerup", "pointercancel"]) knob.addEventListener(
-    name, () => { drag = null; });
+    name, () => { drag = number = null; });
   knob.addEventListener("wheel", (e) => { e.preventDefault();
     turn(dial() - Math.sign(e.deltaY) * 0.2); }, { passive: false });
   knob.addEventListener("keydown", (e) => {

@@ -1,12 +1,15 @@
 // The page's side of the engine: what it needs is made ready once, then what is turned, chosen and
 // changed is passed on to the audio thread, and levels are measured beside it.
-import { REACH, fraction, nodeTaps, response, tabulate } from "./engine.js";
+import { REACH, fraction, nodeTaps, tabulate } from "./engine.js";
 import { DIRT_LATENCY, curveOf, dirtTables, roughlyDirty } from "./dirt.js";
 import { NOTICEABLY_LOUDER_LU, gainDb, levelAt, monotone } from "./loudness.js";
-import { answer, held, looped } from "./measuring.js";
+import { answer, held, inBands, looped } from "./measuring.js";
 
 const SOME_DIALS = [0.25, 0.5, 1, 2, 3, 4, 5, 6, 7, 8, 9, 9.5, 9.8, 10];
 const QUICK_ROWS = 257, REFINE_MS = 250, PEAK = 0.89, FADE_S = 0.008;
+// By how much what was not measured yet may peak above what is taken for it.
+const MARGIN_DB = 2;
+const decibels = (size) => 20 * Math.log10(Math.max(size, 1e-9));
 
 export function bytesOf(text) {
   const letters = atob(text), bytes = new Uint8Array(letters.length);
@@ -60,7 +63,11 @@ function makeBench(source) {
 
 // `heard` is what was loud before, for whatever plays next.
 export function makeLive(data, sources, heard, hooks) {
+  const levelled = hooks.measured || (() => {});
   const dials = data.levelDials, bench = makeBench(sources.bench);
+  // Tables of what is under the hand must not wait for levels.
+  const besides = makeBench(sources.bench), tabled = (circuit, rows) => besides.ask(
+    { ask: "table", circuit, rows, with: { method: data.method, rate } });
   const now = { target: 10, chosen: 0, level: "true", running: false, reference: null };
   // Where the circuit stands: at the knob, or at 10 in its place.
   const sounding = () => (now.reference === null ? now.target : 10);
@@ -121,6 +128,8 @@ export function makeLive(data, sources, heard, hooks) {
   // What the designs feed has changed: drive and loudness are set anew, then it is heard.
   function feed() {
     const mine = ++serial;
+    // What was measured was of another sound.
+    rows = rows.map((row) => ({ ...row, measured: false }));
     voicing = voicing.then(async () => {
       if (mine !== serial || !nodes) return;
       const dirt = withDirt(), through = feeding.speaker ? impulse : null,
@@ -130,19 +139,28 @@ export function makeLive(data, sources, heard, hooks) {
       const loudest = data.situations[situation().loudest],
         workshops = into(structuredClone(loudest.circuits[0]), dirtNow() || loudest.amplifier,
           loudest.cable), plain = isPlain();
-      let volts = 1, ten;
+      let volts = 1, ten, crest = loudest.crestDb;
       if (dirt) given.volts = volts = await bench.ask(
         { ask: "volts", circuit: workshops, with: given });
       if (plain) ten = { loudness: loudest.levelDb[0][dials.length - 1],
         peak: PEAK / data.trueGain };
-      else [ten] = await bench.ask({ ask: "levels", circuit: workshops, dials: [10], with: given });
+      else {
+        [ten] = await bench.ask({ ask: "levels", circuit: workshops, dials: [10], with: given });
+        // What cleans up peaks higher over its loudness, up to what the take does without dirt.
+        const [undriven] = await bench.ask({ ask: "levels", circuit: workshops, dials: [10],
+          with: { impulse: through } });
+        crest = MARGIN_DB + Math.max(crestOf(ten), crestOf(undriven));
+        ten.peak *= 10 ** (MARGIN_DB / 20);
+      }
       if (mine !== serial) return;
       const before = loudnessNow();
-      voice = { dirt, volts, given, trueGain: PEAK / Math.max(ten.peak, 1e-9), wanted: ten.loudness,
-        tenInBands: inBands(workshops, 10), ownGain: ownGain(dirt) };
+      voice = { dirt, volts, given, trueGain: PEAK / Math.max(ten.peak, 1e-9), ten,
+        tenInBands: inBands(workshops, [10], data.bandHz, powers())[0], ownGain: ownGain(dirt) };
+      voice.wanted = boundBy(crest);
       rows = circuits.map((circuit, design) =>
-        (plain && unchanged(design) ? { levels: situation().levelDb[design], measured: true }
-          : { levels: roughly(design), measured: false }));
+        (plain && unchanged(design) ? { levels: situation().levelDb[design], crest, measured: true }
+          : { levels: roughly(design), crest, measured: false }));
+      levelled();
       if (dirt) dirt.tables = tablesOf(dirt.spec);
       tellVoice(softly(before, NOTICEABLY_LOUDER_LU));
       if (dry) fadeSpeaker();
@@ -150,6 +168,9 @@ export function makeLive(data, sources, heard, hooks) {
     });
     return voicing;
   }
+  const crestOf = ({ loudness, peak }) => decibels(peak) - loudness;
+  // As loud as the first design at 10, or as the peakiest of all that are compared allows.
+  const boundBy = (crest) => Math.min(voice.ten.loudness, decibels(voice.ten.peak) - crest);
   // Once for each kind of dirt at a rate.
   function tablesOf(spec) {
     if (!dirtsTables.has(spec)) dirtsTables.set(spec, dirtTables(spec, rate));
@@ -194,19 +215,16 @@ export function makeLive(data, sources, heard, hooks) {
     afresh = false;
     circuits.forEach((_, design) => refine(design, 200 + 20 * design));
   }
-  // Loudness from the EMF's K-weighted bands, in decibels of no fixed zero; and by dial.
-  function inBands(circuit, dial) {
-    const gains = response(circuit, dial, data.bandHz);
-    return 10 * Math.log10(gains.reduce((sum, db, i) =>
-      sum + bandPower[i] * (feeding.speaker ? data.speaker.bandGains[i] : 1) * 10 ** (db / 10),
-        1e-30));
-  }
-  const levelsOf = (circuit) => monotone(SOME_DIALS,
-    SOME_DIALS.map((dial) => inBands(circuit, dial)), dials);
+  // Power that is heard in the EMF's bands; and loudness by dial from it.
+  const powers = () => bandPower.map(
+    (power, i) => power * (feeding.speaker ? data.speaker.bandGains[i] : 1));
+  const levelsOf = (circuit, some = inBands(circuit, SOME_DIALS, data.bandHz, powers())) =>
+    monotone(SOME_DIALS, some, dials);
   // Until it is measured: from the bands, and of dirt what it evens out.
-  function roughly(design) {
-    clean[design] = levelsOf(circuits[design]).map((level) => level - voice.tenInBands);
-    return clean[design].map((louder) => voice.wanted + (voice.dirt ? saturating(louder) : louder));
+  function roughly(design, some) {
+    clean[design] = levelsOf(circuits[design], some).map((level) => level - voice.tenInBands);
+    return clean[design].map(
+      (louder) => voice.ten.loudness + (voice.dirt ? saturating(louder) : louder));
   }
   const saturating = (louder) => Math.min(0, feeding.driveDb - 3 + louder);
   // Only where the table is heard, for it keeps a core busy: the chosen one first.
@@ -225,13 +243,23 @@ export function makeLive(data, sources, heard, hooks) {
           dials: data.measuredDials.slice(i, i + 3), with: voice.given }));
       }
       if (mine !== serial || rows[design] !== row) continue;
-      put(design, monotone(data.measuredDials, found.map((one) => one.loudness), dials), true);
+      put(design, monotone(data.measuredDials, found.map((one) => one.loudness), dials), true,
+        Math.max(...found.map(crestOf)));
+      if (rows.every((one) => one.measured)) bound();
+      levelled();
     }
     if (busy === mine) busy = 0;
   }
-  function put(design, levels, measured) {
-    rows[design] = { levels, measured };
+  function put(design, levels, measured, crest = rows[design].crest) {
+    rows[design] = { levels, crest, measured };
     tell({ row: { index: design, levels } });
+    if (!measured) levelled();
+  }
+  // All are known: by the peakiest of them, all are as loud as each other.
+  function bound() {
+    const before = loudnessNow();
+    voice.wanted = boundBy(Math.max(...rows.map((row) => row.crest)));
+    tell({ wanted: voice.wanted, ...softly(before, NOTICEABLY_LOUDER_LU) });
   }
   // What is heard now, in LUFS of the loop; null before anything is.
   function loudnessNow() {
@@ -254,28 +282,43 @@ export function makeLive(data, sources, heard, hooks) {
   }
 
   // ---- parts ---------------------------------------------------------------
-  // At once with few rows of the dial, and with all of them when the hand rests.
+  // What is heard at once with few rows of the dial, and all with all of them when the hand rests.
   function replaced(design) {
     if (!voice) return;
-    replace(design, QUICK_ROWS);
-    put(design, roughly(design), false);
+    rows[design].measured = false;
+    if (design === now.chosen) quicken(); else stale.add(design);
     refine(design, REFINE_MS);
     clearTimeout(measuring);
     measuring = setTimeout(() => measure(++serial), 2 * REFINE_MS);
+  }
+  const stale = new Set();
+  let quickly = false, again = false;
+  async function quicken() {
+    again = true;
+    if (quickly) return;
+    quickly = true;
+    while (again) {
+      again = false;
+      const design = now.chosen, circuit = circuits[design];
+      const [tabulated, some] = await Promise.all([tabled(circuit, QUICK_ROWS), besides.ask(
+        { ask: "bands", circuit, dials: SOME_DIALS, with: { hz: data.bandHz, power: powers() } })]);
+      // What came with all rows, or was measured, meanwhile is better.
+      if (refining[design]) send(design, tabulated);
+      if (!rows[design].measured) put(design, roughly(design, some), false);
+    }
+    quickly = false;
   }
   let measuring = 0;
   function refine(design, after) {
     clearTimeout(refining[design]);
     refining[design] = setTimeout(async () => {
-      const mine = refining[design], tabulated = await bench.ask(
-        { ask: "table", circuit: circuits[design], rows: data.rows });
+      const mine = refining[design], tabulated = await tabled(circuits[design], data.rows);
       if (mine !== refining[design]) return;
+      if (stale.delete(design) && !rows[design].measured) put(design, roughly(design), false);
       send(design, tabulated);
       refining[design] = 0;
     }, after);
   }
-  function replace(design, count) { if (context) send(
-    design, tabulate(circuits[design], data.method, rate, count)); }
   function send(index, tabulated) { if (context) tell(
     { replace: { index, tabulated } }, [tabulated.table.buffer]); }
 
@@ -338,6 +381,7 @@ export function makeLive(data, sources, heard, hooks) {
     data, situation, circuits, levelsOf, now, feeding, ready, rows: () => rows, voice: () => voice,
       rate: () => rate, refined: () => refining.every((one) => !one),
         measured: () => rows.length > 0 && rows.every((row) => row.measured),
+        unmeasured: () => rows.filter((row) => !row.measured).length,
     node: () => node, heardDial: () => heardDial, loudnessNow,
     async start(into_) {
       await connect(into_);

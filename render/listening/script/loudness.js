@@ -42,6 +42,29 @@ export function integratedLoudness(audio, rate) {
   return -0.691 + 10 * Math.log10(mean(loud.filter((p) => p > gate))) + 20 * Math.log10(peak);
 }
 
+// The highest magnitude of a signal, between samples too, as models/audio/loudness.py has it: at
+// four times the rate, where a sample comes within 2 dB of the highest.
+const PEAK_REACH = 16, BETWEEN = [-0.75, -0.5, -0.25, 0.25, 0.5, 0.75].map((at) =>
+  Float64Array.from({ length: 2 * PEAK_REACH + 1 }, (_, k) => {
+    const away = k - PEAK_REACH - at;
+    return (Math.sin(Math.PI * away) / (Math.PI * away))
+      * Math.cos((0.5 * Math.PI * away) / (PEAK_REACH + 1)) ** 2;
+  }));
+export function truePeak(audio) {
+  let peak = 0;
+  for (const x of audio) peak = Math.max(peak, Math.abs(x));
+  const near = 0.8 * peak;
+  for (let n = 0; n < audio.length; n += 1) {
+    if (Math.abs(audio[n]) < near) continue;
+    for (const taps of BETWEEN) {
+      let sum = 0;
+      for (let k = 0; k < taps.length; k += 1) sum += taps[k] * (audio[n + k - PEAK_REACH] || 0);
+      peak = Math.max(peak, Math.abs(sum));
+    }
+  }
+  return peak;
+}
+
 // Between values at rising places: the monotone cubic of Fritsch and Carlson (SIAM J. Numer.
 // Anal. 17, 1980), with the slopes at the inner places that Fritsch and Butland gave (1984).
 export function monotone(places, values, wanted) {

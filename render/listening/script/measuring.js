@@ -1,8 +1,8 @@
 // Levels of a design over the dial, by playing the loop through it at rest.
-import { emfNodes, makeStepper, tabulate } from "./engine.js";
+import { emfNodes, makeStepper, response, tabulate } from "./engine.js";
 import { highPass, ordinaryPeak, roughlyDirty } from "./dirt.js";
 import { convolved } from "./fourier.js";
-import { integratedLoudness } from "./loudness.js";
+import { integratedLoudness, truePeak } from "./loudness.js";
 
 const ROWS = 257;
 
@@ -27,19 +27,27 @@ export function levelsAt(circuit, dials, { method, rate, nodes, dirt, volts, imp
     let audio = held(tabulated, nodes, dial);
     if (dirt) audio = roughlyDirty(audio, dirt.spec, volts, rate);
     if (impulse) audio = convolved(audio, impulse);
-    return { loudness: integratedLoudness(audio, rate),
-      peak: audio.reduce((most, x) => Math.max(most, Math.abs(x)), 0) };
+    return { loudness: integratedLoudness(audio, rate), peak: truePeak(audio) };
   });
 }
+
+// Loudness of a circuit at some dials from the EMF's K-weighted bands, in decibels of no fixed
+// zero.
+export const inBands = (circuit, dials, hz, power) => dials.map((dial) => {
+  const gains = response(circuit, dial, hz);
+  return 10 * Math.log10(gains.reduce((sum, db, i) => sum + power[i] * 10 ** (db / 10), 1e-30));
+});
 
 // Another loop, given to `answer` from then on: its EMF at the method's instants.
 export const looped = ({ samples, method, rate }) =>
   ({ method, rate, nodes: emfNodes(samples, method.nodes).map((x) => Float32Array.from(x)) });
 
-// What the page asks: the loop's nodes, a table of a circuit, volts of a dirt, or levels.
+// What the page asks: the loop's nodes, a table of a circuit, volts of a dirt, or levels, measured
+// or in bands.
 export function answer({ ask, circuit, rows, dials, with: given }, loop) {
   const all = { ...loop, ...given };
   if (ask === "nodes") return loop.nodes.map((node) => node.slice());
+  if (ask === "bands") return inBands(circuit, dials, all.hz, all.power);
   if (ask === "table") return tabulate(circuit, all.method, all.rate, rows);
   return ask === "volts" ? voltsFor(all.dirt, circuit, all) : levelsAt(circuit, dials, all);
 }

@@ -4,6 +4,7 @@ import { responseComplex } from "./engine.js";
 import { bandLimit, fft, minimumPhase, powerOfTwo, spectrum } from "./fourier.js";
 
 export function makeOwn(data) {
+  const SILENT = 1e-4, CUT_OFTEN = 5;
   const LONGEST_S = 30, FADE_S = 0.012, LIFT_DB = 60, POINTS = 1500, LOW_HZ = 1;
   // The chain as it stood, kept from falling 60 dB under where it passes best, as pairs at places
   // between bins; and the gain that ends the band above hearing.
@@ -70,8 +71,25 @@ export function makeOwn(data) {
     return power.map((p) => p / sum);
   }
 
+  // What is wrong with a recording, in words: silent, or cut off at its top.
+  function flaw(buffer) {
+    let peak = 0;
+    const channels = Array.from({ length: buffer.numberOfChannels },
+      (_, c) => buffer.getChannelData(c));
+    for (const channel of channels) for (const x of channel) peak = Math.max(peak, Math.abs(x));
+    if (peak < SILENT) return "silent";
+    let flat = 0;
+    for (const channel of channels) {
+      for (let i = 2; i < channel.length; i += 1) {
+        if (Math.abs(channel[i]) > 0.999 * peak && Math.abs(channel[i - 1]) > 0.999 * peak
+          && Math.abs(channel[i - 2]) > 0.999 * peak) flat += 1;
+      }
+    }
+    return flat > CUT_OFTEN ? "clipped" : "";
+  }
+
   return {
-    unloaded, inverse, bandPower,
+    unloaded, inverse, bandPower, flaw,
     // A decoded recording as an EMF ready to loop.
     emf(buffer, fromJack) {
       const rate = buffer.sampleRate, length = Math.min(buffer.length, LONGEST_S * rate),

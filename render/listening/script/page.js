@@ -1,8 +1,10 @@
 // The page: what is pressed, chosen and turned, and what plays.
+import { makeAnswers } from "./answers.js";
 import { makeBlind } from "./blind.js";
 import { openInstrument } from "./instrument.js";
 import { dialOn, makeHands, makeKnob } from "./knob.js";
-import { makeLive } from "./live.js";
+import { makeLead } from "./lead.js";
+import { bytesOf, makeLive } from "./live.js";
 import { makeOwn } from "./own.js";
 import { makeParts } from "./parts.js";
 import { makeRecordings } from "./recordings.js";
@@ -28,6 +30,7 @@ const live = makeLive(pack.live, sources, heard, {
   alone: () =>
     say("This browser has no audio thread for pages: the loop is rendered anew when the knob"
       + " rests."),
+  measured: showMeasured,
 });
 const recordings = makeRecordings(pack.pieces, count, state, heard);
 const parts = makeParts(pack, live, { chosen: () => state.design, dial: dialNow,
@@ -49,9 +52,18 @@ const blind = makeBlind(pack, {
   },
   play(design, unlit) { select(design, unlit); if (!state.playing) play(); },
   stop() { if (state.playing) stop(); state.unlit = false; show(); },
-  playing: () => state.playing,
+  playing: sounds,
+  unmeasured: () => (isLive() && state.level === "matched" ? live.unmeasured() : 0),
+  answered: (results) => answers.answered(results),
   copy, save,
 });
+const lead = makeLead(pack, {
+  blind: () => blind.on(),
+  choose(design) { choose(design, false); show(); parts.build(); },
+  asAtTen,
+  async play() { if (!state.playing) await play(); },
+});
+const answers = makeAnswers(pack, { closer: lead.closer, chosen: () => parts.chosen(), save });
 const knob = makeKnob(byId("knob"), { dial: dialNow, turn: turnTo });
 const hands = makeHands({
   button: byId, sweep: pack.sweep, dial: dialNow,
@@ -75,13 +87,32 @@ function newContext() {
   try { return new AudioContext({ sampleRate: pack.live.rate, latencyHint: "interactive" });
     } catch { return new AudioContext(); }
 }
+const STOPPED =
+  "The browser has stopped the sound: press Play, or choose a design, to go on.";
+const goesOn = () => { if (byId("how").textContent === STOPPED) say(""); };
+// Whether anything comes out: a browser may stop a page's sound by itself.
+function sounds() { return state.playing && context !== null && context.state === "running"; }
+function opened() {
+  if (context) return context;
+  context = newContext();
+  context.addEventListener("statechange", () => {
+    if (!state.playing || context.state === "running") return;
+    say(STOPPED);
+  });
+  return context;
+}
 async function play() {
-  context = context || newContext();
+  opened();
   const mine = ++ticket, resumed = context.resume();
   try {
     if (isLive()) await live.start(context); else await recordings.load(context);
-  } catch { say("This browser cannot decode the sound in this page; try another one."); return; }
+  } catch (error) {
+    if (!(error instanceof DOMException)) throw error;
+    say("This browser cannot decode the sound in this page; try another one.");
+    return;
+  }
   await resumed;
+  goesOn();
   if (mine !== ticket) { if (!isLive() || !state.playing) live.stop(); return; }
   if (!isLive()) {
     recordings.silence(context);
@@ -103,12 +134,14 @@ function stop(ended = false) {
 }
 const toggle = () => (state.playing ? stop() : play());
 function choose(design, unlit) {
+  if (state.playing && !sounds()) { context.resume(); goesOn(); }
   state.design = design;
   state.unlit = unlit; // the hidden one must not light up the sample it is
   if (context) recordings.choose(context, design);
   live.choose(design);
 }
 function select(design, unlit = false) {
+  lead.leave();
   choose(design, unlit);
   show();
   if (!blind.on()) parts.build();
@@ -119,6 +152,7 @@ function change(key, value) {
     live.level(value);
     if (context) recordings.choose(context, state.design);
     show();
+    showMeasured();
     return;
   }
   if (key === "situation" && isLive()) { enter(Number(value)); return; }
@@ -180,6 +214,7 @@ function dialNow() {
 // Whoever touches the knob turns it: from then on it is live.
 function turnTo(dial) {
   if (blind.busy()) return; // within a run the knob stays
+  lead.leave();
   hands.release();
   const wanted = Math.min(10, Math.max(0, dial));
   makeLiveNow();
@@ -203,7 +238,7 @@ function drawSoon() {
   requestAnimationFrame(() => { drawing = false; parts.drawDial(); });
 }
 function fixed(on) {
-  for (const box of document.querySelectorAll(".deck fieldset")) box.disabled = on;
+  for (const box of document.querySelectorAll(".deck fieldset, .bench fieldset")) box.disabled = on;
   for (const id of ["as-ten", "slowly", "record", "replay"]) byId(id).disabled = on;
   byId("designs").inert = on;
   hands.release();
@@ -216,6 +251,9 @@ function buildDesigns() {
     button.type = "button";
     button.setAttribute("role", "radio");
     button.textContent = blind.on() ? blind.letter(i) : `${i + 1}  ${blind.nameOf(design)}`;
+    const heardAs = blind.on() ? "" : pack.designs[design].heard;
+    if (heardAs) button.append(
+      Object.assign(document.createElement("small"), { textContent: heardAs }));
     button.addEventListener("click", () => select(design));
     button.addEventListener("keydown", (e) => {
       const move = { ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1 }[e.key];
@@ -263,8 +301,15 @@ function show() {
   });
   showPosition();
 }
+// Matched is said to be so when it is.
+function showMeasured() {
+  const left = live.unmeasured();
+  byId("level-said").textContent = state.level !== "matched" || !isLive() ? "" : left === 0
+    ? "Measured." : `Being measured: ${left} of ${count} to go; until then roughly.`;
+}
 function tick() {
   if (!state.playing) return;
+  answers.listened(isLive() && sounds() && !lead.on() ? dialNow() : null);
   showPosition();
   requestAnimationFrame(tick);
 }
@@ -309,30 +354,49 @@ byId("seek").addEventListener("input", () => {
 });
 
 // ---- the visitor's own playing ---------------------------------------------------
-async function playOwn(file) {
-  const said = byId("own-said");
-  if (!file) return;
+// What is loaded last is heard; what was on its way before is not.
+let loads = 0;
+async function load(bytes, fromJack, describe) {
+  const mine = ++loads, said = byId("own-said");
+  let buffer;
   said.textContent = "Working on it ...";
-  try {
-    context = context || newContext();
-    const buffer = await context.decodeAudioData(await file.arrayBuffer());
-    await live.ready(context.sampleRate);
-    const emf = own.emf(buffer, byId("own-jack").checked);
-    if (emf.length < context.sampleRate / 2) throw new Error("short");
-    repeat({ from: 0, to: null });
-    await live.replaceEmf(emf, own.bandPower(emf, context.sampleRate));
-    said.textContent = `You hear ${file.name}${buffer.duration > own.LONGEST_S
-      ? `, its first ${own.LONGEST_S} s` : ""}. It stays on this device.`;
-    makeLiveNow();
-    if (!state.playing) await play();
-    if (!blind.on()) parts.draw();
-    show();
-  } catch {
-    said.textContent =
-      "This browser cannot use that file; give a recording of half a second or more, such as WAV"
+  try { buffer = await opened().decodeAudioData(bytes); } catch { buffer = null; }
+  if (mine !== loads) return;
+  const flaw = !buffer || buffer.duration < 0.5 ? "unusable" : own.flaw(buffer);
+  if (flaw === "unusable" || flaw === "silent") {
+    said.textContent = flaw === "silent" ? "That recording is silent; what played before goes on."
+      : "This browser cannot use that file; give a recording of half a second or more, such as WAV"
         + " or FLAC.";
+    return;
   }
+  await live.ready(context.sampleRate);
+  const emf = own.emf(buffer, fromJack);
+  if (mine !== loads) return;
+  repeat({ from: 0, to: null });
+  await live.replaceEmf(emf, own.bandPower(emf, context.sampleRate));
+  if (mine !== loads) return;
+  said.textContent = describe(buffer) + (flaw === "clipped"
+    ? " It is clipped: its peaks were cut off when it was recorded, and that is heard." : "");
+  makeLiveNow();
+  if (!state.playing) await play();
+  if (!blind.on()) parts.draw();
+  show();
 }
+async function playOwn(file) {
+  if (!file) return;
+  if (file.name.endsWith(".json")) { answers.open(await file.text()); return; }
+  if (byId("takes")) byId("takes").value = "";
+  await load(await file.arrayBuffer(), byId("own-jack").checked, (buffer) =>
+    `You hear ${file.name}${buffer.duration > own.LONGEST_S
+      ? `, its first ${own.LONGEST_S} s` : ""}. It stays on this device.`);
+}
+async function playTake() {
+  const at = byId("takes").value, taken_ = pack.live.takes[Number(at)];
+  const audio = at === "" ? pack.live.emf : taken_.audio;
+  await load(bytesOf(audio), false, () =>
+    `You hear ${at === "" ? pack.take : taken_.words}.`);
+}
+if (byId("takes")) byId("takes").addEventListener("change", playTake);
 byId("own").addEventListener("change", () => playOwn(byId("own").files[0]));
 document.addEventListener("dragover", (e) => e.preventDefault());
 document.addEventListener("drop", (e) => { e.preventDefault(); playOwn(e.dataTransfer.files[0]); });
@@ -396,6 +460,8 @@ document.addEventListener("keydown", (e) => {
 buildDesigns();
 parts.build();
 blind.restore();
+// Where this player leaves the knob: at 10 all designs are one circuit.
+if (pack.lead) { live.turn(pack.lead.dial); showPosition(); parts.drawDial(); }
 // Everything is made ready before the first click, so that sound comes at once.
 setTimeout(() => live.ready(pack.live.rate).catch(() => {}), 50);
 /* probe */

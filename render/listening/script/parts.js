@@ -30,10 +30,16 @@ export function makeParts(pack, live, hooks) {
       };
     label.className = "part";
     Object.assign(input, { type: "range", ...range });
+    // Once a frame: the hand is faster than the drawing.
+    let waiting = 0;
     input.addEventListener("input", () => {
-      show(moved(Number(input.value)));
-      hooks.changed();
-      draw();
+      if (waiting) return;
+      waiting = requestAnimationFrame(() => {
+        waiting = 0;
+        show(moved(Number(input.value)));
+        hooks.changed();
+        draw();
+      });
     });
     label.append(Object.assign(document.createElement("strong"), { textContent: name }), input,
       out);
@@ -120,12 +126,15 @@ export function makeParts(pack, live, hooks) {
             10 + (Math.min(48, Math.max(0, ten - levels[i])) * 100) / 48).toFixed(1)}`).join(" "));
     }, 80);
   }
-  let turnWiper = () => {};
+  let drawn = null;
   function draw() {
     const design = hooks.chosen(), circuit = live.circuits[design],
-      { parts, tree } = designs[design];
-    turnWiper = drawPot(byId("pot"), { tree, parts, law: live.situation().pot },
-      parts.map((part, i) => `${part.name} ${spoken(part.kind, values[design][i])}`));
+      { parts, tree } = designs[design], law = live.situation().pot,
+      texts = parts.map((part, i) => `${part.name} ${spoken(part.kind, values[design][i])}`);
+    // Only other values, where no more has changed, as under a hand.
+    if (drawn && drawn.tree === tree && drawn.law === law && byId("pot").hasChildNodes()) {
+      drawn.pot.say(texts);
+    } else drawn = { tree, law, pot: drawPot(byId("pot"), { tree, parts, law }, texts) };
     byId("curve-ten").setAttribute("points", line(response(circuit, 10, HZ)));
     drawLevels(circuit);
     byId("back").disabled = isOwn(design);
@@ -135,11 +144,11 @@ export function makeParts(pack, live, hooks) {
   // What a turn of the knob changes.
   function drawDial() {
     const dial = hooks.dial();
-    turnWiper(dial);
+    drawn.pot.turn(dial);
     byId("curve-now").setAttribute("points", line(
       response(live.circuits[hooks.chosen()], Math.max(dial, 0.05), HZ)));
     byId("level-knob").setAttribute("transform", `translate(${(30 + dial * 28).toFixed(1)} 0)`);
-    byId("curve-name").textContent = `at ${dial.toFixed(1)}`;
+    byId("curve-name").textContent = `now, at ${Number(dial.toFixed(1))}`;
   }
 
   function message() {
@@ -154,7 +163,12 @@ export function makeParts(pack, live, hooks) {
   }
   byId("back").addEventListener("click", back);
   byId("series").addEventListener("change", draw);
+  let chosen = null;
   byId("choose-this").addEventListener("click", () => {
+    const design = hooks.chosen(), expression = designs[design].parts.length
+      ? expressionOf(design) : null;
+    chosen = { design: pack.designs[design].name, expression, cable_farads: around.cable,
+      input_ohms: around.input };
     byId("choice").hidden = false;
     byId("choice-text").value = message();
     byId("choice-text").focus();
@@ -167,6 +181,7 @@ export function makeParts(pack, live, hooks) {
   buildAround();
   return {
     build, draw, drawDial,
+    chosen: () => chosen,
     cable: () => around.cable,
     // Another situation, as the workshop has it.
     resettle() { around = ownAround(); buildAround(); draw(); },

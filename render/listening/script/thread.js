@@ -62,7 +62,8 @@ class Live extends AudioWorkletProcessor {
       voice.weights[index] = 0;
     }
     if (data.row) this.voice.levels[data.row.index] = data.row.levels;
-    if ("volts" in data && this.voice) this.voice.volts = data.volts;
+    for (const key of ["volts", "wanted"]) if (
+      key in data && this.voice) this.voice[key] = data[key];
     if ("chosen" in data && this.voice && this.voice.weights[
       data.chosen] === 0) this.voice.steppers[data.chosen].adopt(this.voice.steppers[this.chosen]);
     for (const key of ["target", "chosen", "level", "running", "reference", "listening"]) if (

@@ -1,7 +1,8 @@
-"""Make ``string.flac`` and ``chords.flac``: a modelled string, as raw pickup EMF.
+"""Make the bundled takes that a modelled string plays, as raw pickup EMF.
 
-``string`` is a dense invented figure that loops, ``chords`` a few chords left
-to ring. Run it as ``python samples/make_string.py FOLDER``; the samples it
+``chords`` is open chords strummed, ``lead`` a line that sustains, ``muted``
+muted and percussive playing, ``string`` a dense figure; all are invented, and
+loop. Run it as ``python docs/programs/make_takes.py FOLDER``; the samples it
 writes are the same every time, and a test compares them with the bundled files.
 
 Each note is a digital waveguide (Smith, Physical Audio Signal Processing,
@@ -13,11 +14,12 @@ senses string velocity at one spot, which combs the spectrum again.
 
 import sys
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import soundfile
 from numpy.typing import NDArray
-from scipy.signal import lfilter
+from scipy.signal import butter, lfilter, sosfilt
 
 SAMPLE_RATE_HZ = 48_000
 PLUCK_POSITION, PICKUP_POSITION = 0.19, 0.27
@@ -26,10 +28,14 @@ Note = tuple[float, float, float, float]
 
 
 def _strum(
-    at_s: float, semitones: tuple[int, ...], strength: float, sustain_s: float
+    at_s: float,
+    semitones: tuple[int, ...],
+    strength: float,
+    sustain_s: float,
+    gap_s: float = 0.018,
 ) -> tuple[Note, ...]:
-    """Notes of a chord, 18 ms apart."""
-    return tuple((at_s + 0.018 * i, n, strength, sustain_s) for i, n in enumerate(semitones))
+    """Notes of a chord, a little apart."""
+    return tuple((at_s + gap_s * i, n, strength, sustain_s) for i, n in enumerate(semitones))
 
 
 # An attack at least every 0.3 s, so that every dial of a sweep has one.
@@ -55,12 +61,54 @@ STRING: tuple[Note, ...] = (
     (4.50, 16, 0.9, 0.3),
 )
 STRING_SECONDS = 4.8
-CHORDS: tuple[Note, ...] = (
-    *_strum(0.1, (3, 10, 15, 19), 0.9, 3.5),
-    *_strum(2.6, (5, 12, 17, 20, 24), 0.9, 3.5),
-    *_strum(5.1, (0, 7, 12, 16, 19, 24), 1.0, 4.0),
+
+# The others are four bars at 100 beats a minute: an eighth is 0.3 s.
+BARS_SECONDS, BAR, EIGHTH = 9.6, 2.4, 0.3
+OPEN_CHORDS = (
+    (5, 12, 17, 20, 24),
+    (8, 12, 15, 22, 24),
+    (3, 7, 10, 15, 22, 27),
+    (10, 17, 22, 24),
 )
-CHORDS_SECONDS = 8.5
+
+
+def _strummed(bar: int, chord: tuple[int, ...]) -> tuple[Note, ...]:
+    """A bar of a chord: strokes down on the beat, up and of fewer strings between."""
+    down = [(0, 1.0, 1.3), (2, 0.8, 0.55), (4, 0.9, 0.7), (6, 0.85, 0.6)]
+    up = [(3, 0.6, 0.5), (5, 0.55, 0.4), (7, 0.65, 0.5)]
+    start = bar * BAR
+    strokes = [_strum(start + EIGHTH * at, chord, how, ring, 0.014) for at, how, ring in down]
+    strokes += [_strum(start + EIGHTH * at, chord[:-4:-1], how, ring, 0.01) for at, how, ring in up]
+    return tuple(note for stroke in strokes for note in stroke)
+
+
+CHORDS: tuple[Note, ...] = tuple(
+    note for bar, chord in enumerate(OPEN_CHORDS) for note in _strummed(bar, chord)
+)
+# Eighths of the line, semitones above the low E, and eighths that the note is left to ring.
+_LINE = (
+    (0, 29, 5), (2, 27, 3), (3, 24, 4), (5, 22, 3), (6, 24, 6), (8, 27, 3), (9, 29, 4),
+    (11, 32, 5), (13, 31, 3), (14, 27, 6), (16, 34, 5), (18, 32, 3), (19, 29, 3), (20, 27, 4),
+    (22, 24, 5), (24, 26, 3), (25, 29, 3), (26, 31, 5), (28, 24, 4), (30, 20, 4),
+)  # fmt: skip
+LEAD: tuple[Note, ...] = tuple(
+    (EIGHTH * at, pitch, 0.8 + 0.2 * (at % 2 == 0), EIGHTH * long * 1.6)
+    for at, pitch, long in _LINE
+)
+_MUTED_LOW = (5, 5, 8, 5, 3, 3, 10, 8)
+
+
+def _chugged(at: int) -> tuple[Note, ...]:
+    """What a sixteenth of the muted take holds: a low note, a stab, or a stroke on dead strings."""
+    start, low = at * EIGHTH / 2, _MUTED_LOW[at // 8]
+    if at % 8 == 3:
+        return _strum(start, (low + 12, low + 19, low + 24), 0.8, 0.3, 0.008)
+    if at % 4 == 2:
+        return _strum(start, (0, 5, 10, 15), 0.6, 0.08, 0.004)
+    return ((start, low, 1.0 if at % 4 == 0 else 0.7, 0.3),)
+
+
+MUTED: tuple[Note, ...] = tuple(note for at in range(64) for note in _chugged(at))
 
 
 def pluck(semitones: float, strength: float, sustain_s: float, seed: int) -> NDArray[np.float64]:
@@ -109,7 +157,9 @@ def _comb(signal: NDArray[np.float64], delay_samples: float) -> NDArray[np.float
     return np.convolve(signal, kernel)[: signal.size]
 
 
-def make_take(notes: tuple[Note, ...], seconds: float) -> NDArray[np.int16]:
+def make_take(
+    notes: tuple[Note, ...], seconds: float, softened_hz: float | None = None
+) -> NDArray[np.int16]:
     """All notes at 16 bits, peak at -3 dBFS.
 
     Parameters
@@ -117,6 +167,8 @@ def make_take(notes: tuple[Note, ...], seconds: float) -> NDArray[np.int16]:
     notes : tuple of Note
     seconds : float
         Length; what still rings then is faded out.
+    softened_hz : float, optional
+        Above here it falls by 12 dB an octave, as a plectrum and a wound string have it.
 
     Returns
     -------
@@ -127,14 +179,22 @@ def make_take(notes: tuple[Note, ...], seconds: float) -> NDArray[np.int16]:
         start = round(onset_s * SAMPLE_RATE_HZ)
         note = pluck(semitones, strength, sustain_s, seed)[: mix.size - start]
         mix[start : start + note.size] += note
+    if softened_hz is not None:
+        mix = sosfilt(butter(2, softened_hz, fs=SAMPLE_RATE_HZ, output="sos"), mix)
     mix *= np.minimum(1.0, np.arange(mix.size)[::-1] / (0.05 * SAMPLE_RATE_HZ))
     scaled = mix / np.abs(mix).max() * 32767 * 10 ** (-3 / 20)
     return np.asarray(np.round(scaled), dtype=np.int16)
 
 
-TAKES = {"string": (STRING, STRING_SECONDS), "chords": (CHORDS, CHORDS_SECONDS)}
+SOFTENED_HZ = 4000.0
+TAKES: dict[str, tuple[Any, ...]] = {
+    "string": (STRING, STRING_SECONDS),
+    "chords": (CHORDS, BARS_SECONDS, SOFTENED_HZ),
+    "lead": (LEAD, BARS_SECONDS, SOFTENED_HZ),
+    "muted": (MUTED, BARS_SECONDS, SOFTENED_HZ),
+}
 
 if __name__ == "__main__":
-    for name, (notes, seconds) in TAKES.items():
+    for name, take in TAKES.items():
         out = Path(sys.argv[1]) / f"{name}.flac"
-        soundfile.write(out, make_take(notes, seconds), SAMPLE_RATE_HZ, "PCM_16", format="FLAC")
+        soundfile.write(out, make_take(*take), SAMPLE_RATE_HZ, "PCM_16", format="FLAC")
