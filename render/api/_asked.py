@@ -126,7 +126,7 @@ def asked_designs(designs: DesignsLike | None, rig: Rig) -> tuple[Design, ...]:
 
 # What is heard where no take is given: one that fits how the rig's takes are made.
 _REFERENCE: dict[Captured, str] = {"jack": "phrase", "string": "string"}
-_OF_STRING = ("string", "chords")
+_OF_STRING = ("string", "muted")
 _SPEAKER_RATE_HZ = 48_000
 # A curve that is a function is taken at these points, to 20 V.
 _SAMPLES, _SAMPLED_TO, _SAMPLED_UNIT_VOLTS = 4001, 7.6, 0.02

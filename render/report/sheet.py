@@ -243,10 +243,11 @@ def _expected(figures: Merit, bare: Merit, where: str) -> str:
     keeps = "keep more treble" if lost < lost_now else "lose as much treble as now, or more"
     more = f", and {gained:.1f} dB is gained instead of {gained_now:.1f} dB"
     spoilt = "".join(f" Mind: it {words}." for words in spoilt_in_words(figures))
+    level_now = off(bare).removesuffix(" than an ideal one")
     return (
         f"With these parts{where}, at {dials_in_words(figures.dial)} you {keeps}: {lost:.1f} dB is"
         f" lost instead of {lost_now:.1f} dB{more if round(gained - gained_now, 1) >= 0.3 else ''}"
-        f" (the knob is {off(figures)}, now {off(bare).removesuffix(' than an ideal one')}).{spoilt}"
+        f" (the knob is {off(figures)}, now {level_now}).{spoilt}"
     )
 
 

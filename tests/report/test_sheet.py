@@ -518,6 +518,6 @@ def test_one_design_for_all_situations() -> None:
     names = [one.name for one in ps.situations("three-single-coils")]
     text = str(fitted)
     for name in names:
-        assert f"To expect with {name!r} and the knob at" in text
+        assert f"With these parts in {name!r}, at" in text
     assert f"readings in situation {names[0]!r}" in text
     assert [one["name"] for one in fitted.plain()["situations"]] == names
