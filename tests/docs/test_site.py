@@ -61,3 +61,14 @@ def test_reading_needs_no_network(site: Path) -> None:
         fetched += re.findall(r'<link[^>]*\shref="([^"]+)"', text)
     assert len(fetched) > 50
     assert not [url for url in fetched if url.startswith(("http:", "https:", "//"))]
+
+
+def test_the_front_page_plays(site: Path) -> None:
+    """The listening page itself, loaded when it is reached, beside the pages; sounds go along."""
+    index = (site / "index.html").read_text("utf-8")
+    assert '<iframe src="listen.html" loading="lazy"' in index
+    page = (site / "listen.html").read_text("utf-8")
+    assert 'id="lead-play"' in page and len(page) < 1_500_000
+    assert "Copyright" not in index
+    for name in re.findall(r'href="([^"]*\.mp3)"', (site / "figures.html").read_text("utf-8")):
+        assert (site / name).stat().st_size > 50_000

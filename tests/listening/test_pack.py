@@ -355,3 +355,30 @@ def test_bad_pack_options(tmp_path: Path, options: list[str], message: str) -> N
     assert result.returncode == 2
     assert message in result.stderr
     assert not (tmp_path / "out").exists()
+
+
+def test_beeps_say_which_comes_next(tmp_path: Path) -> None:
+    """High ones for the design, then low ones for the dial, a long one for five; a chapter each."""
+    take = tmp_path / "quiet.wav"
+    soundfile.write(take, 1e-3 * np.random.default_rng(0).standard_normal(2 * 48_000), 48_000)
+    result = presolder(
+        "pack", take, "--design", "bare", "--design", "series", "--hold", "8", "--travel", "1",
+        "--stairs", "--stair-dials", "8,2", "--light", "--beeps", "--out", tmp_path / "out",
+    )  # fmt: skip
+    assert result.returncode == 0, result.stderr
+    audio, rate = soundfile.read(tmp_path / "out" / "listen" / "00_reel_stairs.mp3")
+    hop = rate // 100
+
+    def runs(hz: float) -> list[float]:
+        """Seconds of each run of hundredths in which a tone stands out of the rest."""
+        frames = audio[: audio.size // hop * hop].reshape(-1, hop)
+        turned = np.exp(-2j * np.pi * hz * np.arange(hop) / rate)
+        share = np.abs(frames @ turned) ** 2 / (hop * (frames**2).sum(axis=1) + 1e-12)
+        on = np.flatnonzero(np.diff(np.concatenate([[0], share > 0.3, [0]]).astype(int)))
+        return [float(b - a) / 100 for a, b in on.reshape(-1, 2) if b - a >= 4]
+
+    # Design 1 at 8 and 2, then design 2 at 8 and 2.
+    high, low = runs(880), runs(440)
+    assert len(high) == 1 + 1 + 2 + 2
+    eight, two = [True, False, False, False], [False, False]
+    assert [length > 0.15 for length in low] == [*eight, *two, *eight, *two]
