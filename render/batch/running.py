@@ -16,6 +16,7 @@ from typing import Literal
 from presolder.models.cores import JOBS
 from presolder.models.errors import InputError
 from presolder.render.batch.jobs import MAKES_FOLDER, Job
+from presolder.render.batch.warm import Child, Warm, can_be_warm
 from presolder.render.files.attached import attached
 from presolder.render.files.folder import new_file, new_folder
 from presolder.render.files.owner import holding, machine
@@ -82,7 +83,9 @@ def run_jobs(
         If the folder cannot be written.
     """
     make_records(out)
-    running = _Running(out, workers)
+    # One process that has loaded everything, where there are jobs enough to pay for it.
+    warm = len(jobs) > workers and can_be_warm()
+    running = _Running(out, workers, warm=warm)
     pool = ThreadPoolExecutor(workers)
     try:
         waiting = [pool.submit(running.job, job) for job in jobs]
@@ -93,6 +96,7 @@ def run_jobs(
         # Also when stopped: those that run are told so, and clear away what they began.
         running.stop()
         pool.shutdown(cancel_futures=True)
+        running.close()
 
 
 def make_records(out: Path) -> None:
@@ -124,10 +128,11 @@ def run_alone(job: Job, out: Path) -> Done:
 class _Running:
     """The processes at work."""
 
-    def __init__(self, out: Path, workers: int) -> None:
+    def __init__(self, out: Path, workers: int, *, warm: bool = False) -> None:
         self._out = out
         self._environment = dict(os.environ) | (_ONE_THREAD if workers > 1 else {})
-        self._processes: set[subprocess.Popen[str]] = set()
+        self._warm = Warm(self._environment) if warm else None
+        self._processes: set[subprocess.Popen[str] | Child] = set()
         self._lock = Lock()
         self._stopped = False
 
@@ -137,6 +142,11 @@ class _Running:
             self._stopped = True
             for process in self._processes:
                 process.terminate()
+
+    def close(self) -> None:
+        """End what is kept ready."""
+        if self._warm is not None:
+            self._warm.close()
 
     def job(self, job: Job) -> Done:
         """Run one, unless it is finished or somebody is at it."""
@@ -179,29 +189,51 @@ class _Running:
 
     def _process(self, job: Job, more: tuple[str, ...], claim: Path) -> tuple[str, str]:
         """Standard output of a command, and the line that it failed with."""
-        command = attached([sys.executable, "-m", "presolder", job.command, *job.arguments, *more])
+        arguments = [job.command, *job.arguments, *more]
         with self._lock:
             if self._stopped:
                 return "", "stopped"
-            process = subprocess.Popen(
-                command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-                stdin=subprocess.DEVNULL, env=self._environment,
-            )  # fmt: skip
+            process = self._begun(arguments)
             self._processes.add(process)
-        while True:
-            try:
-                out, errors = process.communicate(timeout=_FRESH_SECONDS / 6)
-                break
-            except subprocess.TimeoutExpired:
-                with suppress(OSError):
-                    claim.touch(exist_ok=True)
+
+        def refresh() -> None:
+            with suppress(OSError):
+                claim.touch(exist_ok=True)
+
+        out, errors = _communicated(process, refresh)
         with self._lock:
             self._processes.discard(process)
+        if isinstance(process, Child) and not process.begun and not self._stopped:
+            # What was kept ready is gone.
+            self._warm = None
+            return self._process(job, more, claim)
         if process.returncode == 0:
             return out, ""
         lines = [line for line in errors.splitlines() if line.strip()]
         last = lines[-1].removeprefix("presolder: ") if lines else ""
         return out, last or f"ended with status {process.returncode}"
+
+    def _begun(self, arguments: list[str]) -> "subprocess.Popen[str] | Child":
+        if self._warm is not None:
+            with suppress(OSError):
+                return self._warm.begin(arguments)
+        return subprocess.Popen(
+            attached([sys.executable, "-m", "presolder", *arguments]), stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE, text=True, stdin=subprocess.DEVNULL, env=self._environment,
+        )  # fmt: skip
+
+
+def _communicated(
+    process: "subprocess.Popen[str] | Child", refresh: Callable[[], None]
+) -> tuple[str, str]:
+    """Both outputs of a process; its claim is kept fresh meanwhile."""
+    if isinstance(process, Child):
+        return process.communicate(_FRESH_SECONDS / 6, refresh)
+    while True:
+        try:
+            return process.communicate(timeout=_FRESH_SECONDS / 6)
+        except subprocess.TimeoutExpired:
+            refresh()
 
 
 def _record(job: Job, out: Path) -> Path:

@@ -416,6 +416,61 @@ def test_what_a_job_is_run_with_and_what_it_says(
     assert counted == [1] * 6
 
 
+@pytest.mark.slow
+def test_jobs_are_forked_from_a_warm_process(tmp_path: Path) -> None:
+    """Each in a process of its own, stopped by itself, and of a process that is gone run all the same."""
+    from presolder.render.batch.warm import Warm
+
+    warm = Warm(dict(os.environ))
+    try:
+        first = warm.begin(["designs", "--json", "-q"])
+        out, errors = first.communicate(5.0, lambda: None)
+        assert first.returncode == 0 and first.begun and errors == ""
+        assert json.loads(out)["designs"]
+        bad = warm.begin(["need", "--rig", "nope"])
+        out, errors = bad.communicate(5.0, lambda: None)
+        assert (bad.returncode, out) == (2, "") and errors.startswith("presolder: rig 'nope'")
+        # What one sets, another does not have.
+        assert warm.begin(["designs", "-q"]).communicate(5.0, lambda: None)[1] == ""
+        asked: list[int] = []
+        long = warm.begin(
+            [
+                "render",
+                str(SAMPLES / "phrase.flac"),
+                "--travel",
+                "600",
+                "--out",
+                str(tmp_path / "o"),
+            ]
+        )
+        timer = threading.Timer(1.0, long.terminate)
+        timer.start()
+        out, errors = long.communicate(0.1, lambda: asked.append(1))
+        assert long.returncode == 128 + signal.SIGTERM and "interrupted" in errors
+        assert asked and not (tmp_path / "o").exists() and not list(tmp_path.iterdir())
+    finally:
+        warm.close()
+
+
+@pytest.mark.slow
+def test_a_warm_process_that_is_killed_takes_no_job_with_it(tmp_path: Path) -> None:
+    file, out = listed(tmp_path, RENDERS.replace('"broken.wav"', '"other.flac"')), tmp_path / "out"
+    (tmp_path / "other.flac").write_bytes((SAMPLES / "string.flac").read_bytes())
+    with subprocess.Popen(
+        [sys.executable, "-m", "presolder", "batch", file, "--out", out, "--jobs", "1"]
+    ) as batch:
+        for _ in range(400):
+            found = Path(f"/proc/{batch.pid}/task/{batch.pid}/children").read_text().split()
+            if found:
+                os.kill(int(found[0]), signal.SIGKILL)
+                break
+            time.sleep(0.02)
+        assert found
+        batch.wait()
+    outcomes = [json.loads(one.read_text())["outcome"] for one in (out / "jobs").glob("*.json")]
+    assert batch.returncode == 0 and outcomes == ["made"] * 5
+
+
 def test_a_claim_is_kept_fresh_while_a_job_runs(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, stand_in: Callable[[str], None]
 ) -> None:
