@@ -132,6 +132,8 @@ class _Running:
         self._out = out
         self._environment = dict(os.environ) | (_ONE_THREAD if workers > 1 else {})
         self._warm = Warm(self._environment) if warm else None
+        # Once what was kept ready is gone.
+        self._cold = False
         self._processes: set[subprocess.Popen[str] | Child] = set()
         self._lock = Lock()
         self._stopped = False
@@ -205,7 +207,7 @@ class _Running:
             self._processes.discard(process)
         if isinstance(process, Child) and not process.begun and not self._stopped:
             # What was kept ready is gone.
-            self._warm = None
+            self._cold = True
             return self._process(job, more, claim)
         if process.returncode == 0:
             return out, ""
@@ -214,7 +216,7 @@ class _Running:
         return out, last or f"ended with status {process.returncode}"
 
     def _begun(self, arguments: list[str]) -> "subprocess.Popen[str] | Child":
-        if self._warm is not None:
+        if self._warm is not None and not self._cold:
             with suppress(OSError):
                 return self._warm.begin(arguments)
         return subprocess.Popen(

@@ -9,6 +9,7 @@ import gc
 import importlib
 import json
 import os
+import runpy
 import select
 import selectors
 import signal
@@ -59,6 +60,11 @@ class Warm:
             with self._lock:
                 fds = [out_theirs, errors_theirs, control_theirs.fileno()]
                 socket.send_fds(self._socket, [told], fds)
+        except OSError:
+            os.close(out)
+            os.close(errors)
+            control.close()
+            raise
         finally:
             os.close(out_theirs)
             os.close(errors_theirs)
@@ -165,13 +171,14 @@ def _serve(ours: socket.socket) -> None:
 
 def _load() -> None:
     """All that a job may need, once."""
-    import presolder as ps  # noqa: PLC0415
     from presolder.render.batch.jobs import COMMANDS  # noqa: PLC0415
 
     for name in COMMANDS:
         importlib.import_module(f"presolder.render.commands.{name}")
-    for name in dir(ps):
-        getattr(ps, name)
+    # As the program that is run, not as what this stands on: its names are loaded when asked for.
+    face = importlib.import_module("presolder")
+    for name in dir(face):
+        getattr(face, name)
     # What is there stays, and is not written to by looking for garbage.
     gc.collect()
     gc.freeze()
@@ -219,9 +226,7 @@ def _become(arguments: list[str], out: int, errors: int, shut: list[int], mother
         # What these were opened on, perhaps a file, is there no more.
         sys.stdout, sys.stderr = _text(1, sys.stdout), _text(2, sys.stderr)
         sys.argv = ["presolder", *arguments]
-        from presolder.render.start import main  # noqa: PLC0415
-
-        main()
+        runpy.run_module("presolder", run_name="__main__")
     except SystemExit as end:
         code = end.code if isinstance(end.code, int) else 0
     except BaseException:

@@ -269,7 +269,7 @@ def test_playing_tells_the_same(humbucker: Rig, takes: dict[str, Take]) -> None:
     bare, series, parallel = out.figures
     assert np.all(bare.distortion[:3] < series.distortion[:3])
     assert np.all(series.distortion[:3] < parallel.distortion[:3])
-    assert parallel.distortion[1] > 3 * bare.distortion[1]
+    assert parallel.distortion[1] > 1.5 * bare.distortion[1]
     # All are the same circuit at 10, and so is what an ideal knob leaves there.
     ideal = out.ideal_figures
     for one in (parallel, ideal):

@@ -45,6 +45,11 @@ def on_terminal(*arguments: str | Path, width: int = 80, **variables: str) -> st
     return sent.decode()
 
 
+def _marks(at: int) -> pytest.MarkDecorator:
+    """Some in the suite; the others are tables and sentences like these."""
+    return pytest.mark.slow if at in (3, 4, 6) else pytest.mark.thorough
+
+
 COMMANDS = (
     ("compare", "--design", "cap", "--design", "gang-parallel-strong", "--plays", "swells"),
     ("tailor", "--topology", "series", "--series", "E6"),
@@ -65,7 +70,7 @@ COMMANDS = (
 @pytest.mark.parametrize(
     "command",
     [
-        pytest.param(one, marks=() if at in (0, 3, 10, 11) else pytest.mark.slow)
+        pytest.param(one, marks=() if at in (0, 10, 11) else _marks(at))
         for at, one in enumerate(COMMANDS)
     ],
     ids=" ".join,

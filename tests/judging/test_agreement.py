@@ -44,7 +44,7 @@ def holds(rigs: list[Rig]) -> float:
 
 @pytest.mark.slow
 def test_advice_is_what_a_good_bench_would_give() -> None:
-    holds(RIGS[::50])
+    holds(RIGS[5::50])
 
 
 @pytest.mark.thorough
@@ -65,11 +65,10 @@ def test_the_knob_at_ten_needs_nothing() -> None:
     ("at", "plays", "dirt"),
     [
         (4, "rolls-back", None), (58, "cleans-up-dirt", None),
-        (21, "rolls-back", "germanium-fuzz"),
         *(
             pytest.param(*case, marks=pytest.mark.thorough)
             for case in (
-                (37, "swells", None), (130, "swells", None), (80, "cleans-up-dirt", "smooth"), (190, "rolls-back", None),
+                (21, "rolls-back", "germanium-fuzz"), (37, "swells", None), (130, "swells", None), (80, "cleans-up-dirt", "smooth"), (190, "rolls-back", None),
             )
         ),
     ],

@@ -133,7 +133,7 @@ def test_where_another_take_would_have_it_otherwise_it_is_named(humbucker: Rig) 
     (found,) = report.found
     assert found.first is not found.bare and found.otherwise_by
     string = replace(humbucker, take=Capture("string"))
-    for name in ("string", "chords"):
+    for name in ("string", "muted"):
         judging = replace(player, take=ps.sample(name))
         order = ps.compare(string, [found.first.design], judging).ranked
         otherwise = order[0].design.network is None

@@ -27,7 +27,9 @@ def led(browser: Browser, eight: Path) -> Iterator[Page]:
         yield page
 
 
-@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize(
+    "size", [SIZES[0], *(pytest.param(size, marks=pytest.mark.thorough) for size in SIZES[1:])]
+)
 def test_a_difference_is_heard_within_fifteen_seconds(
     browser: Browser, eight: Path, size: tuple[int, int]
 ) -> None:

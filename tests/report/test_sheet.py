@@ -444,17 +444,32 @@ MEASURE = """() => {
 
 
 @pytest.mark.slow
-def test_every_sheet_prints_on_one_page(tmp_path: Path, browser: Browser) -> None:
+@pytest.mark.parametrize(
+    "sheets",
+    [
+        (
+            ("humbucker-500k", "150p"), ("humbucker-500k", LONG), ("humbucker-500k", THREE_GANGS),
+            ("two-pickups", LONG),
+        ),
+        pytest.param(
+            (
+                *(("humbucker-500k", d.name) for d in BUILT_IN[1::6]),
+                *(("two-pickups-independent", d.name) for d in BUILT_IN[2::8]),
+                ("three-single-coils", "series"), ("hollow-body-blend", "series"),
+                ("piezo-buffered", "cap"),
+            ),
+            marks=pytest.mark.thorough,
+        ),
+    ],
+    ids=["long and short", "others"],
+)  # fmt: skip
+def test_every_sheet_prints_on_one_page(
+    tmp_path: Path, browser: Browser, sheets: tuple[tuple[str, str], ...]
+) -> None:
     """A4, neither more than a side nor half a side; type of 8 points at least; numbers whole."""
     page = browser.new_page(viewport={"width": round(PAPER_PX[0]), "height": 1000})
     page.emulate_media(media="print")
-    for rig, design in (
-        *(("humbucker-500k", d.name) for d in BUILT_IN[1::6]),
-        *(("two-pickups-independent", d.name) for d in BUILT_IN[2::8]),
-        ("humbucker-500k", "150p"), ("humbucker-500k", LONG), ("humbucker-500k", THREE_GANGS),
-        ("two-pickups", LONG), ("three-single-coils", "series"), ("hollow-body-blend", "series"),
-        ("piezo-buffered", "cap"),
-    ):  # fmt: skip
+    for rig, design in sheets:
         out = tmp_path / "sheet.html"
         options = ("--rig", rig, "--design", design, "--force")
         in_process("sheet", *options, "--workshop", "<b>Bench</b>", "--out", str(out))

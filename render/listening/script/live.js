@@ -147,8 +147,8 @@ export function makeLive(data, sources, heard, hooks) {
       else {
         [ten] = await bench.ask({ ask: "levels", circuit: workshops, dials: [10], with: given });
         // What cleans up peaks higher over its loudness, up to what the take does without dirt.
-        const [undriven] = await bench.ask({ ask: "levels", circuit: workshops, dials: [10],
-          with: { impulse: through } });
+        const [undriven] = dirt ? await bench.ask({ ask: "levels", circuit: workshops, dials: [10],
+          with: { impulse: through } }) : [ten];
         crest = MARGIN_DB + Math.max(crestOf(ten), crestOf(undriven));
         ten.peak *= 10 ** (MARGIN_DB / 20);
       }
