@@ -33,6 +33,8 @@ _ONE_THREAD = dict.fromkeys(
 # A claim is renewed six times in this; of machines that share a disk clocks may differ by some.
 _FRESH_SECONDS = 120.0
 _LOOK_AGAIN_SECONDS = 1.0
+# Jobs a worker by which loading everything once has paid for itself.
+_PAYS_FROM = 4
 
 
 @dataclass(frozen=True)
@@ -84,7 +86,7 @@ def run_jobs(
     """
     make_records(out)
     # One process that has loaded everything, where there are jobs enough to pay for it.
-    warm = len(jobs) > workers and can_be_warm()
+    warm = len(jobs) > _PAYS_FROM * workers and can_be_warm()
     running = _Running(out, workers, warm=warm)
     pool = ThreadPoolExecutor(workers)
     try:
