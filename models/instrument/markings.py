@@ -61,7 +61,7 @@ def read_pot_marking(value: object) -> tuple[float, TaperKind | None]:
         ohms, word = f"{ohms} {word}", None
     laws = {law_of(said) for said in (before, after, word) if said}
     if len(laws) > 1 or (before and after):
-        raise InputError(f"{value!r} says its law twice; write for example A500K or 500K linear")
+        raise InputError(f"{value!r} says its taper twice; write for example A500K or 500K linear")
     return parse_quantity(ohms, "ohm"), laws.pop() if laws else None
 
 
@@ -93,5 +93,5 @@ def marked_pot(marking: str) -> Pot:
     """
     ohms, law = read_pot_marking(marking)
     if law is None:
-        raise InputError(f"{marking!r} does not say its law; write A500K, B500K or C500K")
+        raise InputError(f"{marking!r} does not say its taper; write A500K, B500K or C500K")
     return Pot(ohms, Taper(law))

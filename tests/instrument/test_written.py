@@ -113,7 +113,7 @@ def test_no_pot_markings(text: str) -> None:
 
 @pytest.mark.parametrize("text", ["A500KB", "B250K log", "A500KA", "C1M lin"])
 def test_a_pot_marked_twice(text: str) -> None:
-    with pytest.raises(InputError, match=re.escape(f"{text!r} says its law twice")):
+    with pytest.raises(InputError, match=re.escape(f"{text!r} says its taper twice")):
         read_pot_marking(text)
 
 

@@ -170,7 +170,7 @@ def test_order_over_jobs(drawer: Path) -> None:
         ("type,value,count\nvalve,1k,1\n", "type = 'valve' must be one of resistor"),
         ("type,value,count\ncapacitor,220,1\n", "line 2: "),
         ("type,value,count\ndual-pot,A500K,1\n", "must be two markings"),
-        ("type,value,count\ndual-pot,500k/250k,1\n", "does not say its law"),
+        ("type,value,count\ndual-pot,500k/250k,1\n", "does not say its taper"),
         ("type,value,count,price\nresistor,1k,1,cheap\n", "price = 'cheap' must be a number"),
         ("type,value,count,price\nresistor,1k,1,-2\n", "price = -2 must be 0 or more"),
         ("type,value,count,price\nresistor,1k,1,nan\n", "price = nan must be 0 or more"),

@@ -205,7 +205,7 @@ def test_curves_that_make_no_sense(tmp_path: Path, rows: str, says: str) -> None
 @pytest.mark.parametrize(
     ("options", "says"),
     [
-        (("--pot", "500k"), "--pot: '500k' does not say its law"),
+        (("--pot", "500k"), "--pot: '500k' does not say its taper"),
         (("--left-at", "5"), "--left-at has no use here"),
         (("--top", "0"), "--top 0 must lie"),
         (("--topology", "bare"), "--topology: bare has no parts"),
