@@ -1,7 +1,7 @@
 """Write the MIDI file that ``phrase.flac`` was rendered from: an invented two-bar phrase.
 
 Run it as ``python docs/programs/make_phrase.py OUT.mid``, with mido installed; how the
-file becomes audio stands in this folder's README.
+file becomes audio stands in samples/README.md.
 """
 
 import sys

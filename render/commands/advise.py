@@ -1,5 +1,6 @@
 """The advise command: from a complaint to what to do about it, in one go."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -23,7 +24,7 @@ from presolder.render.commands.output import (
 )
 from presolder.render.files.folder import new_folder, require_free_folder
 from presolder.render.files.rig_file import find_situations, read_rig_text
-from presolder.render.report.advice import in_parts, named, off
+from presolder.render.report.advice import advice, in_parts, named, off
 from presolder.render.report.judged import sounds_over_dials
 from presolder.render.report.sheet import Sheet, sheet_pages
 from presolder.render.report.table import Block, Table, lines_of
@@ -138,8 +139,7 @@ def _write_page(
     if not live:
         live, to_hear = list(situations[:1]), to_hear[:3]
     made = live if judging.take else [_heard_by_the_coil(one) for one in live]
-    own = ps.Judging(judging.plays, judging.left_at, None, judging.listening_level_db,
-                     judging.tone_weight, judging.speaker)  # fmt: skip
+    own = replace(judging, take=None)
     contents = ps.Contents(single_file=True, allow_large=True)
     ps.pack(page, take, made, to_hear, contents, own)
 
@@ -162,8 +162,10 @@ def _heard_by_the_coil(one: Situation) -> Situation:
 
 def _said(found: ps.NeedReport, searched: ps.SearchReport, chosen: ps.Scored) -> list[Block]:
     """The verdict, and beside each other what it may be."""
-    report = found.plain()["situations"]
-    said: list[Block] = list(report[0]["said"]) if len(report) == 1 else list(found.blocks()[:3])
+    several = len(found.ears) > 1
+    said: list[Block] = (
+        list(found.blocks()[:3]) if several else list(advice(found.ears[0], found.found[0]))
+    )
     if chosen.design.network is None:
         return said
     best = searched.found.best[0].judged

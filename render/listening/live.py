@@ -92,7 +92,7 @@ def live_data(job: PackJob, signal_paths: Sequence[SignalPath]) -> dict[str, Any
         "emf": _as_flac(loop.emf * scale, rate),
         "trueGain": amplitude(shared_gain_db(peaks_db)) / scale,
         "seconds": loop.emf.size / rate,
-        "takes": _takes_plain(job),
+        **_takes_plain(job),
         "situations": [
             _situation_plain(job, ear, dirts, own, float(decibels(scale)), like)
             for ear, own, like in zip(job.ears, loop.levels, loop.loudest, strict=True)
@@ -106,22 +106,18 @@ def live_data(job: PackJob, signal_paths: Sequence[SignalPath]) -> dict[str, Any
     }
 
 
-def _takes_plain(job: PackJob) -> list[dict[str, str]]:
-    """What else can be played than the pack's own take: a coil's raw EMF, to a listener's ears."""
-    takes = []
+def _takes_plain(job: PackJob) -> dict[str, Any]:
+    """What the pack's own take is called, and what else can be played, to a listener's ears."""
+    own, takes = job.recording.name, []
     for name, words in _TAKES.items():
-        if words != bundled_take(job):
-            take = read_sample(name)
-            frames = np.round(take.samples.T * 32767.0).astype(np.int16)
-            audio = base64.b64encode(mp3_of(frames, take.sample_rate_hz)).decode("ascii")
-            takes.append({"words": words, "audio": audio})
-    return takes
-
-
-def bundled_take(job: PackJob) -> str | None:
-    """What a pack's own take is, in words, if it is one of those that come with the package."""
-    same = (name for name in _TAKES if read_sample(name).sha256 == job.recording.sha256)
-    return next((_TAKES[name] for name in same), None)
+        take = read_sample(name)
+        if take.sha256 == job.recording.sha256:
+            own = words
+            continue
+        frames = np.round(take.samples.T * 32767.0).astype(np.int16)
+        audio = base64.b64encode(mp3_of(frames, take.sample_rate_hz)).decode("ascii")
+        takes.append({"words": words, "audio": audio})
+    return {"take": own, "takes": takes}
 
 
 def _bands_plain(bands: Bands) -> dict[str, list[float]]:

@@ -13,7 +13,6 @@ from presolder.models.judging.merit import Merit, OverDial
 from presolder.models.typing import Array
 from presolder.render.listening.job import About, Dossier, Judged, PackJob
 from presolder.render.listening.joined import joined
-from presolder.render.listening.live import bundled_take
 from presolder.render.report.advice import advice, spoilt_in_words
 from presolder.render.report.figures import EQUAL, Comparison, figure_rows
 from presolder.render.report.judged import (
@@ -71,7 +70,7 @@ def build_page(
         "sweep": {"times": job.contents.sweep.times_s, "dials": job.contents.sweep.dials},
         "dials": job.contents.held_at,
         "live": live,
-        "take": bundled_take(job) or job.recording.name,
+        "take": live["take"],
         "pieces": [
             copy | {"audio": base64.b64encode(copy["audio"]).decode("ascii")} for copy in copies
         ],
@@ -94,7 +93,7 @@ def build_page(
         recordings=job.embeds,
         reel=reel,
         lead=lead,
-        take=bundled_take(job) or job.recording.name,
+        take=live["take"],
         takes=live["takes"],
         feeding=live["situations"][0]["feeding"],
         dirts=live["dirts"],

@@ -1,6 +1,8 @@
 // What comes back to the workshop, as one file: what was chosen and found closer, blind results,
 // and at which dials the visitor listened; and the same shown, where a workshop opens it.
-const NS = "http://www.w3.org/2000/svg", STEP = 0.5;
+import { shape } from "./drawing.js";
+
+const STEP = 0.5;
 
 export function makeAnswers(pack, hooks) {
   const byId = (id) => document.getElementById(id);
@@ -23,14 +25,11 @@ export function makeAnswers(pack, hooks) {
   function drawDials(dials) {
     const most = Math.max(1, ...dials.map((one) => one.seconds));
     byId("answered-dials").replaceChildren(...dials.flatMap(({ dial, seconds: s }) => {
-      const bar = document.createElementNS(NS, "rect"), text = document.createElementNS(NS, "text");
       const high = (80 * s) / most, x = 12 + dial * 29;
-      for (const [key, value] of Object.entries({ x: x - 5, y: 90 - high, width: 10,
-        height: high })) bar.setAttribute(key, value.toFixed(1));
-      for (const [key, value] of Object.entries({ x, y: 104, "text-anchor": "middle" }))
-        text.setAttribute(key, value);
-      text.textContent = String(dial);
-      return [bar, text];
+      return [
+        shape("rect", { x: x - 5, y: (90 - high).toFixed(1), width: 10, height: high.toFixed(1) }),
+        shape("text", { x, y: 104, "text-anchor": "middle" }, String(dial)),
+      ];
     }));
   }
   function told(answer) {

@@ -4,7 +4,7 @@ import { fraction } from "./engine.js";
 const WIDE = 62, HIGH = 34, LEFT = 46, WIRE = 12, TRACK = 84, RIGHT = 330;
 const NS = "http://www.w3.org/2000/svg";
 
-function shape(name, attributes, text) {
+export function shape(name, attributes, text) {
   const element = document.createElementNS(NS, name);
   for (const [key, value] of Object.entries(attributes)) element.setAttribute(key, value);
   if (text !== undefined) element.textContent = text;

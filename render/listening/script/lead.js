@@ -11,12 +11,16 @@ export function makeLead(pack, player) {
   const say = (text) => { byId("lead-now").textContent = text; };
   const wasLed = () => { try { return localStorage.getItem(KEPT) !== null; } catch {
     return false; } };
-  function over() {
+  // It stops, and is not led again.
+  function end() {
     clearInterval(timer);
     if (on) player.asAtTen(false);
     on = false;
-    byId("lead").hidden = true;
     try { localStorage.setItem(KEPT, "1"); } catch { /* led again then */ }
+  }
+  function over() {
+    end();
+    byId("lead").hidden = true;
   }
   // The plain pot or a design, and the sound at 10 as loud as that, in turn.
   function alternate(design, what) {
@@ -47,16 +51,13 @@ export function makeLead(pack, player) {
     ask();
   }
   function finish() {
-    clearInterval(timer);
+    end();
     const liked = closer.filter((one) => one.closer).map((one) => one.design);
-    player.asAtTen(false);
-    on = false;
     player.choose(liked[0] ?? lead.bare);
     say(`${liked.length ? `Closer to you: ${liked.map((one) => pack.designs[one].name).join(", ")}.`
       : "None closer to you: then leave it alone."} Now turn the knob below yourself, and switch.`);
     byId("lead-play").hidden = true;
     byId("lead-skip").textContent = "Close";
-    try { localStorage.setItem(KEPT, "1"); } catch { /* led again then */ }
   }
   async function begin() {
     byId("lead-play").hidden = true;
