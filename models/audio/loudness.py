@@ -17,7 +17,7 @@ _HOPS_PER_BLOCK = 4
 _ABSOLUTE_GATE_LUFS = -70.0
 _RELATIVE_GATE_LU = -10.0
 _OFFSET_DB = -0.691
-_NEAR_PEAK, _PEAK_REACH = 0.8, 16
+_NEAR_PEAK, _PEAK_REACH, _PEAKS_AT_ONCE = 0.8, 16, 4096
 _PEAK_TAPS = np.arange(-_PEAK_REACH, _PEAK_REACH + 1)
 
 
@@ -138,8 +138,12 @@ def true_peak(samples: Array) -> float:
     sizes = np.abs(samples)
     peak = float(sizes.max(initial=0.0))
     near = np.flatnonzero(sizes >= _NEAR_PEAK * peak) + _PEAK_REACH
-    around = np.pad(samples, _PEAK_REACH)[near[:, np.newaxis] + _PEAK_TAPS]
-    return max(peak, float(np.abs(around @ _BETWEEN.T).max(initial=0.0)))
+    padded = np.pad(samples, _PEAK_REACH)
+    # Of a tone or a flat top that is nearly all; some at a time need no memory.
+    for first in range(0, near.size, _PEAKS_AT_ONCE):
+        some = near[first : first + _PEAKS_AT_ONCE, np.newaxis]
+        peak = max(peak, float(np.abs(padded[some + _PEAK_TAPS] @ _BETWEEN.T).max()))
+    return peak
 
 
 def hop_powers(blocks: Iterable[Array], sample_rate_hz: float) -> Array:

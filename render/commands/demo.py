@@ -120,13 +120,14 @@ def _require_sense(out: Path, *, as_pack: bool, light: bool, opens: bool) -> Non
 
 def _to_do(manifest: dict[str, Any], page: dict[str, Any], out: Path) -> list[str]:
     """What to listen to first."""
-    swept = Path(manifest["files"][0]["file"]).parent
+    swept, best = Path(manifest["files"][0]["file"]).parent, page["first"]
+    # Where no design is nearer, it may be that nothing is lost, or that it gets brighter.
+    heard = "how the bite goes" if best else "what becomes of the sound"
     lines = [
         "",
         "Now listen, beginning quiet:",
-        f"  1. {out / swept / 'bare.wav'}: how the bite goes as the plain knob is turned down",
+        f"  1. {out / swept / 'bare.wav'}: {heard} as the plain knob is turned down",
     ]
-    best = page["first"]
     trials = manifest["comparisons"]["files"]
     one = next((e for e in trials if e["kind"] == "ab_matched" and e["design"] == best), None)
     if one is not None:
