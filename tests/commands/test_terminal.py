@@ -7,6 +7,7 @@ import pty
 import re
 import struct
 import subprocess
+import sys
 import termios
 from pathlib import Path
 
@@ -27,7 +28,7 @@ def on_terminal(*arguments: str | Path, width: int = 80, **variables: str) -> st
     fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 24, width, 0, 0))
     kept = {key: value for key, value in os.environ.items() if key not in ("COLUMNS", "NO_COLOR")}
     with subprocess.Popen(
-        ["presolder", *map(str, arguments)], stdin=theirs, stdout=theirs, stderr=theirs,
+        [sys.executable, "-m", "presolder", *map(str, arguments)], stdin=theirs, stdout=theirs, stderr=theirs,
         env={**kept, "TERM": "xterm", **variables},
     ) as process:  # fmt: skip
         os.close(theirs)
@@ -165,7 +166,10 @@ def test_demo_ends_with_what_to_do(tmp_path: Path, monkeypatch: pytest.MonkeyPat
     monkeypatch.setenv("BROWSER", f"{browser} %s")
     out = tmp_path / "listen"
     said = subprocess.run(
-        ["presolder", "demo", "--open", "--out", out], capture_output=True, text=True, check=True
+        [sys.executable, "-m", "presolder", "demo", "--open", "--out", out],
+        capture_output=True,
+        text=True,
+        check=True,
     ).stdout
     steps = said.partition("Now listen, beginning quiet:\n")[2].splitlines()
     files = [Path(line.split(". ")[1].split(":")[0].split(",")[0]) for line in steps]
