@@ -20,14 +20,6 @@ class OddValueWarning(UserWarning):
     """Something the user gave can be used, but is odd; one line, as for `InputError`."""
 
 
-class CacheWarning(UserWarning):
-    """What is kept between runs could not be used; only time is lost. One line."""
-
-
-class SlowLoopsWarning(UserWarning):
-    """An installation works, but slowly; one line with the way out."""
-
-
 @contextmanager
 def place(name: str) -> Iterator[None]:
     """Put a place in front of what goes wrong inside.

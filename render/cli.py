@@ -16,10 +16,8 @@ import click
 
 from presolder.models.cores import cores
 from presolder.models.errors import (
-    CacheWarning,
     InputError,
     OddValueWarning,
-    SlowLoopsWarning,
     one_line,
 )
 from presolder.render.commands.remarks import QUIET, SCHEMA, aside, remark, say_remarks
@@ -168,7 +166,7 @@ def _set_verbose(context: click.Context, option: click.Parameter, verbose: bool)
     # Here, so that only who asks waits for them.
     from importlib.metadata import version  # noqa: PLC0415
 
-    from presolder.models.compiled import origin  # noqa: PLC0415
+    from presolder.models.core import origin  # noqa: PLC0415
 
     began = time.perf_counter()
     used = f"presolder {version('presolder')}, loops {origin()}, {cores()} cores"
@@ -187,7 +185,7 @@ def _warn(
     line: str | None = None,
 ) -> None:
     """Odd values in one line on standard error; other warnings as Python shows them."""
-    if issubclass(category, OddValueWarning | CacheWarning | SlowLoopsWarning):
+    if issubclass(category, OddValueWarning):
         remark(f"presolder: {one_line(str(message))}")
     else:
         shown = warnings.formatwarning(message, category, filename, lineno, line)
@@ -203,8 +201,6 @@ def run() -> int:
         The exit status: 2 after such an error, or what the command says.
     """
     warnings.simplefilter("always", OddValueWarning)
-    warnings.simplefilter("once", CacheWarning)
-    warnings.simplefilter("once", SlowLoopsWarning)
     warnings.showwarning = _warn
     # Drawings are SVG; without this the library loads another for windows, in most of a second.
     sys.modules.setdefault("schemdraw.backends.mpl", None)  # type: ignore[arg-type]

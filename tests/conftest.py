@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import pytest
 from playwright.sync_api import Browser, Playwright, sync_playwright
 
+from browsers import started
 from presolder.models.instrument.rig import Rig
 from presolder.render.files.audio import read_recording
 from presolder.render.files.rig_file import built_in_rigs, find_rig
@@ -75,11 +76,12 @@ def playwright() -> Iterator[Playwright]:
         yield playwright
 
 
-@pytest.fixture(scope="session")
-def browser(playwright: Playwright) -> Iterator[Browser]:
-    chromium = playwright.chromium.launch(
-        executable_path="/usr/bin/chromium",
-        args=["--no-sandbox", "--autoplay-policy=no-user-gesture-required"],
-    )
-    yield chromium
-    chromium.close()
+@pytest.fixture(
+    scope="session", params=["chromium", pytest.param("firefox", marks=pytest.mark.thorough)]
+)
+def browser(
+    request: pytest.FixtureRequest, playwright: Playwright, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[Browser]:
+    """Debian's own; `only_chromium` is for what the other cannot be asked."""
+    with started(playwright, request.param, tmp_path_factory.mktemp("browser")) as browser:
+        yield browser

@@ -152,9 +152,6 @@ def all_faults() -> list[Fault]:
             tree = ast.parse(path.read_text("utf-8"))
             name = path.relative_to(ROOT).as_posix()
             for function, node in functions(tree):
-                # In place of a compiled loop the built one runs; tests/audio/test_loops.py has both.
-                if any(ast.unparse(one) == "compiled" for one in node.decorator_list):
-                    continue
                 for number, place in places(node):
                     for i, (_, said) in enumerate(changed(place)):
                         line = getattr(place, "lineno", node.lineno)

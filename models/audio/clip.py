@@ -18,8 +18,8 @@ from presolder.models.audio.drive import first_order_high_pass, pre_emphasis
 from presolder.models.audio.emf import BAND_LIMIT_REACH, band_limit
 from presolder.models.audio.overlap import windowed
 from presolder.models.audio.sections import through_sections
-from presolder.models.audio.shaper import shape_averaged
 from presolder.models.audio.static_curves import first_order_gain, knee_volts, static_curve
+from presolder.models.core import shape_averaged
 from presolder.models.decibels import amplitude
 from presolder.models.instrument.dirt import Dirt
 from presolder.models.typing import Array, ComplexArray

@@ -9,7 +9,6 @@ import numpy as np
 
 from presolder.models.audio.ahead import ahead
 from presolder.models.audio.decimation import decimated
-from presolder.models.audio.devices import step_devices
 from presolder.models.audio.drive import loudest_second
 from presolder.models.audio.emf import emf_filters, filters_for, null_db, recover_emf
 from presolder.models.audio.knob import KnobPath
@@ -17,8 +16,8 @@ from presolder.models.audio.loop import fitted_blocks
 from presolder.models.audio.overlap import FilterBank, taken_from
 from presolder.models.audio.renderer import BLOCK, EmfPiece, emf_along, sample_count
 from presolder.models.audio.voicing import noise_pieces
-from presolder.models.circuit.newton import WORK_ROWS
 from presolder.models.circuit.steps import PAST, Steps, tabulate_steps
+from presolder.models.core import step_circuit
 from presolder.models.cores import crew
 from presolder.models.decibels import amplitude
 from presolder.models.errors import InputError
@@ -182,16 +181,16 @@ class Driven:
 
 @dataclass(frozen=True, eq=False)
 class Standing:
-    """Where a circuit stands: its last three states, and the junctions' as `newton` has them."""
+    """Where a circuit stands: its last three states and junction voltages, as the core has them."""
 
     past: Array
-    work: Array
+    solutions: Array
 
 
 def at_rest(steps: Steps, channels: int) -> list[Standing]:
     """A circuit at its working point, once a channel."""
     return [
-        Standing(np.zeros((3, steps.state_count)), np.tile(steps.rest_volts, (WORK_ROWS, 1)))
+        Standing(np.zeros((PAST.size, steps.held)), np.tile(steps.rest[0], (PAST.size, 1)))
         for _ in range(channels)
     ]
 
@@ -215,12 +214,9 @@ def advance(steps: Steps, dial: Array, emf: Array, standing: Standing, output: A
     int
         Index of a step that has no solution, or -1.
     """
-    return int(
-        step_devices(
-            (0,) * steps.junction_count, steps.linear, steps.by_columns, steps.dials, steps.kinds,
-            np.array([steps.rest_volts, steps.rest_currents]), np.array(PAST), dial,
-            np.ascontiguousarray(emf), standing.past, standing.work, output,
-        )
+    return step_circuit(
+        steps.by_columns, steps.dials, steps.kinds, steps.rest, PAST, dial,
+        np.ascontiguousarray(emf), standing.past, steps.state_count, standing.solutions, output,
     )  # fmt: skip
 
 

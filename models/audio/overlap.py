@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from presolder.models.audio.kernels import combine
+from presolder.models.core import combine
 from presolder.models.typing import Array, ComplexArray
 
 

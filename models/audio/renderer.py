@@ -8,12 +8,12 @@ from itertools import repeat
 import numpy as np
 
 from presolder.models.audio.emf import filters_for, null_db, recover_emf_in_place
-from presolder.models.audio.kernels import step_states
 from presolder.models.audio.knob import KnobPath, dials_of_steps
 from presolder.models.audio.loop import fitted_blocks
 from presolder.models.audio.overlap import FilterBank
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.recursion import Recursion, discretise
+from presolder.models.core import step_states
 from presolder.models.cores import crew
 from presolder.models.instrument.controls import Load
 from presolder.models.instrument.law import DIAL_MAX

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator
 import numpy as np
 from numpy.typing import ArrayLike
 
-from presolder.models.audio.kernels import filter_sections
+from presolder.models.core import filter_sections
 from presolder.models.typing import Array
 
 

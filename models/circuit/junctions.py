@@ -13,10 +13,15 @@ import numpy as np
 
 from presolder.models.circuit.assembly import Descriptor, ends_of
 from presolder.models.circuit.branch import Device, Diode
+from presolder.models.core import FOUR, groups_of
 from presolder.models.typing import Array
 
 # kT/q at 27 degrees C: k and q as the SI defines them.
 THERMAL_VOLTS = 1.380649e-23 * 300.15 / 1.602176634e-19
+# Junctions are held back beyond where their current is so much.
+_CRITICAL_AMPERES = 1e-3
+# Of a junction that is not there: nothing flows at any voltage.
+_NO_AMPERES = 1e-300
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,6 +48,12 @@ class Junctions:
     def currents(self, volts: Array) -> Array:
         """Through the junctions, amperes; volts of shape (..., p)."""
         return np.asarray(self.saturation * np.expm1(volts / self.slope_volts))
+
+    @property
+    def kinds(self) -> Array:
+        """As the core takes them, shape (3, p): saturation, slopes a volt, critical voltage."""
+        critical = self.slope_volts * np.log(_CRITICAL_AMPERES / self.saturation)
+        return np.array([self.saturation, 1.0 / self.slope_volts, critical])
 
     def conductance(self, volts: Array) -> Array:
         """Branch currents per volt across each junction, siemens, shape (p, p)."""
@@ -73,6 +84,18 @@ def junctions_of(devices: tuple[Device, ...], size: int) -> Junctions:
         coupling[at : at + len(block), at : at + len(block)] = block
         at += len(block)
     return Junctions(ends_of(tuple(pairs), size), np.array(saturation), np.array(slope), coupling)
+
+
+def filled_up(junctions: Junctions) -> Junctions:
+    """As many as the core takes; those added lie between no nodes and carry nothing."""
+    n, p = junctions.ends.shape
+    more = FOUR * groups_of(p) - p
+    return Junctions(
+        np.hstack([junctions.ends, np.zeros((n, more))]),
+        np.append(junctions.saturation, np.full(more, _NO_AMPERES)),
+        np.append(junctions.slope_volts, np.full(more, THERMAL_VOLTS)),
+        np.pad(junctions.coupling, (0, more)),
+    )
 
 
 def linearised(descriptor: Descriptor, junctions: Junctions, volts: Array) -> Descriptor:

@@ -8,8 +8,9 @@ import numpy as np
 
 from presolder.models.circuit.assembly import Descriptor, assemble
 from presolder.models.circuit.branch import GROUND, OUTPUT, Branch
-from presolder.models.circuit.junctions import Junctions, junctions_of
+from presolder.models.circuit.junctions import Junctions, filled_up, junctions_of
 from presolder.models.circuit.stage_parts import stage_parts
+from presolder.models.core import solve_junctions
 from presolder.models.errors import InputError
 from presolder.models.instrument.stage import Stage
 from presolder.models.typing import Array
@@ -64,19 +65,9 @@ def _found(stage: Stage) -> Rest:
 
 
 def _settled(descriptor: Descriptor, junctions: Junctions, stage: Stage) -> tuple[Array, Array]:
-    # Here, so that only rigs that feed a circuit wait for the compiler.
-    from presolder.models.circuit.newton import (  # noqa: PLC0415
-        CURRENTS,
-        OPEN,
-        VOLTS,
-        WORK_ROWS,
-        kinds_of,
-        solve_guarded,
-    )  # fmt: skip
-
-    unknowns, count_ = np.zeros(descriptor.size), junctions.saturation.size
-    kinds = kinds_of(junctions.saturation, junctions.slope_volts)
-    work, square = np.zeros((WORK_ROWS, count_)), np.zeros((2, count_, count_))
+    own, junctions = junctions.saturation.size, filled_up(junctions)
+    kinds, p = junctions.kinds, junctions.saturation.size
+    unknowns, solutions, currents = np.zeros(descriptor.size), np.zeros((3, p)), np.zeros(p)
     taken = junctions.ends @ junctions.coupling
     step_s = _FIRST_STEP_S
     while step_s < _LAST_STEP_S:
@@ -84,8 +75,8 @@ def _settled(descriptor: Descriptor, junctions: Junctions, stage: Stage) -> tupl
         pencil = descriptor.mass / step_s - descriptor.fixed
         without = np.linalg.solve(pencil, descriptor.mass @ unknowns / step_s + descriptor.supply)
         per_ampere = -np.linalg.solve(pencil, taken)
-        work[OPEN], square[0] = junctions.ends.T @ without, junctions.ends.T @ per_ampere
-        if not solve_guarded(tuple(range(count_)), kinds, work, square):
+        feedback = np.ascontiguousarray((junctions.ends.T @ per_ampere).T)
+        if not solve_junctions(kinds, feedback, junctions.ends.T @ without, solutions, currents):
             raise InputError(f"{stage.kind} has no working point with these settings")
-        unknowns = without + per_ampere @ work[CURRENTS]
-    return unknowns, work[VOLTS].copy()
+        unknowns = without + per_ampere @ currents
+    return unknowns, solutions[0, :own].copy()

@@ -18,17 +18,17 @@ import numpy as np
 from presolder.models.circuit.assembly import assemble, ends_of
 from presolder.models.circuit.branch import GROUND
 from presolder.models.circuit.chain import control_chain
-from presolder.models.circuit.junctions import junctions_of
-from presolder.models.circuit.newton import kinds_of
+from presolder.models.circuit.junctions import filled_up, junctions_of
 from presolder.models.circuit.recursion import dial_rows
 from presolder.models.circuit.rest import resting
+from presolder.models.core import FOUR, fours
 from presolder.models.instrument.network import Network
 from presolder.models.instrument.rig import Rig
 from presolder.models.typing import Array
 
 # 11/6 z[n] = 3 z[n-1] - 3/2 z[n-2] + 1/3 z[n-3] + step * dz/dt[n].
 NEWEST = 11.0 / 6.0
-PAST = (3.0, -1.5, 1.0 / 3.0)
+PAST = np.array([3.0, -1.5, 1.0 / 3.0])
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,22 +45,25 @@ class Steps:
     dials : ndarray, shape (rows,)
     table : ndarray, shape (rows, m + p + 1, m + e + p)
         Of e EMFs, most often one.
-    rest_volts, rest_currents : ndarray, shape (p,)
-        At the working point.
+    rest : ndarray, shape (2, p)
+        Voltages and currents of the junctions at the working point.
     kinds : ndarray, shape (3, p)
-        As `newton` takes the junctions.
+        What junctions are like; see `Junctions.kinds`.
+
+    Notes
+    -----
+    p is what the core takes: junctions that are not there carry no current.
     """
 
     dials: Array
     table: Array
-    rest_volts: Array
-    rest_currents: Array
+    rest: Array
     kinds: Array
 
     @property
     def junction_count(self) -> int:
         """Number of junctions, p."""
-        return int(self.rest_volts.size)
+        return int(self.rest.shape[1])
 
     @property
     def state_count(self) -> int:
@@ -73,23 +76,23 @@ class Steps:
         return int(self.table.shape[2]) - self.junction_count - self.state_count
 
     @property
-    def linear(self) -> tuple[int, ...]:
-        """One number for each column of `by_columns`, but for those of currents."""
-        return (0,) * (16 * ((self.state_count + self.emf_count - 1) // 16 + 1))
+    def held(self) -> int:
+        """Numbers that states and output take, filled up to fours."""
+        return FOUR * fours(self.state_count + 1)
 
     @cached_property
     def by_columns(self) -> Array:
-        """The table as a loop reads it quickly, shape (rows, c + p, c + 4).
+        """The table as the core reads it, shape (rows, m + e + p, p + held).
 
-        By columns, so that sums run side by side and not one after the other;
-        those of states and EMF are filled up with zeros to c, the rows to four
-        more than that.
+        By columns, so that sums run side by side and not one after the other: of
+        each the voltages of the junctions first.
         """
-        linear, first = len(self.linear), self.state_count + self.emf_count
-        rows, filled, _ = self.table.shape
-        table = np.zeros((rows, linear + self.junction_count, linear + 4))
-        table[:, :first, :filled] = np.moveaxis(self.table[:, :, :first], 1, 2)
-        table[:, linear:, :filled] = np.moveaxis(self.table[:, :, first:], 1, 2)
+        rows, _, columns = self.table.shape
+        m, p = self.state_count, self.junction_count
+        table = np.zeros((rows, columns, p + self.held))
+        table[:, :, :p] = np.moveaxis(self.table[:, m : m + p], 1, 2)
+        table[:, :, p : p + m] = np.moveaxis(self.table[:, :m], 1, 2)
+        table[:, :, p + m] = self.table[:, m + p]
         return table
 
 
@@ -118,7 +121,7 @@ def tabulate_steps(rig: Rig, network: Network | None, steps_per_second: float) -
     chain = control_chain(rig, network)
     descriptor = assemble(chain.branches)
     size = descriptor.size
-    junctions = junctions_of(chain.devices, size)
+    junctions = filled_up(junctions_of(chain.devices, size))
     heard = ends_of(((chain.stage_output, GROUND),), size)
     picked = np.vstack([descriptor.reading, junctions.ends.T, heard.T])
     sources = np.column_stack(
@@ -130,11 +133,8 @@ def tabulate_steps(rig: Rig, network: Network | None, steps_per_second: float) -
     )
     pencil = NEWEST * steps_per_second * descriptor.mass - descriptor.system(dials)
     table = picked @ np.linalg.solve(pencil, sources)
-    volts = resting(rig.load.stage).junction_volts
-    return Steps(
-        dials,
-        np.ascontiguousarray(table),
-        volts,
-        junctions.currents(volts),
-        kinds_of(junctions.saturation, junctions.slope_volts),
-    )
+    volts = np.zeros(junctions.saturation.size)
+    at_rest = resting(rig.load.stage).junction_volts
+    volts[: at_rest.size] = at_rest
+    rest = np.array([volts, junctions.currents(volts)])
+    return Steps(dials, np.ascontiguousarray(table), rest, junctions.kinds)

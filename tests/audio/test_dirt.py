@@ -218,6 +218,7 @@ def test_output_does_not_depend_on_block_length(takes: dict[str, Take]) -> None:
         assert np.array_equal(one, through(signal, Dirt("diodes", 25.0), 8.0, block))
 
 
+@pytest.mark.slow
 def test_drive_means_the_same_for_any_recording(takes: dict[str, Take], humbucker: Rig) -> None:
     """The loudest second reaches the knee times the drive, however loud the file is."""
     take, bare = takes["phrase"], (Design("bare", None),)
@@ -500,6 +501,7 @@ def test_a_curve_from_a_file(tmp_path: Path) -> None:
             ps.render(ps.sample(), "humbucker-500k", ["cap"], ps.turn(10, 9, travel=1), dirt=file)
 
 
+@pytest.mark.slow
 def test_the_command_and_a_pack_take_such_a_file(tmp_path: Path) -> None:
     """The page plays it itself: its engine has the curve's points."""
     file = tmp_path / "hard.csv"
@@ -512,6 +514,7 @@ def test_the_command_and_a_pack_take_such_a_file(tmp_path: Path) -> None:
     assert '"kind": "hard"' in page
 
 
+@pytest.mark.slow
 def test_a_rig_file_names_such_a_file(tmp_path: Path) -> None:
     """From beside it, in a situation too; and what is told of it is the name and the points."""
     (tmp_path / "hard.csv").write_text("volts_in,volts_out\n-9,-1\n-1,-1\n0,0\n1,1\n9,1\n")

@@ -182,6 +182,7 @@ def test_a_place_that_fills_meanwhile_is_not_written_over(tmp_path: Path) -> Non
     assert [path.name for path in tmp_path.rglob("*")] == ["out", "theirs"]
 
 
+@pytest.mark.slow
 def test_cleanup_writes_percents_and_refuses_loud_hum() -> None:
     words = ("cleanup", "--design", "bare", "--dirt", "smooth")
     rows = presolder_here(*words, "--csv", "-").stdout.splitlines()

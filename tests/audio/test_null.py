@@ -37,6 +37,7 @@ def test_every_built_in_rig_nulls_at_ten() -> None:
         assert worst_null_db(rig, noise(48_000), 48_000) <= NOISE_LIMIT_DB, name
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("rate", [44_100, 96_000, 192_000])
 @pytest.mark.parametrize("name", ["humbucker-500k", "piezo-buffered"])
 def test_at_other_rates_too(name: str, rate: int) -> None:
@@ -44,6 +45,7 @@ def test_at_other_rates_too(name: str, rate: int) -> None:
     assert worst_null_db(find_rig(name), noise(rate, 2.0), rate) <= NOISE_LIMIT_DB
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("count", [8, pytest.param(100, marks=pytest.mark.thorough)])
 def test_random_rigs_null_at_ten(count: int) -> None:
     random = np.random.default_rng(28)

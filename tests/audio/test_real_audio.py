@@ -16,6 +16,7 @@ DESIGNS = short_list()
 PATH = steady_turn(10.0, 0.0, 2.5, 0.4)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["chords", "phrase"])
 def test_no_click_no_dc_exact_length_and_deterministic(
     name: str, takes: dict[str, Take], humbucker: Rig

@@ -279,6 +279,7 @@ def test_playing_tells_the_same(humbucker: Rig, takes: dict[str, Take]) -> None:
     assert series.brightness_db[1] > bare.brightness_db[1] + 1
 
 
+@pytest.mark.slow
 def test_what_comes_out_of_a_curve_that_does_nothing_is_what_goes_in(humbucker: Rig) -> None:
     """Below its knee it is straight: then designs are judged as without it, as heard."""
     straight = Dirt(

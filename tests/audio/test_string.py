@@ -128,6 +128,7 @@ def test_pickups_get_what_the_string_does_at_their_places(guitar: Guitar, positi
         assert np.median(np.abs(plain[loud] - wanted[loud]) / np.abs(wanted[loud])) > 0.5
 
 
+@pytest.mark.slow
 def test_take_at_the_jack_of_another_position(guitar: Guitar) -> None:
     """Recorded at the bridge with the volume down, heard at the neck, as from its own EMF."""
     string = guitar(STRING_TAKE)

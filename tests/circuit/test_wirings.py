@@ -224,6 +224,7 @@ dirt = "germanium-fuzz"
     assert long.rig.take == fuzz.rig.take
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("index", [0, 3, 4, 8, 9])
 def test_null_at_ten(index: int) -> None:
     """Nothing changed, nothing heard: the jack take comes back through any wiring."""

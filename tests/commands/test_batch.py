@@ -24,6 +24,7 @@ from presolder.render.files.owner import holding, machine
 from running import presolder_here
 from takes import SAMPLES
 
+THOROUGH = pytest.mark.thorough
 RIG = Path(SAMPLES.parent / "render/rigs/humbucker-500k.toml").read_text("utf-8")
 
 
@@ -115,7 +116,14 @@ def test_stopped_and_claimed(tmp_path: Path) -> None:
     assert not claim.exists()
 
 
-@pytest.mark.parametrize("owner", ["{here}-1", "{here}-{me}", "some_host-1", "", "{me}"])
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    "owner",
+    [
+        "{here}-1",
+        *(pytest.param(one, marks=THOROUGH) for one in ("{here}-{me}", "some_host-1", "", "{me}")),
+    ],
+)
 def test_a_year_old_claim_is_nobodys(tmp_path: Path, owner: str) -> None:
     """Though a process of its number lives, on a host of its name."""
     file = listed(tmp_path, '[[job]]\ncommand = "need"\nrigs = ["single-coil-250k"]\n')
@@ -309,7 +317,7 @@ def test_on_a_cluster_whose_scheduler_is_killed(tmp_path: Path, cluster: Cluster
     assert {job["outcome"] for job in jobs} == {"failed", "made"}
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_on_a_cluster_of_which_a_worker_is_killed(tmp_path: Path, cluster: Cluster) -> None:
     """While it renders: another does its job; and a second batch on the same folder keeps all."""
     address, _, workers = cluster
@@ -494,7 +502,8 @@ def test_a_claim_is_kept_fresh_while_a_job_runs(
     assert max(watched) < 0.45
 
 
-@pytest.mark.parametrize("owner", ["elsewhere-1", ""])
+@pytest.mark.slow
+@pytest.mark.parametrize("owner", ["elsewhere-1", pytest.param("", marks=THOROUGH)])
 def test_an_abandoned_claim_of_another_machine(tmp_path: Path, owner: str) -> None:
     """Its job is another's while the claim is fresh, and is done when nobody renews it.
 

@@ -337,6 +337,7 @@ def test_lists() -> None:
     assert rigs.count("pickup") >= 4
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
@@ -460,6 +461,7 @@ def test_draws(draws: int, fits: bool) -> None:
             in_process(*words)
 
 
+@pytest.mark.slow
 def test_what_goes_into_files_is_not_said_as_well(tmp_path: Path) -> None:
     common = ("curves", "--design", "cap", "--show", "5", "--frequency", "1000")
     for options in (("--csv", "a.csv"), ("--plot", "a.svg"), ("--csv", "b.csv", "--plot", "b.svg")):

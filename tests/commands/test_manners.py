@@ -33,6 +33,7 @@ def test_every_command_takes_them_once(name: str) -> None:
     assert options.count("--jobs") == (name in spread)
 
 
+@pytest.mark.slow
 def test_quiet_leaves_results_and_errors(tmp_path: Path) -> None:
     odd = ("--design", "1p")
     loud = presolder_here("need")

@@ -33,6 +33,7 @@ def fed(content: bytes, *arguments: str | Path, cwd: Path | None = None) -> Comp
     )
 
 
+@pytest.mark.slow
 def test_a_take_through_a_pipe_is_the_take(tmp_path: Path) -> None:
     named = presolder_here("render", TAKE, *SWEEP, "--out", tmp_path / "named")
     piped = fed(TAKE.read_bytes(), "render", "-", *SWEEP, cwd=tmp_path)
@@ -85,6 +86,7 @@ def test_what_cannot_be_used_is_one_line(
     assert done.stderr.count("\n") == 1 and not list(tmp_path.iterdir())
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("words", "begins"),
     [

@@ -68,6 +68,7 @@ COMMANDS = (
 )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "command",
     [
@@ -90,6 +91,7 @@ def test_nothing_is_wider_than_the_terminal_and_no_word_is_broken(command: tuple
     ), strange  # fmt: skip
 
 
+@pytest.mark.slow
 def test_colour_is_sparing_and_never_alone() -> None:
     """Heads are bold on a terminal, with NO_COLOR and into a pipe nothing is; the text is one."""
     command = ("designs", "-q")

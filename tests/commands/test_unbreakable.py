@@ -32,7 +32,7 @@ from presolder.render.files.scratch import scratch_folder
 from presolder.render.files.standard import STANDARD
 from presolder.render.files.toml import read_toml
 from presolder.render.start import StoppedError
-from running import NUMBA_PRINTS, numba_program, presolder_here
+from running import presolder_here
 from takes import SAMPLES
 
 TAKE = str(SAMPLES / "phrase.flac")
@@ -532,70 +532,6 @@ def test_names_that_are_too_long(tmp_path: Path) -> None:
     assert longest.is_dir()
 
 
-# ---- the loops where they were not built -------------------------------------------
-
-
-@pytest.mark.slow
-def test_a_damaged_cache_of_numbas_costs_time_only(tmp_path: Path) -> None:
-    """One short loop; what a whole render makes of it is looked at thoroughly."""
-    cache = tmp_path / "cache"
-
-    def ran() -> subprocess.CompletedProcess[str]:
-        done = numba_program(tmp_path, cache)
-        assert (done.returncode, done.stdout) == (0, NUMBA_PRINTS), done
-        return done
-
-    assert ran().stderr == ""
-    files = sorted(path for path in cache.rglob("*") if path.is_file())
-    assert {path.suffix for path in files} == {".nbi", ".nbc"}
-    for path in files:
-        path.write_bytes(b"")
-    assert "the cache of compiled loops cannot be used" in ran().stderr
-    assert ran().stderr == ""
-
-
-@pytest.mark.thorough
-@slow
-def test_numba_and_its_damaged_cache(tmp_path: Path) -> None:
-    """Emptied, cut short and overwritten files, as after a power cut, cost time only."""
-    cache = tmp_path / "cache"
-    without = "import sys; sys.modules['presolder.models.loops'] = None\n"
-    without += "from presolder.render.start import main; main()"
-
-    def rendered(name: str) -> str:
-        """What a run says on standard error."""
-        command = ["render", TAKE, *SHORT, "--rig", "humbucker-500k", "--out", tmp_path / name]
-        done = subprocess.run(
-            [sys.executable, "-c", without, *command], capture_output=True, text=True, check=True,
-            env=os.environ | {"NUMBA_CACHE_DIR": str(cache)},
-        )  # fmt: skip
-        return done.stderr
-
-    assert rendered("a") == ""
-    files = [path for path in cache.rglob("*") if path.is_file()]
-    assert files
-    for path in files:
-        # Of an index nothing is left; what it names is junk.
-        path.write_bytes(b"" if path.suffix == ".nbi" else b"\x93junk" * 99)
-    whole = sorted(files)[0]
-    whole.write_bytes(b"\x80\x04cut")
-    errors = rendered("b")
-    assert errors.startswith("presolder: the cache of compiled loops cannot be used")
-    assert "Traceback" not in errors and len(errors.splitlines()) <= 3
-    assert rendered("c") == ""
-    # And with the loops that were built: within a step of 24 bits.
-    built = presolder_here(
-        "render", TAKE, *SHORT, "--rig", "humbucker-500k", "--out", tmp_path / "d"
-    )
-    assert built.returncode == 0
-    heard = [
-        soundfile.read(tmp_path / name / "sweep" / "bare.wav", dtype="int32")[0] >> 8
-        for name in "abcd"
-    ]
-    assert np.array_equal(heard[0], heard[1]) and np.array_equal(heard[0], heard[2])
-    assert np.abs(heard[3] - heard[0]).max() <= 1
-
-
 def test_doctor(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     done = presolder_here("doctor", "--json")
     found = json.loads(done.stdout)
@@ -690,6 +626,7 @@ def test_a_gesture_may_have_ten_thousand_rows(tmp_path: Path) -> None:
                 ps.gesture(file)
 
 
+@pytest.mark.slow
 def test_a_search_too_large_to_try_all_says_so() -> None:
     asked = ("--topology", "33k + (150k || 1n)", "--series", "E24", "--any-values")
     words = presolder_here("tailor", *asked).stdout

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from playwright.sync_api import Browser
 
+from browsers import only_chromium
 from presolder.models.instrument.controls import Pickup
 from presolder.models.instrument.quantities import format_quantity
 from presolder.models.instrument.rig import Rig
@@ -154,6 +155,7 @@ def test_a_coil_out_of_phase_has_its_dot_at_the_other_end(humbucker: Rig) -> Non
     assert 0.3 * coil < turned[1] - heights[1] < coil
 
 
+@only_chromium
 @pytest.mark.slow
 def test_no_text_is_cut_at_the_edge(browser: Browser) -> None:
     """In a browser with its own fonts, to half a point; charts' files have no text elements."""

@@ -20,6 +20,7 @@ def test_there_are_as_many_as_titles() -> None:
     assert len(SCRIPTS) == PAGE.count("\n## ") == 11
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("title", list(SCRIPTS))
 def test_examples_run(title: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)

@@ -1,4 +1,4 @@
-"""Disks that are full: where results go, where scratch goes, where numba keeps its cache.
+"""Disks that are full: where results go, where scratch goes.
 
 Real ones: small file systems in memory, which only root may mount. Where that is not
 allowed, a limit on the size of files stands in, and a line of the summary says so.
@@ -23,7 +23,7 @@ import soundfile
 
 from presolder.render.files.ffmpeg import run_ffmpeg
 from presolder.render.listening.live import _as_flac
-from running import NUMBA_PRINTS, Completed, numba_program
+from running import Completed
 from takes import SAMPLES
 
 TAKE = SAMPLES / "phrase.flac"
@@ -86,6 +86,7 @@ def disk(tmp_path: Path) -> Iterator[Disk]:
     yield Disk(folder, limit)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "words",
     [
@@ -167,14 +168,3 @@ def test_a_pages_sound_needs_no_scratch(tmp_path: Path, monkeypatch: pytest.Monk
     sound = 0.5 * np.sin(np.arange(48_000) / 9)
     back, rate = soundfile.read(io.BytesIO(base64.b64decode(_as_flac(sound, 48_000))))
     assert rate == 48_000 and back == pytest.approx(sound, abs=2.0**-20)
-
-
-@pytest.mark.slow
-def test_a_full_place_for_numbas_cache(disk: Disk, tmp_path: Path) -> None:
-    """A short loop compiled in a process of its own: said once, and it works."""
-    disk.fill()
-    done = numba_program(tmp_path, disk.folder / "cache", disk.limit)
-    assert (done.returncode, done.stdout) == (0, NUMBA_PRINTS), done
-    if disk.limit is None:
-        assert "the cache of compiled loops cannot be used" in done.stderr
-    assert "Traceback" not in done.stderr

@@ -1,4 +1,4 @@
-"""Ten thousand hostile inputs for every reader and the command line, and all that were ever found.
+"""Thousands of hostile inputs for every reader and the command line, and all that were ever found.
 
 ``python tests/fuzz.py --inputs 1000000`` takes a night over it.
 """
@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from fuzzing import FINDS, TARGETS, BrokenContractError, reading
 from presolder.models.errors import InputError
 
-INPUTS = 10_000
+INPUTS = 4_000
 SHARES = sum(target.share for target in TARGETS.values())
 
 

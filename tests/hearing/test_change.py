@@ -54,6 +54,7 @@ def test_more_loss_never_makes_it_less_dull(
     assert lost[-1] > 1
 
 
+@pytest.mark.slow
 @given(
     lost_db=st.lists(st.floats(0, 20), min_size=9, max_size=9),
     more_db=st.lists(st.floats(0, 10), min_size=9, max_size=9),

@@ -261,6 +261,7 @@ def test_built_in_values_by_hand() -> None:
         assert series(single(pickup, pot, None, cable, load)) == expected
 
 
+@pytest.mark.slow
 def test_guitars_like_this_one(humbucker: Rig, monkeypatch: pytest.MonkeyPatch) -> None:
     """The same hundred whatever stands beside; with nothing that strays, this very guitar."""
     ear = ear_of(humbucker, take=ps.sample("phrase"))
@@ -325,6 +326,7 @@ def test_nonsense_preference(keep: str) -> None:
         in_process("compare", "--keep", keep)
 
 
+@pytest.mark.slow
 def test_ranks_follow_scores(humbucker: Rig) -> None:
     """Whoever stands later is not audibly better, unless it may not come first."""
     for plays in ("rolls-back", "swells", "cleans-up-dirt"):

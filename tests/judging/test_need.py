@@ -25,7 +25,7 @@ from running import in_process, presolder_here
 DIALS = np.array([10.0, 5.0, 2.0])
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_always_full_never_needs_one(rigs: dict[str, Rig]) -> None:
     for rig in rigs.values():
         result = need_of(ear_of(rig, plays="full"), DIALS)
@@ -38,6 +38,7 @@ def low_pass(cable_farads: float) -> Rig:
     return single(Pickup(1e-2, 1e-6), Pot(500e3, Taper("linear")), None, cable_farads, Load())
 
 
+@pytest.mark.slow
 def test_verdict_follows_the_corner_by_hand() -> None:
     """The corner is 1 / (2 pi C R (1 - a) a) for a track split at a: 125k at dial 5.
 
@@ -62,6 +63,7 @@ def test_resonance_of_coil_and_cable_by_hand() -> None:
     assert np.isnan(resonance(low_pass(600e-12), np.array([5.0]))[0]).all()
 
 
+@pytest.mark.slow
 def test_losses_do_not_cancel_against_gains() -> None:
     """A heavy coil into a long cable: its hump goes, the top above it comes up.
 
@@ -165,7 +167,13 @@ def test_remedies_are_of_what_the_rig_has(humbucker: Rig) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("playing", PLAYING)
+@pytest.mark.parametrize(
+    "playing",
+    [
+        one if one in ("full", "swells") else pytest.param(one, marks=pytest.mark.thorough)
+        for one in PLAYING
+    ],
+)
 def test_every_rig_and_way_of_playing(playing: str) -> None:
     for name in sorted(built_in_rigs())[PLAYING.index(playing) :: 6]:
         where = ("--rig", name, "--in", find_situations(name)[0].name)
@@ -202,6 +210,7 @@ def test_nonsense_is_refused(options: list[str], message: str) -> None:
     assert result.stderr.count("\n") == 1
 
 
+@pytest.mark.slow
 def test_what_is_heard_at_one_dial_is_heard(humbucker: Rig) -> None:
     """At 9.99 nothing has changed yet; that does not unsay what 5 does."""
     ear = ear_of(humbucker, left_at=[9.99, 5.0])

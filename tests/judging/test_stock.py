@@ -56,6 +56,7 @@ def test_what_a_drawer_has(drawer: Path) -> None:
     assert not [p for p in read_stock(drawer).counts(Pot(250e3)) if isinstance(p, Gang)]
 
 
+@pytest.mark.slow
 def test_search_takes_what_there_is(drawer: Path) -> None:
     found = json.loads(in_process("tailor", "--stock", str(drawer), "--json"))
     there = {100e3, 150e3, 330e3, 470e-12, 1e-9, 250e3}
@@ -80,6 +81,7 @@ def test_search_takes_what_there_is(drawer: Path) -> None:
     assert min(told) == pytest.approx(min(equal), abs=1e-3)
 
 
+@pytest.mark.slow
 def test_two_pots_need_twice_as_many(drawer: Path) -> None:
     """A single 330k is no bypass for two volumes; nor are two equal parts of one piece."""
     asked = ("--stock", str(drawer), "--topology", "1k", "--top", "9", "--json")
@@ -91,6 +93,7 @@ def test_two_pots_need_twice_as_many(drawer: Path) -> None:
         assert design["expression"].count("330k") < 2
 
 
+@pytest.mark.slow
 def test_a_dual_pot_at_hand_is_no_special_order(drawer: Path) -> None:
     asked = ("--topology", "gang(1k) || 1n", "--top", "3", "--json")
     there = json.loads(in_process("tailor", "--stock", str(drawer), *asked))
@@ -99,6 +102,7 @@ def test_a_dual_pot_at_hand_is_no_special_order(drawer: Path) -> None:
     assert all(design["special_order"] for design in elsewhere["best"])
 
 
+@pytest.mark.slow
 def test_equals_have_the_commonest_values_first() -> None:
     asked = ("--topology", "series", "--series", "E24", "--top", "30", "--json")
     found = json.loads(in_process("tailor", *asked))

@@ -125,6 +125,7 @@ def _all(shape: Network) -> list[Network]:
     return [with_parts(shape, parts) for parts in product(*options)]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("dial", "cable", "expected"), [(5.0, 470e-12, "470p"), (6.0, 220e-12, "330p")]
 )
@@ -181,7 +182,15 @@ def test_default_shapes_are_all_there_is() -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("rig_name", list(built_in_rigs()))
+@pytest.mark.parametrize(
+    "rig_name",
+    [
+        one
+        if one in ("piezo-buffered", "two-pickups-independent")
+        else pytest.param(one, marks=pytest.mark.thorough)
+        for one in built_in_rigs()
+    ],
+)
 def test_command_on_every_rig(rig_name: str) -> None:
     where = ("--rig", rig_name, "--in", find_situations(rig_name)[0].name)
     options = (*where, "--resistors", "100k:1M", "--capacitors", "100p:1n",
@@ -207,6 +216,7 @@ def test_command_on_every_rig(rig_name: str) -> None:
         assert not design["special_order"]
 
 
+@pytest.mark.slow
 def test_table_and_plot(tmp_path: Path) -> None:
     options = ("--topology", "series", "--series", "E6", "--plot", str(tmp_path / "front.svg"),
                "--top", "1")  # fmt: skip
@@ -217,6 +227,7 @@ def test_table_and_plot(tmp_path: Path) -> None:
     assert "gang-series" in picture and "treble lost and gained" in picture
 
 
+@pytest.mark.slow
 def test_values_of_common_practice_unless_all_are_wanted() -> None:
     """13 resistors and 17 capacitors of E12 from 47k to 470k and 100p to 2n2; for a pot of a tenth
     of the smallest common one, values a tenth and ten times as large. All: 37 each, IEC 60063."""
@@ -229,6 +240,7 @@ def test_values_of_common_practice_unless_all_are_wanted() -> None:
     assert small.capacitors[0].farads == pytest.approx(1e-9)
 
 
+@pytest.mark.slow
 def test_a_winner_at_the_edge_is_said_to_be() -> None:
     asked = ("tailor", "--topology", "series", "--resistors", "330k:1M", "--top", "1")
     (best,) = json.loads(in_process(*asked, "--json"))["best"]
@@ -240,6 +252,7 @@ def test_a_winner_at_the_edge_is_said_to_be() -> None:
     assert "at the edge" not in in_process(*wide)
 
 
+@pytest.mark.slow
 def test_special_orders_never_win() -> None:
     options = ("--topology", "gang-series", "--gangs", "100k,1M", "--series", "E6")
     result = json.loads(in_process("tailor", *options, "--json"))
@@ -247,6 +260,7 @@ def test_special_orders_never_win() -> None:
     assert result["first"] == "bare"
 
 
+@pytest.mark.slow
 def test_a_resistor_alone_beside_a_linear_pot_only_spoils_the_taper() -> None:
     options = ("--topology", "10k", "--series", "E6", "--keep", "taper")
     text = in_process("tailor", "--rig", "single-coil-250k", *options)

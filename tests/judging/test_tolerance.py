@@ -136,6 +136,7 @@ def test_table_says_what_matters() -> None:
     assert "The spread of the capacitor is not heard" in text
 
 
+@pytest.mark.slow
 def test_plain_table_and_plot(tmp_path: Path) -> None:
     text = in_process("curves", "--design", "bare", "--design", "cap", "--show", "10,5,0")
     assert text.splitlines()[1].split() == ["at", "10", "at", "5"]
@@ -149,6 +150,7 @@ def test_plain_table_and_plot(tmp_path: Path) -> None:
     assert (tmp_path / "c.png").read_bytes().startswith(b"\x89PNG")
 
 
+@pytest.mark.slow
 def test_names_are_not_read_as_formulas(tmp_path: Path) -> None:
     """A dollar sign starts a formula for the plotting library."""
     designs = tmp_path / "designs.toml"

@@ -8,9 +8,11 @@ import numpy as np
 import pytest
 from playwright.sync_api import Browser, CDPSession, Page
 
+from browsers import only_chromium
 from probing import opened
 
-pytestmark = pytest.mark.slow
+# Processor time and a slower processor are what only Chromium tells of.
+pytestmark = [pytest.mark.slow, only_chromium]
 
 # Every sample that the engine puts out, with the frame that each block began at.
 RECORD = """async () => {

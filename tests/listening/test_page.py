@@ -15,6 +15,7 @@ import soundfile
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page
 
+from browsers import only_chromium, saved
 from probing import probed, until
 from running import presolder
 from script import in_node
@@ -63,10 +64,10 @@ def page(browser: Browser, page_file: Path) -> Iterator[Page]:
     page.get_by_label("recorded: knob turning").check(force=True)
     yield page
     assert seen == []
-    # The page itself, blobs that it makes, and its own audio thread; nothing else, least of all from a network.
-    assert {url for url in requests if not url.startswith(("blob:", "data:"))} == {
-        page_file.as_uri()
-    }
+    # The page itself (of which Firefox does not tell), blobs that it makes, and its own audio
+    # thread; nothing else, least of all from a network.
+    asked = {url for url in requests if not url.startswith(("blob:", "data:"))}
+    assert asked <= {page_file.as_uri()}
     context.close()
 
 
@@ -103,6 +104,7 @@ def test_switching_keeps_the_position(page: Page) -> None:
         assert after[2] == before[2]
 
 
+@only_chromium
 def test_switching_leaves_no_gap_and_no_click(page: Page) -> None:
     """The page's own voices in an OfflineAudioContext, switched in mid-tone."""
     samples = page.evaluate(
@@ -172,15 +174,19 @@ def test_keyboard_alone(page: Page) -> None:
 
 
 def names_found(page: Page) -> list[str]:
-    text = page.content() + str(_tree(page))
+    text = page.content() + _tree(page)
     told = ("bright one", "two-gang", "alert(1)", "330p", "390p")
     assert page.locator("#pot text").count() == 0 or any(name in text for name in told)
     return [name for name in told if name in text]
 
 
-def _tree(page: Page) -> object:
+def _tree(page: Page) -> str:
+    """What is read aloud; all of it where the browser tells."""
+    assert page.context.browser is not None
+    if page.context.browser.browser_type.name != "chromium":
+        return page.locator("body").aria_snapshot()
     session = page.context.new_cdp_session(page)
-    return session.send("Accessibility.getFullAXTree")
+    return str(session.send("Accessibility.getFullAXTree"))
 
 
 def hear_all(page: Page) -> None:
@@ -234,12 +240,8 @@ def test_blind_round_hides_names_and_scores(page: Page) -> None:
     assert f"Sample B was {NAMES[order[1]]}: rating 4, rank 1" in text
     assert "7 of 8 right" in text and "matched loudness" in text and "knob turning" in text
     assert len(names_found(page)) == 5
-    with page.expect_download() as download:
-        page.get_by_role("button", name="Save as text").click()
-    assert Path(download.value.path()).read_text() == text
-    with page.expect_download() as download:
-        page.get_by_role("button", name="Save as JSON").click()
-    results = json.loads(Path(download.value.path()).read_text())
+    assert saved(page, "Save as text").read_text() == text
+    results = json.loads(saved(page, "Save as JSON").read_text())
     (run,) = results["runs"]
     assert (run["right"], run["trials"], run["loudness"]) == (7, 8, "matched")
     assert run["by_guessing"] == pytest.approx(9 / 256)
@@ -499,6 +501,7 @@ def test_each_chart_has_a_name_of_its_own(page: Page) -> None:
     assert any("bright one: loudness" in name for name in names)
 
 
+@only_chromium
 def test_without_script_the_reel_plays(browser: Browser, page_file: Path) -> None:
     context = browser.new_context(java_script_enabled=False)
     page = context.new_page()
@@ -511,6 +514,7 @@ def test_without_script_the_reel_plays(browser: Browser, page_file: Path) -> Non
     context.close()
 
 
+@only_chromium
 def test_on_paper(browser: Browser, page_file: Path) -> None:
     """What to expect, and no controls; no card is split."""
     page = browser.new_page()

@@ -11,6 +11,7 @@ import pytest
 import scipy
 from playwright.sync_api import Browser, Page
 
+from browsers import only_chromium
 from page_data import DESIGNS, TEXTS, as_flac, loop, of_rig
 from presolder.models.audio.clip import clipped
 from presolder.models.audio.drive import loudest_second, pre_emphasis
@@ -28,7 +29,8 @@ from probing import opened
 from rendering import band_rms, rendered, resting
 from rigs import as_string_take, other_rigs
 
-pytestmark = pytest.mark.slow
+# Firefox cannot stop an offline context on the way.
+pytestmark = [pytest.mark.slow, only_chromium]
 BLOCK = 128
 RIGS = {name: find_rig(name) for name in built_in_rigs()} | other_rigs()
 # A page's engine over data of our own; acts are times, in blocks, and what is called then.

@@ -42,6 +42,7 @@ def peak(rig: Rig, farads: float) -> float:
     return float(hz[np.argmax(gain(rig, farads, hz) * hz)])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", NAMES)
 @pytest.mark.parametrize(
     "hung", [("cable", "470p"), ("cable", "cable+470p"), ("cable", "470p", "")]

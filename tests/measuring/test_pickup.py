@@ -101,6 +101,7 @@ def test_readings_honour_the_exciter() -> None:
     assert abs(wrong["inductance_henries"] / 6.0 - 1) > 0.005
 
 
+@pytest.mark.slow
 def test_readings_with_noise() -> None:
     """Each reading off by 0.2 % (10 Hz in 5 kHz)."""
     random = np.random.default_rng(9)
@@ -174,6 +175,7 @@ def ladder(random: np.random.Generator) -> tuple[list[Part], float]:
     return parts, ohms
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(6))
 def test_coils_with_real_eddy_currents_in_a_rig(seed: int) -> None:
     """Measured and built in ngspice: the rig's response at 10 within half a decibel to 6 kHz."""
@@ -197,6 +199,7 @@ def test_coils_with_real_eddy_currents_in_a_rig(seed: int) -> None:
     assert np.abs(off).max() < 0.5
 
 
+@pytest.mark.slow
 def test_impedance(tmp_path: Path) -> None:
     """Magnitude and phase with half a percent of noise, through the command."""
     truth = Pickup(8200, 4.2, 120e-12, 90e3, 1.9)
@@ -275,6 +278,7 @@ def excited(played: np.ndarray, added: float, snr_db: float, rate: int = 48_000)
     return np.asarray(0.4 * (late + noise))
 
 
+@pytest.mark.slow
 def test_recorded_sweeps_through_the_command(tmp_path: Path) -> None:
     played = sweep()
     soundfile.write(tmp_path / "sweep.wav", played, 48_000, subtype="FLOAT")
@@ -396,6 +400,7 @@ def written(folder: Path, name: str, response_: Response) -> Path:
     return path
 
 
+@pytest.mark.slow
 def test_loads_through_the_command(tmp_path: Path) -> None:
     """``@200k||470p``, in either order, is what was added."""
     bare, loaded = measured(COIL, np.random.default_rng(1), 0.02, 0.0)

@@ -97,6 +97,7 @@ def require_read(told: str, low: float, middle: float, high: float) -> None:
             assert near_zero or shown(whole) == pytest.approx(value, rel=0.051), (told, middle)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", list(built_in_rigs()))
 def test_every_reading_of_every_sheet(name: str) -> None:
     """Where the switch, the other volumes and the blend are said to stand, whichever it is."""

@@ -132,6 +132,7 @@ def test_command_on_a_dual_pot() -> None:
     assert 'taper = "audio"\nmidpoint = 0.15' in words
 
 
+@pytest.mark.slow
 def test_nonsense(tmp_path: Path) -> None:
     good = options(fraction_below_wiper(Taper("audio"), DIALS) * 500e3)
     for arguments, says in (

@@ -208,6 +208,7 @@ def test_the_value_that_is_named_is_the_one_that_was_put_in() -> None:
         assert cause.value == pytest.approx(midpoint, abs=0.01)
 
 
+@pytest.mark.slow
 def test_faults_of_a_gang() -> None:
     """On its other outer lug, and of another law."""
     rig = find_rig("humbucker-500k").as_recorded
@@ -229,6 +230,7 @@ def test_a_guitar_in_which_nothing_can_be_suspected() -> None:
     assert said.verdict != "fits" and set(said.off) & set(DIALS)
 
 
+@pytest.mark.slow
 def test_one_dial_that_is_off_is_not_diluted() -> None:
     """7.5 dB at one dial of five, in the level alone: common to all bands."""
     rig, network, _ = guitar_of(0)
@@ -239,7 +241,7 @@ def test_one_dial_that_is_off_is_not_diluted() -> None:
     assert said.off == (3.0,)
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_chance_alone_puts_a_dial_off_once_in_two_hundred_times() -> None:
     """Takes that wobble in level and in 17 bands, as is assumed of a player, and nothing else."""
     random, goes, wobble = np.random.default_rng(3), 1_000, Wobble(np.zeros((len(DIALS), 17)))
@@ -509,6 +511,7 @@ def test_misfit_counts_as_chi_squared_does() -> None:
     assert np.var(values) == pytest.approx(2 * freedom, rel=0.1)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("rig_name", list(built_in_rigs()))
 def test_command_on_every_rig(rig_name: str, tmp_path: Path) -> None:
     rig, network = find_rig(rig_name).as_recorded, parse_expression("150p")
@@ -556,6 +559,7 @@ def test_what_parts_stray_by_anyway() -> None:
     assert found["input"].values[0] == pytest.approx(10e3)
 
 
+@pytest.mark.slow
 def test_words_and_exit_status_for_a_fault(tmp_path: Path) -> None:
     """47k fitted for 470k, as it was tried by hand: the true value is among the named."""
     rig = find_rig("humbucker-500k").as_recorded

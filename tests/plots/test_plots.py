@@ -188,6 +188,7 @@ def test_cleanup(drawn: list[Figure]) -> None:
     assert len({tuple(line.get_linestyle()) for line in curves_of(tone)}) == 2
 
 
+@pytest.mark.slow
 def test_front(drawn: list[Figure]) -> None:
     found = ps.tailor(RIG, topologies=[ps.design("cap"), ps.design("series")], series="E6", top=3)
     plots.plot_front(Path("a.svg"), found.ears, found.found)
@@ -229,6 +230,7 @@ def test_front(drawn: list[Figure]) -> None:
     assert {one.judged.design.name for one in found.found.best} <= names
 
 
+@pytest.mark.slow
 def test_plots_on_axes_of_ones_own() -> None:
     """One axes each, with a line a design; nothing else of the caller's figure is touched."""
     figure = Figure()

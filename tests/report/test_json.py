@@ -43,6 +43,7 @@ def test_render_prints_its_manifest(tmp_path: Path) -> None:
     assert json.loads(printed) == {"schema": 1} | json.loads((out / "manifest.json").read_text())
 
 
+@pytest.mark.slow
 def test_pack_prints_its_contents(tmp_path: Path) -> None:
     out = tmp_path / "out"
     options = ("--design", "150p", "--hold", "5", "--travel", "1", "--light")
@@ -59,6 +60,7 @@ def test_cleanup_on_every_rig(rig_name: str) -> None:
         in_process("cleanup", "--rig", rig_name, "--dirt", "none")
 
 
+@pytest.mark.slow
 def test_cleanup() -> None:
     result = json.loads(in_process("cleanup", "--dirt", "smooth", "--design", "bare", "--json"))
     (design,) = result["designs"]
@@ -73,6 +75,7 @@ def test_cleanup() -> None:
     )
 
 
+@pytest.mark.slow
 def test_documented_keys_are_the_keys() -> None:
     """Every top-level key that the page names for a command is there, and no other."""
     page = (DOCS / "json.md").read_text("utf-8")

@@ -44,6 +44,7 @@ def cleaned() -> CleanupReport:
     return ps.cleanup(RIG, ["bare", "cap"], dirt=Dirt("smooth"))
 
 
+@pytest.mark.slow
 def test_cleanup(cleaned: CleanupReport) -> None:
     file = io.StringIO()
     cleaned.write_csv(file)
@@ -283,6 +284,7 @@ def test_compare() -> None:
         assert own - level["bare"] == pytest.approx(shift[name] - shift["bare"], abs=2e-4)
 
 
+@pytest.mark.slow
 def test_situations_weigh_as_they_say() -> None:
     heard = ps.situations("three-single-coils")
     report = ps.compare(heard, ["bare", "cap"])
@@ -394,6 +396,7 @@ def test_an_audition_says_how_long_and_loud_it_is() -> None:
         assert number(row[3].partition(" ")[0]) == pytest.approx(lufs, abs=0.15)
 
 
+@pytest.mark.slow
 def test_frames_have_what_is_told() -> None:
     """A row a design and situation, or a design, dial and frequency; the numbers of the JSON."""
     compared = ps.compare("split-humbucker", ["bare", "cap"])

@@ -12,6 +12,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser
 
 import presolder as ps
+from browsers import only_chromium
 from ears import sheet_of
 from presolder.models.circuit.assembly import assemble
 from presolder.models.circuit.branch import OUTPUT, Branch, Rheostat
@@ -306,6 +307,7 @@ def test_the_tone_control_stays_at_the_lug_that_it_is_wired_to() -> None:
     assert len(own) == 2 and all("the tone control (as it is)" in one["input lug"] for one in own)
 
 
+@pytest.mark.slow
 def test_what_is_fitted_now_is_taken_out(tmp_path: Path) -> None:
     rig = tmp_path / "r.toml"
     source = built_in_rigs()["humbucker-500k"].read_text()
@@ -394,6 +396,7 @@ def test_series_of() -> None:
     assert nearest_preferred(9.6e3) == pytest.approx(1e4)
 
 
+@pytest.mark.slow
 def test_text_has_every_caution() -> None:
     text = in_process("sheet")
     for word in (
@@ -443,6 +446,7 @@ MEASURE = """() => {
 }"""
 
 
+@only_chromium
 @pytest.mark.slow
 @pytest.mark.parametrize(
     "sheets",
@@ -485,6 +489,7 @@ def test_every_sheet_prints_on_one_page(
     page.close()
 
 
+@only_chromium
 @pytest.mark.slow
 def test_pages_of_several_designs_and_contrast(tmp_path: Path, browser: Browser) -> None:
     out = tmp_path / "both.html"
@@ -524,7 +529,7 @@ def test_nonsense(options: tuple[str, ...], says: str) -> None:
     assert says in str(caught.value)
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_one_design_for_all_situations() -> None:
     """What compare puts first over all of them, with what to expect in each."""
     made, alone = ps.sheet("split-humbucker"), ps.sheet(ps.situations("split-humbucker")[:1])

@@ -98,6 +98,7 @@ def new_environment(folder: Path) -> tuple[Path, Path]:
     return python, Path(where.strip())
 
 
+@pytest.mark.thorough
 def test_editable(source: Path, dependencies: Path, tmp_path: Path) -> None:
     python, library = new_environment(tmp_path / "env")
     (library / "dependencies.pth").write_text(f"{dependencies}\n")
@@ -173,7 +174,13 @@ def other_pythons() -> Iterator[tuple[str, Path]]:
                 break
 
 
-@pytest.mark.parametrize(("version", "interpreter"), list(other_pythons()))
+@pytest.mark.parametrize(
+    ("version", "interpreter"),
+    [
+        pytest.param(*one, marks=pytest.mark.thorough if more else ())
+        for more, one in enumerate(sorted(other_pythons(), reverse=True))
+    ],
+)
 def test_other_pythons(
     version: str, interpreter: Path, built: dict[str, Path], tmp_path: Path
 ) -> None:

@@ -15,6 +15,7 @@ from script import NODE, SCRIPT
 from takes import ROOT
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("command", [["ruff", "check"], ["ruff", "format", "--check"], ["mypy"]])
 def test_checkers_are_clean(command: list[str]) -> None:
     result = subprocess.run(

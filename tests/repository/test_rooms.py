@@ -14,6 +14,7 @@ from takes import ROOT
 # From the ground up; an import never runs upwards. "" is the room's own files.
 ROOMS = (
     "models",
+    "models.core",
     "models.instrument",
     "models.circuit",
     "models.audio",

@@ -3,10 +3,8 @@
 import contextlib
 import importlib.util
 import io
-import os
 import subprocess
 import sys
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 from unittest import mock
@@ -53,25 +51,3 @@ def program_at(path: Path) -> Any:
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return module
-
-
-# A short loop, compiled by numba as the long ones are where none were built.
-NUMBA_PROGRAM = """\
-import sys; sys.modules['presolder.models.loops'] = None
-from presolder.models.compiled import compiled
-@compiled
-def twice(number: float) -> float:
-    return 2.0 * number
-print(twice(21.0), twice(4))
-"""
-NUMBA_PRINTS = "42.0 8.0\n"
-
-
-def numba_program(folder: Path, cache: Path, limit: Callable[[], None] | None = None) -> Completed:
-    """Run it from a folder, with numba's cache in another."""
-    program = folder / "loop.py"
-    program.write_text(NUMBA_PROGRAM)
-    return subprocess.run(
-        [sys.executable, program], capture_output=True, text=True, check=False,
-        env=os.environ | {"NUMBA_CACHE_DIR": str(cache)}, preexec_fn=limit,
-    )  # fmt: skip

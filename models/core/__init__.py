@@ -1,0 +1,261 @@
+"""The loops over samples and steps: physics in C, one for renders, streams and pages.
+
+What each computes is said in the C file that is named; here arguments are looked
+over, so that nothing but whole arrays of the right shapes comes to the library.
+"""
+
+import numpy as np
+
+from presolder.models.core.library import loaded, origin
+from presolder.models.typing import Array
+
+__all__ = [
+    "MOST_JUNCTIONS", "combine", "filter_sections", "fours", "groups_of", "origin",
+    "shape_averaged", "solve_junctions", "step_circuit", "step_states",
+]  # fmt: skip
+
+# Junctions come four by four, states and output too.
+FOUR, MOST_GROUPS, _MOST_OUTS, _MOST_STATES = 4, 2, 14, 63
+MOST_JUNCTIONS = FOUR * MOST_GROUPS
+
+
+def fours(count: int) -> int:
+    """How many fours so many numbers fill."""
+    return -(-count // FOUR)
+
+
+def groups_of(junctions: int) -> int:
+    """How many fours of junctions the core takes for so many."""
+    return max(1, fours(junctions))
+
+
+def _take(array: Array, shape: tuple[int, ...], *, apart: bool = False, out: bool = False) -> None:
+    """Refuse what is no such array: 64-bit floats in C order, rows apart only if they may be."""
+    if not isinstance(array, np.ndarray) or array.dtype != np.float64:
+        raise TypeError("an array of 64-bit floats is wanted")
+    if array.shape != shape:
+        raise ValueError(f"an array of shape {shape} is wanted, not {array.shape}")
+    whole = array.flags.c_contiguous
+    if not whole and not (apart and array.strides[-1] == array.itemsize):
+        raise ValueError("an array in C order is wanted")
+    if out and not array.flags.writeable:
+        raise ValueError("an array that can be written is wanted")
+
+
+def _row(array: Array) -> int:
+    """From one row of two dimensions to the next, in numbers."""
+    return int(array.strides[0]) // array.itemsize
+
+
+def _agree(holds: bool) -> None:
+    if not holds:
+        raise ValueError("the arrays' shapes do not agree")
+
+
+def step_states(
+    table: Array, dials: Array, dial: Array, emf: Array, states: Array, output: Array
+) -> None:
+    """Run the time-varying recursion over one block, in place; ``core/linear.c``.
+
+    Parameters
+    ----------
+    table : ndarray, shape (rows, m + 1, m + q)
+        Step matrices over the dial, interpolated linearly between rows.
+    dials : ndarray, shape (rows,)
+        Dial position of each row, rising from 0 to 10.
+    dial : ndarray, shape (n,)
+        Dial position of each step, 0-10.
+    emf : ndarray, shape (q, n)
+        Input at the q collocation nodes of each step; rows may lie apart.
+    states : ndarray, shape (m,)
+        Physical states; updated.
+    output : ndarray, shape (n,)
+        Written.
+    """
+    rows, outs, entries = np.shape(table)
+    _agree(rows > 1 and 0 < outs <= _MOST_STATES + 1 and entries >= outs)
+    samples = np.shape(dial)[0]
+    _take(table, (rows, outs, entries))
+    _take(dials, (rows,))
+    _take(dial, (samples,))
+    _take(emf, (entries - outs + 1, samples), apart=True)
+    _take(states, (outs - 1,), out=True)
+    _take(output, (samples,), out=True)
+    room = np.empty(3 * entries * FOUR * fours(outs))
+    loaded()(
+        "linear", table, dials, rows, outs, entries, dial, emf, _row(emf), samples, states, output,
+        room,
+    )  # fmt: skip
+
+
+def combine(signals: Array, kernels: Array, output: Array) -> None:
+    """Sum signals over the samples around each, by sets of weights; ``core/sums.c``.
+
+    Parameters
+    ----------
+    signals : ndarray, shape (p, n + k - 1)
+        Rows may lie apart, as those of `output`.
+    kernels : ndarray, shape (q, p, k)
+        Weights, the earliest sample's first.
+    output : ndarray, shape (q, n)
+        Written.
+    """
+    instants, phases, taps = np.shape(kernels)
+    samples = np.shape(output)[1]
+    _agree(taps > 0)
+    _take(kernels, (instants, phases, taps))
+    _take(signals, (phases, samples + taps - 1), apart=True)
+    _take(output, (instants, samples), apart=True, out=True)
+    loaded()(
+        "combine", signals, _row(signals), phases, kernels, taps, instants, output, _row(output),
+        samples,
+    )  # fmt: skip
+
+
+def filter_sections(sections: Array, memory: Array, signal: Array, output: Array) -> None:
+    """Run second-order sections over one block; ``core/sections.c``.
+
+    Parameters
+    ----------
+    sections : ndarray, shape (k, 6)
+        Coefficients b0, b1, b2, 1, a1, a2 of each section.
+    memory : ndarray, shape (k, 2)
+        Filter memory; updated.
+    signal, output : ndarray, shape (n,)
+        Input, and where the result is written; may be the same array.
+    """
+    count, (samples,) = np.shape(sections)[0], np.shape(signal)
+    _take(sections, (count, 6))
+    _take(memory, (count, 2), out=True)
+    _take(signal, (samples,))
+    _take(output, (samples,), out=True)
+    loaded()("sections", sections, count, memory, signal, output, samples)
+
+
+def shape_averaged(
+    curves: Array, first: float, step: float, short: float, signal: Array, output: Array
+) -> None:
+    """Pass a ring through a static curve, averaged round each sample; ``core/curve.c``.
+
+    Parameters
+    ----------
+    curves : ndarray, shape (3, k)
+        The curve, its antiderivative and that one's at ``first + i * step``. Outside
+        them the curve goes on as its end value.
+    first, step : float
+        Input of the first node, and spacing.
+    short : float
+        Lines shorter than this are taken by quadrature, since the differences
+        of antiderivatives over their square would lose their figures.
+    signal, output : ndarray, shape (n,)
+        Input, and where the result is written. The line before the first sample
+        starts at the last.
+    """
+    nodes, (samples,) = np.shape(curves)[1], np.shape(signal)
+    _agree(nodes > 1 and samples > 0)
+    _take(curves, (3, nodes))
+    _take(signal, (samples,))
+    _take(output, (samples,), out=True)
+    loaded()(
+        "shape", curves, nodes, float(first), float(step), float(short), signal, output, samples
+    )
+
+
+def solve_junctions(
+    kinds: Array, feedback: Array, open_volts: Array, solutions: Array, currents: Array
+) -> bool:
+    """Junction voltages that agree with the circuit round them; ``core/junctions.h``.
+
+    Parameters
+    ----------
+    kinds : ndarray, shape (3, p)
+        Saturation current, slopes a volt and critical voltage; p is 4 or 8.
+    feedback : ndarray, shape (p, p)
+        Volts at each junction per ampere of each one's current, by columns.
+    open_volts : ndarray, shape (p,)
+        What they would see without their currents.
+    solutions : ndarray, shape (3, p)
+        The last ones, newest first; moved on.
+    currents : ndarray, shape (p,)
+        Written.
+
+    Returns
+    -------
+    bool
+        Whether there is a solution.
+    """
+    p = np.shape(kinds)[1]
+    _agree(p in (FOUR, MOST_JUNCTIONS))
+    _take(kinds, (3, p))
+    _take(feedback, (p, p))
+    _take(open_volts, (p,))
+    _take(solutions, (3, p), out=True)
+    _take(currents, (p,), out=True)
+    return bool(loaded()("solve", kinds, feedback, open_volts, solutions, currents, p // FOUR))
+
+
+def step_circuit(
+    table: Array,
+    dials: Array,
+    kinds: Array,
+    rest: Array,
+    weights: Array,
+    dial: Array,
+    emf: Array,
+    past: Array,
+    states: int,
+    solutions: Array,
+    output: Array,
+) -> int:
+    """Run a circuit with junctions over one block, in place; ``core/circuit.c``.
+
+    Parameters
+    ----------
+    table : ndarray, shape (rows, m + e + p, p + 4 o)
+        `Steps.by_columns`; o fours hold the m states and the output, p is 4 or 8.
+    dials, kinds : ndarray
+        As in `Steps`.
+    rest : ndarray, shape (2, p)
+        Voltages and currents of the junctions at the working point.
+    weights : ndarray, shape (3,)
+        Of the last three states, newest first.
+    dial : ndarray, shape (n,)
+        Of each sample.
+    emf : ndarray, shape (e * q, n)
+        Volts of each EMF at each of a sample's q steps.
+    past : ndarray, shape (3, 4 o)
+        The last states, newest first, counted from the working point; updated.
+    states : int
+        m.
+    solutions : ndarray, shape (3, p)
+        The junctions' last voltages; updated.
+    output : ndarray, shape (n * q,)
+        Written.
+
+    Returns
+    -------
+    int
+        Index of a step that found no solution, or -1.
+    """
+    (rows, columns, width), p = np.shape(table), np.shape(kinds)[1]
+    emfs = columns - p - states
+    samples, outs = np.shape(dial)[0], states // FOUR + 1
+    _agree(
+        p in (FOUR, MOST_JUNCTIONS) and rows > 1 and emfs > 0 and 0 < outs <= _MOST_OUTS
+        and width == p + FOUR * outs
+    )  # fmt: skip
+    steps = np.shape(emf)[0] // emfs
+    _take(table, (rows, columns, width))
+    _take(dials, (rows,))
+    _take(kinds, (3, p))
+    _take(rest, (2, p))
+    _take(weights, (3,))
+    _take(dial, (samples,))
+    _take(emf, (emfs * steps, samples))
+    _take(past, (3, FOUR * outs), out=True)
+    _take(solutions, (3, p), out=True)
+    _take(output, (steps * samples,), out=True)
+    return loaded()(
+        "circuit", table, dials, rows, p // FOUR, kinds, rest, weights, dial, emf, emfs, steps,
+        samples, past, states, solutions, output, np.empty(columns * width + FOUR * outs + emfs),
+    )  # fmt: skip
