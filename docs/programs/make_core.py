@@ -15,6 +15,7 @@ PLACE = ROOT / "models" / "core" / "core.wasm"
 FLAGS = (
     "--target=wasm32-freestanding", "-mcpu=generic+simd128+bulk_memory", "-O3", "-std=gnu11",
     "-fno-math-errno", "-Wno-psabi", "-nostdlib", "-s", "-Wl,--no-entry",
+    "-Wl,-z,stack-size=65536",
 )  # fmt: skip
 
 

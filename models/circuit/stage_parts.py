@@ -78,8 +78,8 @@ _FUZZES = {
 }  # fmt: skip
 _FUZZ_OUTPUT_FARADS, _OUTPUT_OHMS = 15e-9, 470e3
 _SUPPLY_FARADS = 22e-6
-# A pot's track that is turned to its end still has so much.
-_LEAST_OHMS = 1.0
+# A pot's track that is turned to its end still has so much; and what stands for none.
+_LEAST_OHMS, _NO_OHMS = 1.0, 1e-3
 
 
 def stage_parts(stage: Stage, start: int, free: Iterator[int]) -> StageParts:
@@ -138,14 +138,13 @@ def _fuzz(stage: Stage, values: _Fuzz, start: int, free: Iterator[int]) -> Stage
         *others,
     ]
     # The fuzz knob: how much of the emitter's resistor the capacitor leaves alone.
-    bare = values.emitter_ohms * (1.0 - stage.control / 10.0)
-    bypassed = emitter
-    if bare >= _LEAST_OHMS:
-        bypassed = next(free)
-        branches.append(Branch("resistor", emitter, bypassed, bare))
+    bypassed, bare = next(free), values.emitter_ohms * (1.0 - stage.control / 10.0)
     rest = max(values.emitter_ohms - bare, _LEAST_OHMS)
-    branches.append(Branch("resistor", bypassed, GROUND, rest))
-    branches.append(Branch("capacitor", bypassed, GROUND, values.emitter_farads))
+    branches += [
+        Branch("resistor", emitter, bypassed, max(bare, _NO_OHMS)),
+        Branch("resistor", bypassed, GROUND, rest),
+        Branch("capacitor", bypassed, GROUND, values.emitter_farads),
+    ]
     names = {
         "first base": base, "first collector": first, "second emitter": emitter,
         "second collector": second, "supply": rail,

@@ -9,7 +9,6 @@ from presolder.models.audio.knob import SWEEP, KnobPath
 from presolder.models.errors import InputError
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
-from presolder.models.instrument.stage import Stage
 from presolder.models.judging.ear import Ear
 from presolder.models.judging.judged import judged, ranked
 from presolder.models.judging.merit import Merit, OverDial, over_the_dial
@@ -137,13 +136,9 @@ class PackJob:
 
     def left_out(self, ear: Ear) -> str:
         """What its recordings have and the page's own engine has not, in words."""
-        stage = ear.rig.dirt
         things = [] if self.after.hum_db is None else ["hum"]
         if ear.rig.take.string is not None:
             things.append("the pickups' places along the string")
-        if isinstance(stage, Stage):
-            millivolts = 1e3 * ear.rig.volts_into(stage)
-            things.append(f"the circuit {stage}, played with {millivolts:.3g} mV at the loudest")
         return " and ".join(things)
 
     def __post_init__(self) -> None:

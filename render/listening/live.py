@@ -5,6 +5,7 @@ import io
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from importlib.resources import files
 from itertools import count
 from typing import Any, TypeAlias
 
@@ -24,8 +25,8 @@ from presolder.models.circuit.recursion import (
 )
 from presolder.models.decibels import amplitude, decibels
 from presolder.models.instrument.controls import Load
-from presolder.models.instrument.dirt import DIRT_KINDS, Curve, Dirt, DirtKind
-from presolder.models.instrument.law import BENT_TAPERS, Taper, fraction_below_wiper
+from presolder.models.instrument.dirt import DIRT_KINDS, AnyDirt, Curve, Dirt, DirtKind
+from presolder.models.instrument.law import BENT_TAPERS
 from presolder.models.instrument.network import (
     Gang,
     Leaf,
@@ -36,24 +37,16 @@ from presolder.models.instrument.network import (
 )
 from presolder.models.instrument.placement import placed_parts
 from presolder.models.instrument.rig import Rig
+from presolder.models.instrument.stage import STAGE_KINDS, Stage
 from presolder.models.judging.ear import Ear
 from presolder.models.typing import Array
 from presolder.render.files.mp3 import mp3_of
 from presolder.render.files.samples import read_sample
 from presolder.render.files.speaker import PLAIN_SPEAKER, load_speaker
 from presolder.render.listening.job import PackJob
+from presolder.render.listening.stages import branch_plain, knobs_of, law_plain, stage_plain
 
 Tree: TypeAlias = int | dict[str, list["Tree"]]
-_LETTERS = {
-    "resistor": "R",
-    "capacitor": "C",
-    "inductor": "L",
-    "source": "V",
-    "rheostat": "P",
-    "amplifier": "E",
-}
-# Points by which a measured taper is sent, evenly over the dial.
-_TAPER_POINTS = 513
 # A curve of one's own over the inverse hyperbolic sine of volts over its knee.
 _FARTHEST, _CURVE_POINTS = 10.0, 2049
 _PEAK = 0.9
@@ -97,7 +90,8 @@ def live_data(job: PackJob, signal_paths: Sequence[SignalPath]) -> dict[str, Any
             _situation_plain(job, ear, dirts, own, float(decibels(scale)), like)
             for ear, own, like in zip(job.ears, loop.levels, loop.loudest, strict=True)
         ],
-        "dirts": [dirt_plain(dirt) for dirt in dirts],
+        "dirts": [stage_plain(one) if isinstance(one, Stage) else dirt_plain(one) for one in dirts],
+        "core": _core(),
         "speaker": _speaker_plain(job, rate, bands["bandHz"]),
         "jack": jack_plain(job.rig.for_any_playing),
         **bands,
@@ -129,7 +123,7 @@ def _bands_plain(bands: Bands) -> dict[str, list[float]]:
 
 
 def _situation_plain(
-    job: PackJob, ear: Ear, dirts: list[Dirt], levels: Levels, scale_db: float, loudest: int
+    job: PackJob, ear: Ear, dirts: list[AnyDirt], levels: Levels, scale_db: float, loudest: int
 ) -> dict[str, Any]:
     """What differs from situation to situation."""
     rig, own = ear.rig.for_any_playing, ear.rig.dirt
@@ -137,14 +131,16 @@ def _situation_plain(
         "name": ear.situation,
         "circuits": [circuit_plain(rig, design.network) for design in job.designs],
         "designs": [design_parts(rig, design.network) for design in job.designs],
-        "pot": _law_plain(rig.volume.taper),
+        "pot": law_plain(rig.volume.taper),
         "cable": rig.cable_farads,
         "amplifier": _load_plain(rig.load),
         "feeding": {
-            "dirt": dirts.index(_undriven(own)) if isinstance(own, Dirt) else None,
+            "dirt": None if own is None else dirts.index(_undriven(own)),
             "driveDb": own.drive_db if isinstance(own, Dirt) else Dirt().drive_db,
             "speaker": job.after.speaker is not None,
+            "knobs": knobs_of(own if isinstance(own, Stage) else Stage()),
         },
+        "emfVolts": rig.output_volts,
         "tone": tone_plain(rig),
         "levelDb": [[round(float(db) + scale_db, 2) for db in row] for row in levels.level_db],
         "crestDb": round(levels.crest_db, 2),
@@ -165,17 +161,24 @@ def _as_flac(audio: Array, rate: int) -> str:
     return base64.b64encode(file.getvalue()).decode("ascii")
 
 
-def dirts_of(job: PackJob) -> list[Dirt]:
-    """The memoryless kinds, the pack's own first and as they are set."""
-    dirts = (ear.rig.dirt for ear in job.ears)
+def dirts_of(job: PackJob) -> list[AnyDirt]:
+    """The pack's own curves as they are set, then the others, and the circuits."""
+    dirts = [ear.rig.dirt for ear in job.ears]
     own = list(dict.fromkeys(_undriven(dirt) for dirt in dirts if isinstance(dirt, Dirt)))
     kinds = {dirt.kind for dirt in own}
-    return [*own, *(Dirt(kind) for kind in DIRT_KINDS if kind not in kinds)]
+    curves = [*own, *(Dirt(kind) for kind in DIRT_KINDS if kind not in kinds)]
+    return [*curves, *(Stage(kind) for kind in STAGE_KINDS)]
 
 
-def _undriven(dirt: Dirt) -> Dirt:
-    """A dirt but for its drive, which the page sets beside it."""
-    return replace(dirt, drive_db=Dirt().drive_db)
+def _undriven(dirt: AnyDirt) -> AnyDirt:
+    """A dirt but for what the page sets beside it: its drive, or a circuit's knobs."""
+    return Stage(dirt.kind) if isinstance(dirt, Stage) else replace(dirt, drive_db=Dirt().drive_db)
+
+
+def _core() -> str:
+    """What steps along in the page, as `models/core` has it."""
+    module = files("presolder.models.core").joinpath("core.wasm").read_bytes()
+    return base64.b64encode(module).decode("ascii")
 
 
 def dirt_plain(dirt: Dirt) -> dict[str, Any]:
@@ -261,7 +264,7 @@ def circuit_plain(rig: Rig, network: Network | None) -> dict[str, Any]:
     return {
         "nodes": 1 + max(max(branch.plus, branch.minus) for branch in branches),
         "output": OUTPUT,
-        "branches": [_branch_plain(branch) for branch in branches],
+        "branches": [branch_plain(branch) for branch in branches],
     }
 
 
@@ -305,7 +308,7 @@ def tone_plain(rig: Rig) -> dict[str, Any] | None:
     return {
         "branch": _branches_of(rig, None, "tone")[0],
         "ohms": tone.pot.resistance_ohms,
-        "law": _law_plain(tone.pot.taper),
+        "law": law_plain(tone.pot.taper),
         "dial": tone.dial,
     }
 
@@ -338,29 +341,3 @@ def _tree(network: Network | None) -> Tree | None:
                 return next(numbers)
 
     return None if network is None else branch(network)
-
-
-def _branch_plain(branch: Branch) -> dict[str, Any]:
-    plain: dict[str, Any] = {
-        "kind": _LETTERS[branch.kind], "a": branch.plus, "b": branch.minus, "value": branch.value,
-        "part": branch.part,
-    }  # fmt: skip
-    if branch.control is not None:
-        return plain | {"control": list(branch.control)}
-    if branch.rheostat is None:
-        return plain
-    rheostat = branch.rheostat
-    return plain | {
-        "value": rheostat.ohms,
-        "law": _law_plain(rheostat.taper),
-        "falling": rheostat.falling,
-        "floor": rheostat.floor_ohms / rheostat.ohms,
-        "held": rheostat.held_at,
-    }
-
-
-def _law_plain(taper: Taper) -> dict[str, Any]:
-    if taper.kind != "measured":
-        return {"kind": taper.kind, "midpoint": taper.midpoint}
-    dial = np.linspace(0.0, 10.0, _TAPER_POINTS)
-    return {"kind": taper.kind, "points": fraction_below_wiper(taper, dial).tolist()}

@@ -114,9 +114,7 @@ def test_the_function_render_and_the_package_render_live_together() -> None:
 
 
 def test_importing_costs_next_to_nothing() -> None:
-    code = (
-        "import sys, presolder; print([m for m in ('numpy', 'scipy') if m in sys.modules])"
-    )
+    code = "import sys, presolder; print([m for m in ('numpy', 'scipy') if m in sys.modules])"
     result = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, text=True, check=True
     )

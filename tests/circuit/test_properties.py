@@ -242,7 +242,8 @@ def test_a_fuzz_knob_divides_its_resistor(kind: StageKind, control: float) -> No
     resistors = sorted(
         branch.value
         for branch in stage_parts(Stage(kind, control=control), 1, count(2)).branches
-        if branch.kind == "resistor"
+        # A thousandth of an ohm stands for none.
+        if branch.kind == "resistor" and branch.value > 0.01
     )
     told = emitter_ohms(Stage(kind, control=control))
     assert sum(told) == pytest.approx(1200, abs=1)

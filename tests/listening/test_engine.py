@@ -1,7 +1,9 @@
 """The page's modules in node, against the renderer, the simulator and scipy."""
 
+import base64
 import json
 from dataclasses import replace
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -12,6 +14,7 @@ import soundfile
 from checks_simulator import GESTURES, TONES_HZ, ramp, spice_moving
 from presolder.models.audio.clip import clipped
 from presolder.models.audio.drive import loudest_second
+from presolder.models.audio.driven import Driven
 from presolder.models.audio.emf import recover_emf
 from presolder.models.audio.knob import KnobPath, dial_at
 from presolder.models.audio.looped import loop_nodes
@@ -21,11 +24,14 @@ from presolder.models.audio.static_curves import driven_volts, knee_volts, stati
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
+from presolder.models.instrument.controls import Load
 from presolder.models.instrument.dirt import DIRT_KINDS, Curve, Dirt, DirtKind
 from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.law import fraction_below_wiper
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.quantities import parse_quantity
+from presolder.models.instrument.rig import Rig
+from presolder.models.instrument.stage import STAGE_KINDS, Stage, StageKind
 from presolder.models.typing import Array
 from presolder.render.files.rig_file import built_in_rigs, find_rig
 from presolder.render.listening.joined import joined
@@ -35,12 +41,13 @@ from presolder.render.listening.live import (
     dirt_plain,
     jack_plain,
     method_plain,
+    stage_plain,
     tone_plain,
 )
 from rendering import band_rms, rendered, resting
 from rigs import as_string_take, other_rigs
 from script import SCRIPT, as_array, as_text, in_node
-from takes import SAMPLES
+from takes import ROOT, SAMPLES
 
 pytestmark = pytest.mark.slow
 DESIGNS = (None, "68k + (220k || 1n5)", "gang(500k, audio, zero) + 150p")
@@ -50,13 +57,24 @@ PATHS = {
     "swell": KnobPath((0.0, 0.2, 0.35, 0.5, 1.0), (0.0, 10.0, 2.0, 10.0, 6.0)),
 }
 # The engine over an EMF while the knob follows paths given sample by sample.
-RUN = """({ circuit, method, rate, emf, dials }) => {
+RUN = """({ core: text, circuit, method, rate, emf, dials }) => {
+  const core = makeCore(new WebAssembly.Module(Buffer.from(text, "base64")));
   const nodes = emfNodes(floats(emf), method.nodes), tabulated = tabulate(circuit, method, rate, 2049);
-  return dials.map((text) => {
-    const stepper = makeStepper(tabulated);
-    return texts(floats(text).map((at, n) => stepper.step(at, nodes, n)));
-  });
+  return dials.map((along) => texts(played(core, makeGuitar(core, tabulated), floats(along), nodes, null)));
 }"""
+# What steps along, block by block as an audio thread does it.
+PLAYED = """const played = (core, stepper, dials, rows, volts) => {
+  const out = new Float64Array(dials.length), places = [BLOCK, rows.length * BLOCK, BLOCK].map(core.take);
+  for (let n = 0; n < out.length; n += BLOCK) {
+    const count = Math.min(BLOCK, out.length - n), [dial, emf, sound] = places;
+    core.numbers().set(dials.subarray(n, n + count), dial);
+    rows.forEach((row, k) => core.numbers().set(row.subarray(n, n + count), emf + k * BLOCK));
+    stepper.run(dial, emf, volts ?? BLOCK, count, sound);
+    out.set(core.numbers().subarray(sound, sound + count), n);
+  }
+  return out;
+};"""
+CORE = base64.b64encode((ROOT / "models" / "core" / "core.wasm").read_bytes()).decode()
 
 
 def by_engine(
@@ -65,8 +83,11 @@ def by_engine(
     dials = [as_text(dial_at(path, (np.arange(emf.size) - 0.5) / rate)) for path in paths]
     given = {
         "circuit": circuit, "method": method_plain(), "rate": rate, "emf": as_text(emf), "dials": dials,
+        "core": CORE,
     }  # fmt: skip
-    found = in_node(RUN, given, engine="emfNodes, makeStepper, tabulate")
+    found = in_node(
+        RUN, given, before=PLAYED, engine="emfNodes, tabulate", core="BLOCK, makeCore, makeGuitar"
+    )
     return [as_array(text) for text in found]
 
 
@@ -326,16 +347,18 @@ def test_levels_through_dirt(kind: DirtKind) -> None:
     heard = voice(renderer, Stages(dirt=dirt), emf[None])
     circuit = circuit_plain(replace(rig, load=dirt.load), None)
     volts, levels = in_node(
-        """({ circuit, method, rate, emf, dirt, dials }) => {
-          const nodes = emfNodes(floats(emf), method.nodes), given = { method, rate, nodes, dirt };
+        """({ core: text, circuit, method, rate, emf, dirt, dials }) => {
+          const core = makeCore(new WebAssembly.Module(Buffer.from(text, "base64")));
+          const nodes = emfNodes(floats(emf), method.nodes), given = { core, method, rate, nodes, dirt };
           const volts = voltsFor(dirt, circuit, given);
           return [volts, levelsAt(circuit, dials, { ...given, volts })];
         }""",
         {
             "circuit": circuit, "method": method_plain(), "rate": rate, "emf": as_text(emf),
             "dirt": {"spec": dirt_plain(dirt), "driven": driven_volts(dirt)}, "dials": [10, 6, 3],
+            "core": CORE,
         },
-        engine="emfNodes", measuring="voltsFor, levelsAt",
+        core="makeCore", engine="emfNodes", measuring="voltsFor, levelsAt",
     )  # fmt: skip
     assert volts == pytest.approx(heard.volts_per_unit, rel=0.003)
     for dial, level in zip((10.0, 6.0, 3.0), levels, strict=True):
@@ -451,3 +474,76 @@ def test_joined_modules_export_what_they_export_by_themselves(name: str) -> None
     )
     told = joined(name).rsplit("return { ", 1)[1].split(" }")[0]
     assert sorted(told.split(", ")) == keys
+
+
+CIRCUITS = """({ core: text, circuits, rate, least, emf, dials, volts, knobs, stage, rows }) => {
+  const core = makeCore(new WebAssembly.Module(Buffer.from(text, "base64")));
+  return circuits.map((circuit) => {
+    const whole = feedingStage(circuit, stage, knobs),
+      tabulated = tableOf(core, whole, rows, { rate, least });
+    return dials.map((along) => texts(
+      played(core, makeCircuit(core, tabulated), floats(along), [floats(emf)], volts)));
+  });
+}"""
+LATE = 39 + 44
+KNOBS = {"control": 7.0, "bias": 4.0, "supply": 8.0, "battery": 300.0}
+
+
+def circuits_by_page(
+    rig: Rig, stage: Stage, emf: Array, paths: list[KnobPath], rate: int, least: float
+) -> list[list[Array]]:
+    """Each design along each path, from the page's core."""
+    # The knob of a sample is turned when its EMF arrives there.
+    times = (np.arange(emf.size) - 0.5 - 39) / rate
+    given = {
+        "core": CORE,
+        "circuits": [
+            circuit_plain(
+                rig.feeding(Load(1e9, 0.0)), None if text is None else parse_expression(text)
+            )
+            for text in DESIGNS
+        ],
+        "rate": rate, "least": least, "emf": as_text(emf), "rows": 2049, "volts": 1.0,
+        "dials": [as_text(dial_at(path, times)) for path in paths],
+        "knobs": KNOBS | {"control": stage.control}, "stage": stage_plain(Stage(stage.kind))["stage"],
+    }  # fmt: skip
+    found = in_node(
+        CIRCUITS, given, before=PLAYED, engine="feedingStage", measuring="tableOf",
+        core="BLOCK, makeCircuit, makeCore",
+    )  # fmt: skip
+    return [[as_array(text) for text in texts] for texts in found]
+
+
+@pytest.mark.parametrize(
+    ("rig_name", "kind"),
+    [
+        ("humbucker-500k", "germanium-fuzz"), ("low-impedance-fuzz", "silicon-fuzz"),
+        ("bass-two-pickups", "treble-booster"), ("single-coil-250k", "diode-clipper"),
+        *(
+            pytest.param(*one, marks=pytest.mark.thorough)
+            for one in product(built_in_rigs(), STAGE_KINDS)
+        ),
+    ],
+)  # fmt: skip
+def test_circuits_are_the_renderers(rig_name: str, kind: StageKind) -> None:
+    """Bare, fixed parts and a gang; a sweep, held and a fast swell; the stage's knobs turned."""
+    rate = 48_000
+    stage = Stage(kind, control=7.0, bias=4.0, supply_volts=8.0, battery_ohms=300.0)
+    rig = as_string_take(RIGS[rig_name])
+    take, own = soundfile.read(SAMPLES / "chords.flac")
+    # From silence, since a file's EMF sets in before its first sample and a page's does not.
+    samples = take[own : own + rate] * np.hanning(rate)
+    volts = 0.4 / np.abs(samples).max()
+    emf = volts * loop_nodes(Renderer(rig, (Design("d", None),), rate), np.atleast_2d(samples))[-1]
+    paths = list(PATHS.values())
+    found = circuits_by_page(rig, stage, emf, paths, rate, 430e3)
+    fewer = circuits_by_page(rig, stage, emf, paths, rate, 215e3)
+    for text, each, coarse in zip(DESIGNS, found, fewer, strict=True):
+        design = Design("d", None if text is None else parse_expression(text))
+        driven = Driven(rig.feeding(Load(stage=stage)), (design,), rate, volts)
+        for path, got, low in zip(paths, each, coarse, strict=True):
+            blocks = [one[0] for one in driven.along(path, np.atleast_2d(samples))]
+            true, heard = np.concatenate(blocks, axis=1)[0], slice(2000, -2000)
+            # Measured -88 dB at worst, and in half of the steps -56.
+            assert off_db(got[LATE:][heard], true[:-LATE][heard], rate) < -82
+            assert off_db(low[LATE:][heard], true[:-LATE][heard], rate) < -50

@@ -308,8 +308,8 @@ def test_a_page_too_large_to_mail_is_refused_before_the_work(tmp_path: Path) -> 
     rng = np.tile(take.samples, 1)
     soundfile.write(tmp_path / "t.wav", rng.T, take.sample_rate_hz)
     done = presolder_here(
-        "pack", tmp_path / "t.wav", "--rig", "three-single-coils", "--single-file", "--out",
-        tmp_path / "x.html",
+        "pack", tmp_path / "t.wav", "--rig", "three-single-coils", "--single-file",
+        "--recordings", "--out", tmp_path / "x.html",
     )  # fmt: skip
     assert done.returncode == 2 and "or so, and mail rarely takes more" in done.stderr
     assert not (tmp_path / "x.html").exists()

@@ -15,6 +15,8 @@ from browsers import only_chromium
 from page_data import DESIGNS, TEXTS, as_flac, loop, of_rig
 from presolder.models.audio.clip import clipped
 from presolder.models.audio.drive import loudest_second, pre_emphasis
+from presolder.models.audio.driven import Driven
+from presolder.models.audio.knob import KnobPath
 from presolder.models.audio.looped import loop_nodes
 from presolder.models.audio.renderer import Renderer, advance
 from presolder.models.audio.static_curves import driven_volts
@@ -22,7 +24,9 @@ from presolder.models.audio.voicing import plain_speaker, voiced
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
+from presolder.models.instrument.controls import Load
 from presolder.models.instrument.dirt import Dirt
+from presolder.models.instrument.stage import Stage, StageKind
 from presolder.models.typing import Array
 from presolder.render.files.rig_file import built_in_rigs, find_rig
 from probing import opened
@@ -257,6 +261,38 @@ def test_dirt_and_loudspeaker(page: Page, speaker: bool) -> None:
     level = band_rms(gain * true[heard], rate, 40, 16_000)
     # Measured -86 dB.
     assert 20 * np.log10(off / level) < -80
+    assert 0.2 < np.abs(out).max() <= 1.0
+
+
+@pytest.mark.parametrize("kind", ["germanium-fuzz", "diode-clipper"])
+def test_a_circuit_under_the_knob(page: Page, kind: StageKind) -> None:
+    """Swept, jumped and held, the stage's own knob turned before: as the renderer has it."""
+    rate, emf = 48_000, loop(48_000, 1.5)
+    rig = as_string_take(find_rig("humbucker-500k"))
+    kinds = page.evaluate("window.audition.live.data.dirts.map((d) => d.kind)")
+    stage = Stage(kind, control=8.0, touch_db=-6.0)
+    knobs = {"control": 8, "bias": 5, "supply": 9, "battery": 50, "touch": -6}
+    targets = [(20 * i, 10 - 0.5 * i) for i in range(15)] + [(320, 9.0), (360, 4.0)]
+    out = offline(
+        page, round(1.45 * rate / BLOCK), [[at, "turn", to] for at, to in targets[1:]], rate=rate,
+        first=[["turn", 10], ["choose", 1], ["steps", "full"]], emf=as_flac(emf, rate),
+        feeding={"dirt": kinds.index(kind), "driveDb": 20, "speaker": False, "knobs": knobs},
+        emfVolts=rig.output_volts, **of_rig(rig),
+    )  # fmt: skip
+    volts = rig.volts_into(stage) / loudest_second([emf[None]], rate).ordinary_peak
+    driven = Driven(rig.feeding(Load(stage=stage)), DESIGNS[1:2], rate, volts)
+    # The knob meets the EMF 39 samples late, and the sound comes after 44 more.
+    path = followed([(at, float(to)) for at, to in targets], out.size, rate)[39:]
+    at = np.arange(0, path.size, 4)
+    knob = KnobPath(tuple(at / rate), tuple(path[at]))
+    true = np.concatenate([one[0] for one in driven.along(knob, emf[None])], axis=1)[0]
+    got = out[83 : true.size]
+    true = true[: got.size]
+    heard = slice(rate // 10, int(1.3 * rate))
+    gain = np.dot(got[heard], true[heard]) / np.dot(true[heard], true[heard])
+    off = band_rms((got - gain * true)[heard], rate, 20, 16_000)
+    # Measured -88 dB and better.
+    assert 20 * np.log10(off / band_rms(gain * true[heard], rate, 20, 16_000)) < -82
     assert 0.2 < np.abs(out).max() <= 1.0
 
 

@@ -19,18 +19,20 @@ import fs from "node:fs";
 {imports}
 const floats = (text) => new Float64Array(Uint8Array.from(Buffer.from(text, "base64")).buffer);
 const texts = (array) => Buffer.from(Float64Array.from(array).buffer).toString("base64");
+{before}
 const run = {run};
 console.log(JSON.stringify(await run(JSON.parse(fs.readFileSync(0, "utf8")))));
 """
 
 
-def in_node(run: str, given: Any, **imports: str) -> Any:
+def in_node(run: str, given: Any, before: str = "", **imports: str) -> Any:
     """What a function gives, with names imported from modules: ``engine="makeStepper, fraction"``.
 
     It is given plain values, and finds ``floats`` and ``texts`` for arrays.
     """
     lines = (f'import {{ {names} }} from "{SCRIPT / name}.js";' for name, names in imports.items())
-    code = _FRAME.replace("{imports}", "\n".join(lines)).replace("{run}", run)
+    code = _FRAME.replace("{imports}", "\n".join(lines)).replace("{before}", before)
+    code = code.replace("{run}", run)
     done = subprocess.run(
         [NODE, "--disable-warning=MODULE_TYPELESS_PACKAGE_JSON", "--input-type=module", "-e", code],
         input=json.dumps(given), capture_output=True, text=True, check=False,

@@ -1,14 +1,17 @@
 // The page's side of the engine: what it needs is made ready once, then what is turned, chosen and
 // changed is passed on to the audio thread, and levels are measured beside it.
-import { REACH, fraction, nodeTaps, tabulate } from "./engine.js";
-import { DIRT_LATENCY, curveOf, dirtTables, roughlyDirty } from "./dirt.js";
+import { CIRCUIT_LATENCY, makeCore } from "./core.js";
+import { REACH, STEPS_A_SECOND, feedingStage, fraction, nodeTaps, tabulate } from "./engine.js";
+import { DIRT_LATENCY, curveOf, dirtTables } from "./dirt.js";
 import { NOTICEABLY_LOUDER_LU, gainDb, levelAt, monotone } from "./loudness.js";
-import { answer, held, inBands, looped } from "./measuring.js";
+import { answer, inBands, looped } from "./measuring.js";
 
 const SOME_DIALS = [0.25, 0.5, 1, 2, 3, 4, 5, 6, 7, 8, 9, 9.5, 9.8, 10];
 const QUICK_ROWS = 257, REFINE_MS = 250, PEAK = 0.89, FADE_S = 0.008;
 // By how much what was not measured yet may peak above what is taken for it.
 const MARGIN_DB = 2;
+// Of an audio thread, what a circuit may take.
+const MOST_SHARE = 0.5;
 const decibels = (size) => 20 * Math.log10(Math.max(size, 1e-9));
 
 export function bytesOf(text) {
@@ -31,13 +34,14 @@ const scriptUrl = (text) => `data:text/javascript;charset=utf-8,${encodeURICompo
 
 // Questions to the bench, answered in their order; in this thread where the browser starts no
 // other.
-function makeBench(source) {
+function makeBench(source, core) {
   const waiting = new Map();
-  let given = null, loop = {}, number = 0, worker = null;
-  function here(question) {
+  let given = null, loop = {}, number = 0, worker = null, own = null;
+  async function here(question) {
+    own ??= WebAssembly.compile(core).then(makeCore);
     if (given) loop = looped(given);
     given = null;
-    return answer(question, loop);
+    return answer(question, { ...loop, core: await own });
   }
   function alone() {
     worker = null;
@@ -46,6 +50,7 @@ function makeBench(source) {
   }
   try {
     worker = new Worker(scriptUrl(source));
+    worker.postMessage({ core });
     worker.onmessage = ({ data: { id, found } }) =>
       { waiting.get(id)[0](found); waiting.delete(id); };
     worker.onerror = alone;
@@ -64,10 +69,11 @@ function makeBench(source) {
 // `heard` is what was loud before, for whatever plays next.
 export function makeLive(data, sources, heard, hooks) {
   const levelled = hooks.measured || (() => {});
-  const dials = data.levelDials, bench = makeBench(sources.bench);
+  const dials = data.levelDials, core = bytesOf(data.core), bench = makeBench(sources.bench, core);
   // Tables of what is under the hand must not wait for levels.
-  const besides = makeBench(sources.bench), tabled = (circuit, rows) => besides.ask(
-    { ask: "table", circuit, rows, with: { method: data.method, rate } });
+  const besides = makeBench(sources.bench, core), tabled = (design, rows) => besides.ask(
+    { ask: "table", circuit: whole(design), rows,
+      with: { method: data.method, rate, least: STEPS_A_SECOND[quality || "full"] } });
   const now = { target: 10, chosen: 0, level: "true", running: false, reference: null };
   // Where the circuit stands: at the knob, or at 10 in its place.
   const sounding = () => (now.reference === null ? now.target : 10);
@@ -77,6 +83,8 @@ export function makeLive(data, sources, heard, hooks) {
   const situation = () => data.situations[at], changed = situation().designs.map(() => new Map());
   // What the designs feed: an index of data.dirts or none, its drive, a loudspeaker or none.
   const feeding = {}, circuits = [];
+  // In how many steps circuits run: what this machine can, unless the visitor says otherwise.
+  let quality = null;
   stand();
   const refining = [], clean = [], dirtsTables = new Map();
   let rate = 0, length = 0, nodes = null, impulse = null, bandPower = data.bandPower, fresh = false;
@@ -121,10 +129,17 @@ export function makeLive(data, sources, heard, hooks) {
   function dirtNow() { return feeding.dirt === null ? null : data.dirts[feeding.dirt]; }
   function inputNow() { return dirtNow() || situation().amplifier; }
   const isPlain = () => feeding.dirt === null && !feeding.speaker && bandPower === data.bandPower;
+  const stageNow = () => { const dirt = dirtNow(); return dirt && dirt.stage ? dirt : null; };
   function withDirt() {
     const dirt = dirtNow();
+    if (stageNow()) return { spec: dirt,
+      driven: situation().emfVolts * 10 ** (feeding.knobs.touch / 20) };
     return dirt && { spec: dirt, driven: dirt.knee * 10 ** (feeding.driveDb / 20) };
   }
+  // A design with the circuit that it feeds, if it feeds one.
+  const fed = (circuit) => (stageNow() ? feedingStage(circuit, stageNow().stage, feeding.knobs)
+    : circuit);
+  const whole = (design) => fed(circuits[design]);
   // What the designs feed has changed: drive and loudness are set anew, then it is heard.
   function feed() {
     const mine = ++serial;
@@ -141,11 +156,19 @@ export function makeLive(data, sources, heard, hooks) {
           loudest.cable), plain = isPlain();
       let volts = 1, ten, crest = loudest.crestDb;
       if (dirt) given.volts = volts = await bench.ask(
-        { ask: "volts", circuit: workshops, with: given });
+        { ask: "volts", circuit: fed(workshops), with: given });
+      if (stageNow() && !quality) {
+        const share = await bench.ask({ ask: "share", circuit: fed(workshops),
+          with: { ...given, least: STEPS_A_SECOND.full } });
+        quality = Object.keys(STEPS_A_SECOND).find((name) => share * STEPS_A_SECOND[name]
+          < MOST_SHARE * STEPS_A_SECOND.full) || "half";
+        hooks.chosenQuality();
+      }
       if (plain) ten = { loudness: loudest.levelDb[0][dials.length - 1],
         peak: PEAK / data.trueGain };
       else {
-        [ten] = await bench.ask({ ask: "levels", circuit: workshops, dials: [10], with: given });
+        [ten] = await bench.ask(
+          { ask: "levels", circuit: fed(workshops), dials: [10], with: given });
         // What cleans up peaks higher over its loudness, up to what the take does without dirt.
         const [undriven] = dirt ? await bench.ask({ ask: "levels", circuit: workshops, dials: [10],
           with: { impulse: through } }) : [ten];
@@ -155,14 +178,15 @@ export function makeLive(data, sources, heard, hooks) {
       if (mine !== serial) return;
       const before = loudnessNow();
       voice = { dirt, volts, given, trueGain: PEAK / Math.max(ten.peak, 1e-9), ten,
-        tenInBands: inBands(workshops, [10], data.bandHz, powers())[0], ownGain: ownGain(dirt) };
+        tenInBands: inBands(workshops, [10], data.bandHz, powers())[0] };
+      voice.ownGain = ownGain(dirt);
       voice.wanted = boundBy(crest);
       rows = circuits.map((circuit, design) =>
         (plain && unchanged(design) ? { levels: situation().levelDb[design], crest, measured: true }
           : { levels: roughly(design), crest, measured: false }));
       levelled();
-      if (dirt) dirt.tables = tablesOf(dirt.spec);
-      tellVoice(softly(before, NOTICEABLY_LOUDER_LU));
+      if (dirt && !stageNow()) dirt.tables = tablesOf(dirt.spec);
+      await tellVoice(() => softly(before, NOTICEABLY_LOUDER_LU), mine);
       if (dry) fadeSpeaker();
       setTimeout(measure, 300, mine);
     });
@@ -179,13 +203,14 @@ export function makeLive(data, sources, heard, hooks) {
   // Dirt at the visitor's own hand peaks at half of full scale; clean, what comes in goes out.
   function ownGain(dirt) {
     if (!dirt) return 1;
+    if (stageNow()) return 0.5 / Math.max(voice.ten.peak, 1e-9);
     const curve = curveOf(dirt.spec);
     return 0.5 / Math.max(curve.at(dirt.driven), -curve.at(-dirt.driven));
   }
   // The circuits of the situation as they stand in the workshop, but for the parts that were
   // changed.
   function stand() {
-    Object.assign(feeding, situation().feeding);
+    Object.assign(feeding, structuredClone(situation().feeding));
     situation().circuits.forEach((circuit, design) => {
       circuits[design] = into(structuredClone(circuit), inputNow());
       for (const [part, value] of changed[design]) fit(design, part, value);
@@ -204,14 +229,19 @@ export function makeLive(data, sources, heard, hooks) {
   }
   const unchanged = (design) => circuits[design].branches.every(
     (b, i) => b.value === situation().circuits[design].branches[i].value);
-  function tellVoice(coming) {
+  async function tellVoice(coming = () => ({}), mine = serial) {
     if (!context) return;
-    const tables = circuits.map((circuit) => tabulate(circuit, data.method, rate, QUICK_ROWS)),
-      { dirt, volts, trueGain, ownGain: own, wanted } = voice;
+    const tables = stageNow()
+      ? await Promise.all(circuits.map((_, design) => tabled(design, QUICK_ROWS)))
+      : circuits.map((circuit) => tabulate(circuit, data.method, rate, QUICK_ROWS));
+    if (mine !== serial) return;
+    const { dirt, volts, trueGain, ownGain: own, wanted } = voice, stage = stageNow();
+    if (!tables.every(Boolean)) { hooks.dead(); return; }
     if (fresh) tell({ nodes, ...repeated(), position, jumps, target: sounding() });
     fresh = false;
-    tell({ ...coming, voice: { afresh, tables, dirt, volts, trueGain, ownGain: own, wanted,
-      levels: rows.map((row) => row.levels) } }, tables.map(({ table }) => table.buffer));
+    tell({ ...coming(), voice: { afresh, tables, circuit: stage && stage.kind,
+      dirt: stage ? null : dirt, driven: dirt && dirt.driven, volts, trueGain, ownGain: own,
+      wanted, levels: rows.map((row) => row.levels) } }, tables.map(({ table }) => table.buffer));
     afresh = false;
     circuits.forEach((_, design) => refine(design, 200 + 20 * design));
   }
@@ -239,7 +269,7 @@ export function makeLive(data, sources, heard, hooks) {
       const row = rows[design], found = [];
       for (let i = 0; i < data.measuredDials.length && rows[design] === row && mine === serial;
         i += 3) {
-        found.push(...await bench.ask({ ask: "levels", circuit: circuits[design],
+        found.push(...await bench.ask({ ask: "levels", circuit: whole(design),
           dials: data.measuredDials.slice(i, i + 3), with: voice.given }));
       }
       if (mine !== serial || rows[design] !== row) continue;
@@ -300,7 +330,7 @@ export function makeLive(data, sources, heard, hooks) {
     while (again) {
       again = false;
       const design = now.chosen, circuit = circuits[design];
-      const [tabulated, some] = await Promise.all([tabled(circuit, QUICK_ROWS), besides.ask(
+      const [tabulated, some] = await Promise.all([tabled(design, QUICK_ROWS), besides.ask(
         { ask: "bands", circuit, dials: SOME_DIALS, with: { hz: data.bandHz, power: powers() } })]);
       // What came with all rows, or was measured, meanwhile is better.
       if (refining[design]) send(design, tabulated);
@@ -312,15 +342,17 @@ export function makeLive(data, sources, heard, hooks) {
   function refine(design, after) {
     clearTimeout(refining[design]);
     refining[design] = setTimeout(async () => {
-      const mine = refining[design], tabulated = await tabled(circuits[design], data.rows);
+      const mine = refining[design], tabulated = await tabled(design, data.rows);
       if (mine !== refining[design]) return;
       if (stale.delete(design) && !rows[design].measured) put(design, roughly(design), false);
       send(design, tabulated);
       refining[design] = 0;
     }, after);
   }
-  function send(index, tabulated) { if (context) tell(
-    { replace: { index, tabulated } }, [tabulated.table.buffer]); }
+  function send(index, tabulated) {
+    if (!tabulated) { hooks.dead(); return; }
+    if (context) tell({ replace: { index, tabulated } }, [tabulated.table.buffer]);
+  }
 
   // ---- sound ---------------------------------------------------------------
   function ready(wantedRate) {
@@ -339,7 +371,8 @@ export function makeLive(data, sources, heard, hooks) {
     entry.connect(convolverOf(context, impulse)).connect(wet).connect(context.destination);
     try {
       await context.audioWorklet.addModule(scriptUrl(sources.thread));
-      node = new AudioWorkletNode(context, "live", { numberOfInputs: 1, outputChannelCount: [2] });
+      node = new AudioWorkletNode(context, "live", { numberOfInputs: 1, outputChannelCount: [2],
+        processorOptions: { core } });
       node.port.postMessage({ taps: nodeTaps(data.method.nodes), dials, ...now,
         target: sounding() });
       node.port.onmessage = ({ data: told }) =>
@@ -350,7 +383,7 @@ export function makeLive(data, sources, heard, hooks) {
       node = null;
       hooks.alone(); // no audio thread here: the loop is rendered anew when the knob rests
     }
-    tellVoice();
+    await tellVoice();
   }
   function fadeSpeaker() {
     for (const [gain, on] of [[dry, !feeding.speaker], [wet, feeding.speaker]]) {
@@ -360,12 +393,13 @@ export function makeLive(data, sources, heard, hooks) {
   // Without an audio thread.
   function renderSoon() {
     clearTimeout(pending);
-    pending = setTimeout(() => {
+    pending = setTimeout(async () => {
       if (source) { source.stop(); source.disconnect(); source = null; }
       if (!now.running || !voice) return;
-      const dial = sounding(), row = rows[now.chosen].levels;
-      let out = held(tabulate(circuits[now.chosen], data.method, rate, QUICK_ROWS), nodes, dial);
-      if (voice.dirt) out = roughlyDirty(out, voice.dirt.spec, voice.volts, rate);
+      const dial = sounding(), row = rows[now.chosen].levels, mine = pending;
+      const out = await bench.ask({ ask: "sound", circuit: whole(now.chosen), dials: [dial],
+        with: { ...voice.given, least: STEPS_A_SECOND.half } });
+      if (mine !== pending || !now.running) return;
       const gain = voice.trueGain * 10 ** (gainDb(
         row, now, dial, { dials, wanted: voice.wanted }) / 20);
       source = new AudioBufferSourceNode(context,
@@ -437,6 +471,18 @@ export function makeLive(data, sources, heard, hooks) {
       if (dirtNow() !== before) for (const circuit of circuits) into(circuit, inputNow(), cable);
       return feed();
     },
+    // A knob of the circuit that the guitar feeds: heard at once, levelled when it rests.
+    knob(name, value) {
+      const before = loudnessNow(), harder = value - feeding.knobs[name];
+      feeding.knobs[name] = value;
+      if (!voice || !stageNow()) return;
+      if (name === "touch") {
+        voice.volts *= 10 ** (harder / 20);
+        tell({ volts: voice.volts, ...softly(before, NOTICEABLY_LOUDER_LU) });
+      } else circuits.forEach((_, design) => replaced(design));
+      clearTimeout(measuring);
+      measuring = setTimeout(feed, 3 * REFINE_MS);
+    },
     // The drive under the hand: heard at once, levelled when it rests.
     drive(driveDb) {
       if (!voice || !voice.dirt) { feeding.driveDb = driveDb; return; }
@@ -479,7 +525,10 @@ export function makeLive(data, sources, heard, hooks) {
       if (chain) chain.connect(node);
       tell({ listening: chain !== null });
     },
-    latencyS: () => (REACH - 1 + (feeding.dirt === null ? 0 : DIRT_LATENCY)) / rate,
+    stage: stageNow, quality: () => quality,
+    steps(name) { quality = name; return feed(); },
+    latencyS: () => (REACH - 1 + (feeding.dirt === null ? 0 : stageNow() ? CIRCUIT_LATENCY
+      : DIRT_LATENCY)) / rate,
     lengthS: () => (length ? length / rate : data.seconds),
     positionS() {
       if (!length) return sought;

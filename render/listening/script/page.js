@@ -7,6 +7,7 @@ import { makeLead } from "./lead.js";
 import { bytesOf, makeLive } from "./live.js";
 import { makeOwn } from "./own.js";
 import { makeParts } from "./parts.js";
+import { makePedal } from "./pedal.js";
 import { makeRecordings } from "./recordings.js";
 
 const byId = (id) => document.getElementById(id);
@@ -31,7 +32,10 @@ const live = makeLive(pack.live, sources, heard, {
     say("This browser has no audio thread for pages: the loop is rendered anew when the knob"
       + " rests."),
   measured: showMeasured,
+  dead: () => say("So set, the circuit has no working point: try another battery, or bias."),
+  chosenQuality: () => pedal.build(),
 });
+const pedal = makePedal(byId("circuit-side"), live, () => { makeLiveNow(); show(); });
 const recordings = makeRecordings(pack.pieces, count, state, heard);
 const parts = makeParts(pack, live, { chosen: () => state.design, dial: dialNow,
   changed: makeLiveNow, input: inputNow, copy, save });
@@ -103,6 +107,11 @@ function opened() {
 }
 async function play() {
   opened();
+  if (isLive() && typeof WebAssembly === "undefined") {
+    say("This browser has no WebAssembly, so that the knob does not turn live here"
+      + `${pack.pieces.length ? ": choose a recording under \u201cWhat to hear\u201d." : "."}`);
+    return;
+  }
   const mine = ++ticket, resumed = context.resume();
   try {
     if (isLive()) await live.start(context); else await recordings.load(context);
@@ -178,6 +187,7 @@ function enter(situation) {
   byId("dirt").value = dirt === null ? "" : String(dirt);
   byId("drive").value = String(driveDb);
   byId("speaker").checked = speaker;
+  pedal.build();
   if (!blind.on()) parts.resettle();
   show();
 }
@@ -191,12 +201,14 @@ function inputNow() { return live.feeding.dirt === null ? live.situation().ampli
   : pack.live.dirts[live.feeding.dirt]; }
 function feedingInWords() {
   const { dirt, driveDb, speaker } = live.feeding;
+  const set = dirt !== null && (live.stage() ? pedal.words() : `drive ${driveDb} dB`);
   return `${dirt === null ? "clean" : `${pack.live.dirts[
-    dirt].words}, drive ${driveDb} dB`}${speaker ? ", loudspeaker" : ""}`;
+    dirt].words}, ${set}`}${speaker ? ", loudspeaker" : ""}`;
 }
 function refeed(changed) {
   makeLiveNow();
   live.feed({ cable: parts.cable(), ...changed });
+  if ("dirt" in changed) pedal.build();
   if ("dirt" in changed && !blind.on()) { parts.refit(); parts.draw(); }
   show();
 }
@@ -291,7 +303,7 @@ function show() {
   byId("play").textContent = state.playing ? "Stop" : "Play";
   byId("length").textContent = lengthS().toFixed(1);
   byId("seek").max = String(lengthS());
-  byId("drive-side").hidden = live.feeding.dirt === null;
+  byId("drive-side").hidden = live.feeding.dirt === null || Boolean(live.stage());
   if (byId("voices")) byId("voices").hidden = !recordings.has("dirt");
   byId("drive-said").textContent = `${live.feeding.driveDb} dB`;
   [...byId("designs").children].forEach((button, i) => {
@@ -461,6 +473,7 @@ buildDesigns();
 parts.build();
 blind.restore();
 // Where this player leaves the knob: at 10 all designs are one circuit.
+pedal.build();
 if (pack.lead) { live.turn(pack.lead.dial); showPosition(); parts.drawDial(); }
 // Everything is made ready before the first click, so that sound comes at once.
 setTimeout(() => live.ready(pack.live.rate).catch(() => {}), 50);

@@ -1,8 +1,8 @@
-// The audio thread: the chosen design steps along on the loop's EMF or the visitor's own. The
-// others
-// sleep, and wake with the charges and currents of the parts that all have in common, so that
-// however many there are, one is paid for.
-import { REACH, STAGES, makeStepper } from "./engine.js";
+// The audio thread: the chosen design steps along on the loop's EMF or the visitor's own, alone or
+// with the circuit that it feeds. The others sleep, and wake with the charges and currents of the
+// parts that all have in common, so that however many there are, one is paid for.
+import { BLOCK, makeCircuit, makeCore, makeGuitar } from "./core.js";
+import { REACH, STAGES } from "./engine.js";
 import { highPass, makeDirt } from "./dirt.js";
 import { RISE_DB_A_SECOND, gainDb } from "./loudness.js";
 
@@ -10,19 +10,29 @@ const KNOB_S = 0.012, FADE_S = 0.004, SEAM_S = 0.012, DIALS_A_SECOND = 120, TOLD
   DRIVE_S = 0.03;
 
 // Designs into one input, through one dirt or none, and how far they are faded in.
-function makeVoice({ afresh, tables, dirt, volts, trueGain, ownGain, wanted, levels }, old) {
-  const steppers = tables.map((table) => makeStepper(table));
-  if (old && !afresh) steppers.forEach((stepper, i) => stepper.adopt(old.steppers[i]));
+function makeVoice(core, { afresh, tables, circuit, dirt, driven, volts, trueGain, ownGain, wanted,
+  levels }, old) {
+  const steppers = tables.map((table) => makeStepper(core, table));
+  // A circuit stands in volts, a guitar alone in what the loop has.
+  if (old && !afresh && old.circuit === circuit) steppers.forEach(
+    (stepper, i) => stepper.adopt(old.steppers[i]));
   const stage = dirt && makeDirt(dirt.spec, sampleRate, dirt.tables);
   if (stage) stage.volts = volts;
   return { steppers, weights: old ? [...old.weights] : steppers.map(() => 0), ghosts: [], stage,
-    emphasis: dirt && highPass(dirt.spec.preHz, sampleRate), volts, driven: dirt && dirt.driven,
-      trueGain, ownGain, wanted, levels, gain: null, fade: 0, goal: 1 };
+    circuit, into: volts, sum: new Float64Array(BLOCK),
+    emphasis: dirt && highPass(dirt.spec.preHz, sampleRate), volts, driven,
+    trueGain, ownGain, wanted, levels, gain: null, fade: 0, goal: 1 };
 }
+const makeStepper = (core, table) => (table.steps ? makeCircuit : makeGuitar)(core, table);
 
 class Live extends AudioWorkletProcessor {
-  constructor() {
+  constructor({ processorOptions }) {
     super();
+    this.core = makeCore(new WebAssembly.Module(processorOptions.core));
+    const { core } = this;
+    // A block's dials, the EMF at the method's instants, and what a stepper makes of them.
+    Object.assign(this, { blockDials: core.take(BLOCK), emf: core.take(STAGES * BLOCK),
+      blockSound: core.take(BLOCK), ramp: new Float64Array(BLOCK) });
     Object.assign(this, { nodes: null, voice: null, leaving: [], position: 0, jump: null, jumps: 0,
       gate: 1, from: 0, to: 0, dial: 10, target: 10, chosen: 0, level: "true", running: false,
         reference: null, master: 0, coming: 1, sink: null, told: 0, dials: null });
@@ -46,22 +56,12 @@ class Live extends AudioWorkletProcessor {
     if (data.dials) this.dials = data.dials;
     if (data.voice) {
       const old = this.voice;
-      this.voice = makeVoice(data.voice, old);
+      this.voice = makeVoice(this.core, data.voice, old);
       if (old && old.fade > 1e-6) this.leaving.push(Object.assign(old, { goal: 0 }));
+      else if (old) old.steppers.forEach((one) => one.free());
     }
-    // A part of another value: the circuit that was fades out while the new one, in its states,
-    // comes.
-    if (data.replace) {
-      const { index, tabulated } = data.replace, stepper = makeStepper(tabulated),
-        voice = this.voice;
-      stepper.adopt(voice.steppers[index]);
-      // What is not heard leaves no ghost: it would only be paid for.
-      if (voice.weights[index] > 1e-6) voice.ghosts.push(
-        { stepper: voice.steppers[index], weight: voice.weights[index] });
-      voice.steppers[index] = stepper;
-      voice.weights[index] = 0;
-    }
-    if (data.row) this.voice.levels[data.row.index] = data.row.levels;
+    if (data.replace && this.voice) this.replace(data.replace);
+    if (data.row && this.voice) this.voice.levels[data.row.index] = data.row.levels;
     for (const key of ["volts", "wanted"]) if (
       key in data && this.voice) this.voice[key] = data[key];
     if ("chosen" in data && this.voice && this.voice.weights[
@@ -72,6 +72,18 @@ class Live extends AudioWorkletProcessor {
     // for it.
     if (data.jump) this.jump = { ...this.jump, ...data.jump };
     if ("coming" in data) this.sink = (this.sink ?? this.coming) * data.coming;
+  }
+  // A part of another value: the circuit that was fades out while the new one, in its states,
+  // comes.
+  replace({ index, tabulated }) {
+    const { voice } = this, stepper = makeStepper(this.core, tabulated);
+    stepper.adopt(voice.steppers[index]);
+    // What is not heard leaves no ghost: it would only be paid for.
+    if (voice.weights[index] > 1e-6) voice.ghosts.push(
+      { stepper: voice.steppers[index], weight: voice.weights[index] });
+    else voice.steppers[index].free();
+    voice.steppers[index] = stepper;
+    voice.weights[index] = 0;
   }
   // The EMF of what comes in at the instants of this step, `REACH` - 1 samples late.
   listen(x, entry) {
@@ -86,21 +98,37 @@ class Live extends AudioWorkletProcessor {
       entry[k][0] = total;
     }
   }
-  // One sample of a voice.
-  sounding(voice, nodes, n, fade) {
-    let sum = 0;
-    for (let i = 0; i < voice.steppers.length; i += 1) {
+  // A stepper's block, added with a weight that goes to another.
+  added(voice, stepper, weight, wanted, count) {
+    const { blockDials, emf, blockSound, rates: { fade } } = this;
+    if (voice.circuit) stepper.run(
+      blockDials, emf + (STAGES - 1) * BLOCK, voice.into, count, blockSound);
+    else stepper.run(blockDials, emf, BLOCK, count, blockSound);
+    const all = this.core.numbers();
+    for (let n = 0; n < count; n += 1) {
+      weight += fade * (wanted - weight);
+      voice.sum[n] += weight * all[blockSound + n];
+    }
+    return weight < 1e-6 ? 0 : weight;
+  }
+  // A block of a voice, without its gain.
+  sounding(voice, count) {
+    const { stage, sum } = voice, { drive } = this.rates,
+      volts = this.listening ? voice.driven / this.hottest : voice.volts;
+    sum.fill(0);
+    if (voice.circuit) voice.into += (1 - (1 - drive) ** count) * (volts - voice.into);
+    voice.steppers.forEach((stepper, i) => {
       const wanted = i === this.chosen ? 1 : 0;
-      if (wanted === 0 && voice.weights[i] === 0) continue;
-      voice.weights[i] += fade * (wanted - voice.weights[i]);
-      if (voice.weights[i] < 1e-6) voice.weights[i] = 0;
-      sum += voice.weights[i] * voice.steppers[i].step(this.dial, nodes, n);
+      if (wanted === 0 && voice.weights[i] === 0) return;
+      voice.weights[i] = this.added(voice, stepper, voice.weights[i], wanted, count);
+    });
+    for (const ghost of voice.ghosts) ghost.weight = this.added(
+      voice, ghost.stepper, ghost.weight, 0, count);
+    voice.ghosts = voice.ghosts.filter(({ weight, stepper }) => weight > 0 || stepper.free());
+    for (let n = 0; stage && n < count; n += 1) {
+      stage.volts += drive * (volts - stage.volts);
+      sum[n] = stage.step(sum[n]);
     }
-    for (const ghost of voice.ghosts) {
-      ghost.weight -= fade * ghost.weight;
-      sum += ghost.weight * ghost.stepper.step(this.dial, nodes, n);
-    }
-    return voice.stage ? voice.stage.step(sum) : sum;
   }
   goal(voice) {
     return (this.listening ? voice.ownGain : voice.trueGain) * 10 ** (
@@ -112,7 +140,7 @@ class Live extends AudioWorkletProcessor {
   enter(x) {
     if (this.listening) {
       const { emphasis } = this.voice;
-      if (emphasis) this.hottest = Math.max(this.hottest, Math.abs(emphasis(x)));
+      this.hottest = Math.max(this.hottest, Math.abs(emphasis ? emphasis(x) : x));
       this.listen(x, this.own);
       return;
     }
@@ -147,35 +175,42 @@ class Live extends AudioWorkletProcessor {
     }
     if (this.position >= this.to || this.position < this.from) this.position = this.from;
   }
+  // Knob, loudness, place and EMF of a block.
+  prepared(input, count) {
+    const { blockDials, emf, ramp } = this, all = this.core.numbers();
+    for (let n = 0; n < count; n += 1) {
+      this.advance();
+      const whole = !this.listening && this.from === 0 && this.to === this.nodes[0].length;
+      if (!whole) this.enter(input ? input[n] : 0);
+      for (let k = 0; k < STAGES; k += 1) all[emf + k * BLOCK + n] = whole
+        ? this.nodes[k][this.position] : this.own[k][0];
+      all[blockDials + n] = this.dial;
+      ramp[n] = this.master * this.coming * this.gate;
+      this.position += 1;
+    }
+  }
   process(inputs, outputs) {
-    const out = outputs[0][0], count = out.length, { fade, drive } = this.rates;
+    const out = outputs[0][0], count = out.length, { fade } = this.rates;
     if (!this.nodes || !this.voice || (!this.running && this.master < 1e-5)) {
       this.master = 0;
+      this.leaving.forEach(({ steppers }) => steppers.forEach((one) => one.free()));
       this.leaving = [];
       return true;
     }
     const input = this.listening && inputs[0] ? inputs[0][0] : null,
       voices = [this.voice, ...this.leaving], goals = voices.map((voice) => this.goal(voice));
-    voices.forEach((voice, i) => { voice.gain ??= goals[i]; });
-    for (let n = 0; n < count; n += 1) {
-      this.advance();
-      const whole = !this.listening && this.from === 0 && this.to === this.nodes[0].length;
-      if (!whole) this.enter(input ? input[n] : 0);
-      const nodes = whole ? this.nodes : this.own, at = whole ? this.position : 0;
-      let sum = 0;
-      for (let v = 0; v < voices.length; v += 1) {
-        const voice = voices[v];
+    this.prepared(input, count);
+    voices.forEach((voice, v) => {
+      voice.gain ??= goals[v];
+      this.sounding(voice, count);
+      for (let n = 0; n < count; n += 1) {
         voice.gain += fade * (goals[v] - voice.gain);
         voice.fade += fade * (voice.goal - voice.fade);
-        if (voice.stage) voice.stage.volts += drive * (
-          (this.listening ? voice.driven / this.hottest : voice.volts) - voice.stage.volts);
-        sum += voice.fade * voice.gain * this.sounding(voice, nodes, at, fade);
+        out[n] += this.ramp[n] * voice.fade * voice.gain * voice.sum[n];
       }
-      out[n] = this.master * this.coming * this.gate * sum;
-      this.position += 1;
-    }
-    this.voice.ghosts = this.voice.ghosts.filter((ghost) => ghost.weight > 1e-6);
-    this.leaving = this.leaving.filter((voice) => voice.fade > 1e-6);
+    });
+    this.leaving = this.leaving.filter(({ fade: left, steppers }) => left > 1e-6
+      || steppers.forEach((one) => one.free()));
     for (let c = 1; c < outputs[0].length; c += 1) outputs[0][c].set(out);
     this.told += count;
     if (this.told >= TOLD_S * sampleRate) {
