@@ -14,11 +14,13 @@ from presolder.models.circuit.branch import Branch, Device, Diode
 from presolder.models.circuit.entrance import entrance_ohms
 from presolder.models.circuit.rest import resting
 from presolder.models.circuit.stage_parts import StageParts, stage_parts
+from presolder.models.instrument.pedal import read_pedal
 from presolder.models.instrument.quantities import format_quantity
 from presolder.models.instrument.stage import STAGE_KINDS, Stage, StageKind
 
 DOCS = Path(__file__).parents[1]
 PAGE = DOCS / "stages.md"
+OWN_FILE = DOCS.parent / "tests" / "data" / "pedals" / "shared-emitter.cir"
 UNITS = {"resistor": "ohm", "capacitor": "farad"}
 HEAD = """# The dirt stages that are circuits
 
@@ -35,6 +37,19 @@ SAID: dict[StageKind, str] = {
     "treble-booster": "One transistor behind a small capacitor, which keeps the low strings out. `bias`, `supply` and `battery` as above.",
     "diode-clipper": "An amplifier that never saturates itself, and a pair of diodes to ground behind a resistor. `gain` is its knob; drawn at 10.",
 }
+OWN = """## One's own
+
+A netlist in the cards of circuit simulators (after SPICE2) is a stage too: `--dirt my-fuzz.cir`, `kind = "my-fuzz.cir"` in a rig file, `ps.dirt("my-fuzz.cir")`, in a pack's live page as well.
+
+```
+{own}
+```
+
+Nodes are named at will, but for `in`, `out` and `0`. Known are R, C, L, V (direct voltage), E (an amplifier: two nodes out, two in, and how many times), D and Q with a `.model` of D, NPN or PNP: `IS`, `N` and `CJO` of a diode, `IS`, `BF`, `BR`, `CJE` and `CJC` of a transistor, whose capacitances are as at rest (a simulator does the same with `M=0`, `MJE=0`, `MJC=0`). The first line is a title. At most 24 nodes and 8 junctions (a transistor has two); what is wrong is said with its line, and so is a direct voltage at the input, where a capacitor is wanted. [Twelve ordinary stages](validation.md) agree with a simulator that reads the same files.
+
+At rest this one has {volts}.
+
+"""
 TAIL = """## What is idealised
 
 - Junctions are exponential: Shockley's equation for diodes, the transport form of Ebers and Moll's for transistors (Getreu, Modeling the Bipolar Transistor, chapter 2; from memory), at 27 degrees C. Left out are the Early effect, ohmic resistances, breakdown, leakage and the transistors' own noise.
@@ -78,6 +93,9 @@ def draw_fuzz(d: schemdraw.Drawing, parts: StageParts) -> None:
     emitter, rail = names["second emitter"], names["supply"]
     tap = next(b.minus for b in parts.branches if b.kind == "resistor" and b.plus == rail
                and b.minus not in (first, rail) and b.minus > first)  # fmt: skip
+    # With the fuzz at 10, nothing of the emitter's resistor is bare.
+    bypassed = next(b.minus for b in parts.branches if b.plus == emitter and b.value < 1
+                    and b.kind == "resistor")  # fmt: skip
     d.add(elm.Dot(open=True).at((0, 0)).label("cable", "left"))
     d.add(elm.Capacitor().right().label(at("capacitor", 1, base)))
     node = d.add(elm.Dot())
@@ -91,10 +109,10 @@ def draw_fuzz(d: schemdraw.Drawing, parts: StageParts) -> None:
     two = d.add(elm.BjtNpn(circle=True).right().anchor("base").label("2", "right"))
     d.add(elm.Line().down().at(two.emitter).length(1.1))
     joint = d.add(elm.Dot())
-    d.add(elm.Resistor().down().label(at("resistor", emitter, 0), "bottom"))
+    d.add(elm.Resistor().down().label(at("resistor", bypassed, 0), "bottom"))
     d.add(elm.Ground())
     d.add(elm.Line().right().at(joint.center).length(2.2))
-    d.add(elm.Capacitor().down().label(at("capacitor", emitter, 0), "bottom"))
+    d.add(elm.Capacitor().down().label(at("capacitor", bypassed, 0), "bottom"))
     d.add(elm.Ground())
     d.add(elm.Line().left().at(joint.center).tox(one.emitter[0] + 0.9))
     d.add(elm.Line().down().length(1.9))
@@ -220,7 +238,10 @@ def text() -> str:
         )
         lines += [device_line(parts, device) for device in parts.devices]
         lines.append("")
-    return "\n".join(lines) + "\n" + TAIL
+    own = OWN_FILE.read_text("utf-8").strip()
+    rest = resting(Stage(read_pedal(own, OWN_FILE.stem)))
+    volts = "; ".join(f"{name} {value:.2f} V" for name, value in rest.node_volts.items() if value)
+    return "\n".join(lines) + "\n" + OWN.format(own=own, volts=volts) + TAIL
 
 
 if __name__ == "__main__":

@@ -51,6 +51,11 @@ def gang_rheostat(gang: Gang) -> Rheostat:
     return Rheostat(gang.ohms, gang.taper, gang.at_ten == "zero", CONTACT_OHMS)
 
 
+BranchKind = Literal[
+    "resistor", "capacitor", "inductor", "source", "rheostat", "supply", "amplifier"
+]
+
+
 @dataclass(frozen=True)
 class Branch:
     """One two-terminal part between nodes `plus` and `minus`.
@@ -65,7 +70,7 @@ class Branch:
     None for the EMF that all have in common.
     """
 
-    kind: Literal["resistor", "capacitor", "inductor", "source", "rheostat", "supply", "amplifier"]
+    kind: BranchKind
     plus: int
     minus: int
     value: float = 0.0
@@ -106,7 +111,7 @@ class Diode:
 
 @dataclass(frozen=True)
 class Transistor:
-    """A bipolar transistor (NPN) after Ebers and Moll.
+    """A bipolar transistor after Ebers and Moll.
 
     Attributes
     ----------
@@ -116,6 +121,8 @@ class Transistor:
         Transport saturation current.
     forward_gain, reverse_gain : float
         Current gains, beta.
+    polarity : {1, -1}
+        -1 for a PNP, whose currents and voltages are the other way round.
     """
 
     collector: int
@@ -124,6 +131,7 @@ class Transistor:
     saturation_amperes: float
     forward_gain: float
     reverse_gain: float
+    polarity: Literal[1, -1] = 1
 
 
 Device = Diode | Transistor

@@ -72,7 +72,8 @@ def junctions_of(devices: tuple[Device, ...], size: int) -> Junctions:
             slope.append(device.emission * THERMAL_VOLTS)
             blocks.append(np.ones((1, 1)))
             continue
-        pairs += [(device.base, device.emitter), (device.base, device.collector)]
+        ends = ((device.base, device.emitter), (device.base, device.collector))
+        pairs += ends if device.polarity > 0 else ((end, base) for base, end in ends)
         saturation += [device.saturation_amperes] * 2
         slope += [THERMAL_VOLTS] * 2
         blocks.append(

@@ -19,6 +19,7 @@ from presolder.models.typing import Array
 _FIRST_STEP_S, _LAST_STEP_S = 1e-6, 1e6
 # No guitar puts direct voltage on a stage, since a capacitor stands at each one's input.
 _GUITAR_OHMS = 1e6
+_MOST_VOLTS_AT_INPUT = 1e-3
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,7 +61,15 @@ def _found(stage: Stage) -> Rest:
     guitar = Branch("resistor", OUTPUT, GROUND, _GUITAR_OHMS)
     descriptor = assemble((guitar, *parts.branches))
     junctions = junctions_of(parts.devices, descriptor.size)
-    unknowns, volts = _settled(descriptor, junctions, stage)
+    try:
+        unknowns, volts = _settled(descriptor, junctions, stage)
+    except np.linalg.LinAlgError:
+        raise InputError(f"{stage.kind}: parts hang in the air, or sources fight") from None
+    if abs(unknowns[OUTPUT - 1]) > _MOST_VOLTS_AT_INPUT:
+        raise InputError(
+            f"{stage.kind}: {unknowns[OUTPUT - 1]:.3g} V stand at its input, which a guitar would"
+            " change; a capacitor is wanted there"
+        )
     return Rest(volts, {name: float(unknowns[node - 1]) for name, node in parts.names.items()})
 
 

@@ -10,7 +10,8 @@ the value that they have at rest, diffusion included.
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from presolder.models.circuit.branch import GROUND, Branch, Device, Diode, Transistor
+from presolder.models.circuit.branch import GROUND, Branch, BranchKind, Device, Diode, Transistor
+from presolder.models.instrument.pedal import GROUND_NAME, INPUT, OUTPUT_NAME, Pedal
 from presolder.models.instrument.stage import Stage
 
 
@@ -76,6 +77,9 @@ _FUZZES = {
         36e3, 470.0, 6.8e3, 82e3, 1.2e3, 12e-6, 2.7e-6,
     ),
 }  # fmt: skip
+_KINDS: dict[str, BranchKind] = {
+    "R": "resistor", "C": "capacitor", "L": "inductor", "V": "supply", "E": "amplifier",
+}  # fmt: skip
 _FUZZ_OUTPUT_FARADS, _OUTPUT_OHMS = 15e-9, 470e3
 _SUPPLY_FARADS = 22e-6
 # A pot's track that is turned to its end still has so much; and what stands for none.
@@ -91,6 +95,40 @@ def stage_parts(stage: Stage, start: int, free: Iterator[int]) -> StageParts:
             return _booster(stage, start, free)
         case "diode-clipper":
             return _clipper(stage, start, free)
+        case Pedal():
+            return _pedal(stage.kind, start, free)
+
+
+def _pedal(pedal: Pedal, start: int, free: Iterator[int]) -> StageParts:
+    """A netlist of one's own; its junctions' capacitances are as at rest, whatever the voltage."""
+    at = {GROUND_NAME: GROUND, INPUT: start}
+    for node in pedal.nodes:
+        if node not in at:
+            at[node] = next(free)
+    branches: list[Branch] = []
+    devices: list[Device] = []
+
+    def across(one: int, other: int, farads: float) -> None:
+        if farads:
+            branches.append(Branch("capacitor", one, other, farads))
+
+    for part in pedal.parts:
+        first, second, *control = (at[node] for node in part.nodes)
+        match part.letter:
+            case "D":
+                devices.append(Diode(first, second, part.says("IS"), part.says("N")))
+                across(first, second, part.says("CJO"))
+            case "Q":
+                (emitter,) = control
+                types = part.says("IS"), part.says("BF"), part.says("BR")
+                devices.append(Transistor(first, second, emitter, *types, part.polarity))
+                across(second, emitter, part.says("CJE"))
+                across(second, first, part.says("CJC"))
+            case letter:
+                pair = (control[0], control[1]) if control else None
+                branches.append(Branch(_KINDS[letter], first, second, part.value, control=pair))
+    names = {node: number for node, number in at.items() if number != GROUND}
+    return StageParts(tuple(branches), tuple(devices), at[OUTPUT_NAME], names)
 
 
 def _battery(stage: Stage, free: Iterator[int]) -> tuple[int, list[Branch]]:

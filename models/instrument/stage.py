@@ -4,12 +4,15 @@ from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
 from presolder.models.errors import InputError
+from presolder.models.instrument.pedal import Pedal
 from presolder.models.instrument.quantities import require_within
 
 StageKind = Literal["germanium-fuzz", "silicon-fuzz", "treble-booster", "diode-clipper"]
 STAGE_KINDS: tuple[StageKind, ...] = get_args(StageKind)
 # What each circuit's own knob is called; the booster has none.
-CONTROLS = {"germanium-fuzz": "fuzz", "silicon-fuzz": "fuzz", "diode-clipper": "gain"}
+CONTROLS: dict[StageKind | Pedal, str] = {
+    "germanium-fuzz": "fuzz", "silicon-fuzz": "fuzz", "diode-clipper": "gain",
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -18,11 +21,12 @@ class Stage:
 
     Attributes
     ----------
-    kind : {"germanium-fuzz", "silicon-fuzz", "treble-booster", "diode-clipper"}
+    kind : {"germanium-fuzz", "silicon-fuzz", "treble-booster", "diode-clipper"} or Pedal
         ``germanium-fuzz``, ``silicon-fuzz``: two transistors with feedback from
         the second's emitter to the first's base. ``treble-booster``: one
         transistor behind a small capacitor. ``diode-clipper``: a pair of diodes
-        to ground behind an amplifier.
+        to ground behind an amplifier. A netlist of one's own has its knobs and its
+        battery in itself.
     control : float
         The stage's own knob, 0-10: fuzz of the fuzzes, gain of the clipper. The
         booster has none.
@@ -40,7 +44,7 @@ class Stage:
         Output level.
     """
 
-    kind: StageKind = "germanium-fuzz"
+    kind: StageKind | Pedal = "germanium-fuzz"
     control: float = 10.0
     bias: float = 5.0
     supply_volts: float = 9.0
@@ -49,7 +53,7 @@ class Stage:
     level_db: float = 0.0
 
     def __post_init__(self) -> None:
-        if self.kind not in STAGE_KINDS:
+        if not isinstance(self.kind, Pedal) and self.kind not in STAGE_KINDS:
             raise InputError(f"stage {self.kind!r} is unknown; one of {', '.join(STAGE_KINDS)}")
         require_within(
             (
@@ -67,4 +71,4 @@ class Stage:
         return replace(self, touch_db=0.0, level_db=0.0)
 
     def __str__(self) -> str:
-        return self.kind
+        return str(self.kind)

@@ -23,7 +23,7 @@ from presolder.models.judging.ear import LISTENING_LEVEL_DB, Conditions, Ear
 from presolder.models.typing import Array
 from presolder.render.files.audio import read_recording
 from presolder.render.files.designs import resolve_design
-from presolder.render.files.dirt import read_curve
+from presolder.render.files.dirt import read_dirt_file
 from presolder.render.files.rig_file import find_rig, find_situations
 from presolder.render.files.samples import read_sample
 from presolder.render.files.speaker import load_speaker
@@ -300,16 +300,18 @@ def asked_dirt(dirt: DirtLike | None) -> AnyDirt | None:
     """
     if callable(dirt):
         return Dirt(_sampled(dirt))
-    if isinstance(dirt, os.PathLike) or (isinstance(dirt, str) and dirt.endswith(".csv")):
-        return read_curve(Path(dirt))
+    if isinstance(dirt, os.PathLike) or (
+        isinstance(dirt, str) and dirt.lower().endswith((".csv", ".cir"))
+    ):
+        return read_dirt_file(Path(dirt))
     if not isinstance(dirt, str):
         return dirt
     for kind in ANY_KINDS:
         if dirt == kind:
             return dirt_of(kind)
     raise InputError(
-        f"dirt {dirt!r} is unknown; one of {', '.join(ANY_KINDS)}, or a CSV file of"
-        " volts_in,volts_out"
+        f"dirt {dirt!r} is unknown; one of {', '.join(ANY_KINDS)}, a CSV file of"
+        " volts_in,volts_out, or a netlist (.cir)"
     )
 
 

@@ -379,7 +379,8 @@ def dirt(kind: DirtLike = "smooth", drive: float | None = None) -> AnyDirt:
     ----------
     kind : str, path, callable, Dirt or Stage
         The name of a curve or circuit; a curve of one's own as a CSV file of
-        ``volts_in,volts_out`` or as a function of an array of volts.
+        ``volts_in,volts_out`` or as a function of an array of volts; a circuit of one's
+        own as a netlist, ``.cir``.
     drive : float, optional
         dB by which the loudest second of the take passes a curve's knee, at dial 10;
         20 by default.

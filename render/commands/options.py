@@ -339,7 +339,7 @@ class _DirtChoice(click.Choice[str]):
         if value == "fuzz":
             raise InputError(f"--dirt {FUZZ_WAS_RENAMED}")
         # A curve of one's own.
-        if str(value).endswith(".csv"):
+        if str(value).lower().endswith((".csv", ".cir")):
             return str(value)
         return super().convert(value, param, ctx)
 
@@ -397,7 +397,8 @@ _DIRT_OPTIONS: tuple[Option, ...] = (
     click.option(
         "--dirt", "dirt_kind", type=_DirtChoice([*ANY_KINDS, "none"]),
         help="Add a distortion after the guitar: a simple clipper, a pedal circuit, or your own, a"
-        " file CURVE.csv of volts_in,volts_out. [default: the rig's]",
+        " file CURVE.csv of volts_in,volts_out, or a"
+        " netlist PEDAL.cir. [default: the rig's]",
     ),
     click.option(
         "--drive", type=float,

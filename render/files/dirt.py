@@ -2,11 +2,13 @@
 
 from pathlib import Path
 
+from presolder.models.circuit.rest import resting
 from presolder.models.errors import InputError, place
-from presolder.models.instrument.dirt import ANY_KINDS, DIRT_KINDS, AnyDirt, AnyKind, Curve, Dirt
+from presolder.models.instrument.dirt import ANY_KINDS, AnyDirt, Curve, Dirt, dirt_of
+from presolder.models.instrument.pedal import Pedal, read_pedal
 from presolder.models.instrument.stage import CONTROLS, Stage
 from presolder.render.files.points import read_points
-from presolder.render.files.toml import Section
+from presolder.render.files.toml import Section, read_text
 
 FUZZ_WAS_RENAMED = (
     "'fuzz' is now 'lopsided-10k', the same curve; 'germanium-fuzz' and 'silicon-fuzz' are circuits"
@@ -24,14 +26,21 @@ def read_dirt(section: Section, folder: Path) -> AnyDirt:
     """
     section.required("kind")
     file = section.table["kind"]
+    if isinstance(file, str) and file.endswith(".cir"):
+        section.only("kind", "touch_db", "level_db")
+        return Stage(
+            _pedal(folder / file),
+            touch_db=section.number("touch_db", 0.0), level_db=section.number("level_db", 0.0),
+        )  # fmt: skip
     if isinstance(file, str) and file.endswith(".csv"):
         return _read_curve(section, read_curve(folder / file))
     if section.table["kind"] == "fuzz":
         raise InputError(f"kind = {FUZZ_WAS_RENAMED}")
     kind = section.choice("kind", ANY_KINDS, "smooth")
-    if kind in DIRT_KINDS:
-        return _read_curve(section, Dirt(kind))
-    return _read_stage(section, kind)
+    stage = dirt_of(kind)
+    if isinstance(stage, Dirt):
+        return _read_curve(section, stage)
+    return _read_stage(section, stage)
 
 
 def _read_curve(section: Section, plain: Dirt) -> Dirt:
@@ -45,13 +54,12 @@ def _read_curve(section: Section, plain: Dirt) -> Dirt:
     )
 
 
-def _read_stage(section: Section, kind: AnyKind) -> Stage:
-    control = CONTROLS.get(kind)
-    active = () if kind == "diode-clipper" else ("bias", "supply", "battery")
+def _read_stage(section: Section, plain: Stage) -> Stage:
+    control = CONTROLS.get(plain.kind)
+    active = () if plain.kind == "diode-clipper" else ("bias", "supply", "battery")
     section.only("kind", *([control] if control else []), *active, "touch_db", "level_db")
-    plain = Stage()
     return Stage(
-        kind,  # type: ignore[arg-type]
+        plain.kind,
         section.number(control, plain.control) if control else plain.control,
         section.number("bias", plain.bias),
         section.number("supply", plain.supply_volts),
@@ -59,6 +67,25 @@ def _read_stage(section: Section, kind: AnyKind) -> Stage:
         section.number("touch_db", plain.touch_db),
         section.number("level_db", plain.level_db),
     )
+
+
+def read_dirt_file(path: Path) -> AnyDirt:
+    """A dirt of one's own: a curve (CSV), or a circuit (a netlist, ``.cir``).
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, or is no such thing.
+    """
+    return Stage(_pedal(path)) if path.suffix.lower() == ".cir" else read_curve(path)
+
+
+def _pedal(path: Path) -> Pedal:
+    text = read_text(path)
+    with place(str(path)):
+        pedal = read_pedal(text, path.stem)
+        resting(Stage(pedal))
+    return pedal
 
 
 def read_curve(path: Path) -> Dirt:

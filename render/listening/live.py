@@ -167,7 +167,8 @@ def dirts_of(job: PackJob) -> list[AnyDirt]:
     own = list(dict.fromkeys(_undriven(dirt) for dirt in dirts if isinstance(dirt, Dirt)))
     kinds = {dirt.kind for dirt in own}
     curves = [*own, *(Dirt(kind) for kind in DIRT_KINDS if kind not in kinds)]
-    return [*curves, *(Stage(kind) for kind in STAGE_KINDS)]
+    circuits = [Stage(dirt.kind) for dirt in dirts if isinstance(dirt, Stage)]
+    return [*curves, *dict.fromkeys([*circuits, *(Stage(kind) for kind in STAGE_KINDS)])]
 
 
 def _undriven(dirt: AnyDirt) -> AnyDirt:

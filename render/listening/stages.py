@@ -61,8 +61,8 @@ def stage_plain(stage: Stage) -> dict[str, Any]:
     junctions = junctions_of(own.devices, nodes - 1)
     (impedance,) = entrance_ohms(stage, [_INPUT_HZ])
     return {
-        "kind": stage.kind,
-        "words": stage.kind.replace("-", " "),
+        "kind": str(stage.kind),
+        "words": str(stage.kind).replace("-", " "),
         "control": CONTROLS.get(stage.kind),
         "ohms": float(abs(impedance)),
         "farads": 0.0,

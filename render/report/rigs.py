@@ -45,7 +45,7 @@ def _load_plain(load: Load) -> dict[str, Any]:
     return {
         "resistance_ohms": None if math.isinf(ohms) else ohms,
         "capacitance_farads": load.capacitance_farads,
-        "circuit": None if load.stage is None else load.stage.kind,
+        "circuit": None if load.stage is None else str(load.stage.kind),
     }
 
 

@@ -35,7 +35,7 @@ from checks_simulator import (
     spice_wirings_moving,
     symbolic,
 )
-from checks_stages import spice_harmonics, spice_stages, spice_working_points
+from checks_stages import spice_harmonics, spice_pedals, spice_stages, spice_working_points
 
 CHECKS: tuple[Callable[[], list[Row]], ...] = (
     spice_ac,
@@ -44,6 +44,7 @@ CHECKS: tuple[Callable[[], list[Row]], ...] = (
     spice_transient,
     spice_wirings_moving,
     spice_stages,
+    spice_pedals,
     spice_harmonics,
     spice_working_points,
     lsoda,

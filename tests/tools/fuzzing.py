@@ -37,11 +37,13 @@ from presolder.render.batch.jobs import read_jobs
 from presolder.render.cli import SUMMARIES, cli, run
 from presolder.render.files.audio import read_recording
 from presolder.render.files.designs import read_designs, resolve_design
+from presolder.render.files.dirt import read_dirt_file
 from presolder.render.files.points import read_gesture, read_points, read_spectrum
 from presolder.render.files.rig_file import built_in_rigs, find_rig, read_situations
 from presolder.render.files.speaker import load_speaker
 from presolder.render.files.stock import read_stock
 from presolder.render.files.wanted import read_wanted
+from stage_netlist import PEDALS
 from takes import SAMPLES
 
 FINDS = Path(__file__).parents[1] / "data" / "finds"
@@ -285,6 +287,7 @@ _TAPER = "rotation,fraction\n0,0\n0.5,0.12\n1,1\n"
 _SPECTRUM = "frequency_hz,gain_db\n" + "".join(
     f"{hz},{-hz / 1e4}\n" for hz in range(100, 9000, 400)
 )
+_PEDALS = tuple(file.read_text("utf-8") for file in sorted(PEDALS.glob("*.cir")))
 _STOCK = "type,value,count,tolerance,price\nresistor,68k,4,1 %,0.1\ncapacitor,1n,2,5 %,0.2\n"
 _TURN = "dial,level_db\n10,0\n8,-6\n5,-20\n2,-40\n"
 _DESIGNS = (
@@ -457,6 +460,7 @@ TARGETS = {
         spoilt_text((_SPECTRUM,)),
         reading(lambda f: read_spectrum(f, ("frequency_hz", "gain_db")), ".csv"), 6,
     ),
+    "pedal": Target(spoilt_text(_PEDALS), reading(read_dirt_file, ".cir"), 12),
     "stock": Target(spoilt_text((_STOCK,)), reading(read_stock, ".csv"), 8),
     "turn": Target(
         spoilt_text((_TURN, *("halfway at 5", "usable from 3 to 30"))),

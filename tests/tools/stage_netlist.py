@@ -3,7 +3,13 @@
 Values stand here as in the schematics of docs/stages.md, not as in the code.
 """
 
+from collections.abc import Iterator
+from pathlib import Path
+
+from presolder.models.instrument.pedal import Pedal
 from presolder.models.instrument.stage import Stage
+
+PEDALS = Path(__file__).parents[1] / "data" / "pedals"
 
 _GERMANIUM = "IS=2e-6 BF={gain} BR=8 CJE={base} MJE=0 CJC={collector} MJC=0"
 _SILICON = "IS=4e-14 BF={gain} BR=4 CJE={base} MJE=0 CJC={collector} MJC=0"
@@ -11,6 +17,8 @@ _SILICON = "IS=4e-14 BF={gain} BR=4 CJE={base} MJE=0 CJC={collector} MJC=0"
 
 def stage_lines(stage: Stage) -> list[str]:
     """From node ``out``, where the guitar's cable ends, to node ``heard``."""
+    if isinstance(stage.kind, Pedal):
+        return list(_own(PEDALS / f"{stage.kind.name}.cir"))
     trim = 0.4 + 0.12 * stage.bias
     battery = [
         f"Vbatt cell 0 {stage.supply_volts}",
@@ -38,6 +46,19 @@ def stage_lines(stage: Stage) -> list[str]:
                 "Rs strong across 8.2k", "Cd across 0 4.7n", "Da across 0 pair", "Db 0 across pair",
                 "Cout across heard 100n", "Rheard heard 0 470k", ".model pair D(IS=2.5e-9 N=1.75)",
             ]  # fmt: skip
+
+
+def _own(file: Path) -> Iterator[str]:
+    """A netlist of one's own beside a guitar: its nodes get names that a guitar has not."""
+    named = {"in": "out", "out": "heard", "0": "0"}
+    for line in file.read_text("utf-8").splitlines()[1:]:
+        words = line.split()
+        ends = {"E": 4, "Q": 3}.get(line[:1].upper(), 2)
+        if line.startswith("."):
+            yield line
+        elif words:
+            nodes = [named.get(word, f"own_{word}") for word in words[1 : ends + 1]]
+            yield " ".join([f"{words[0]}_own", *nodes, *words[ends + 1 :]])
 
 
 def _fuzz(

@@ -1,0 +1,224 @@
+"""A stage of one's own: a small netlist, in the cards that circuit simulators read.
+
+The subset of SPICE2's input language (Nagel, ERL-M520, 1975, appendix A) that an
+ordinary stage needs: R, C, L, D, Q, V of direct voltage, E, and ``.model`` of D, NPN
+and PNP. The first line is a title, ``*`` and ``;`` begin remarks, ``+`` goes on with the
+line before; values have the usual letters, ``MEG`` and ``M`` (milli) among them.
+"""
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Literal, TypeAlias
+
+from presolder.models.errors import InputError, place
+from presolder.models.instrument.quantities import require_within
+
+MOST_NODES, MOST_JUNCTIONS = 24, 8
+INPUT, OUTPUT_NAME, GROUND_NAME = "in", "out", "0"
+# How many junctions each has.
+_JUNCTIONS = {"D": 1, "Q": 2}
+_LETTERS = {"F": 1e-15, "P": 1e-12, "N": 1e-9, "U": 1e-6, "M": 1e-3, "K": 1e3, "MEG": 1e6,
+            "G": 1e9, "T": 1e12}  # fmt: skip
+_NUMBER = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)(?:E[+-]?\d+)?)(MEG|[FPNUMKGT])?[A-Z]*", re.I)
+_RANGES = {
+    "R": (1e-3, 1e9), "C": (1e-15, 1.0), "L": (1e-9, 1e3), "V": (-100.0, 100.0), "E": (-1e7, 1e7),
+}  # fmt: skip
+# What a model may say, what it says otherwise, and how far it goes.
+_MODELS: dict[str, dict[str, tuple[float, float, float]]] = {
+    "D": {"IS": (1e-14, 1e-20, 1e-2), "N": (1.0, 0.5, 10.0), "CJO": (0.0, 0.0, 1e-6),
+          "M": (0.0, 0.0, 0.0)},
+    "Q": {"IS": (1e-16, 1e-20, 1e-2), "BF": (100.0, 1.0, 1e5), "BR": (1.0, 1e-3, 1e4),
+          "CJE": (0.0, 0.0, 1e-6), "CJC": (0.0, 0.0, 1e-6), "MJE": (0.0, 0.0, 0.0),
+          "MJC": (0.0, 0.0, 0.0)},
+}  # fmt: skip
+_Model: TypeAlias = tuple[str, tuple[tuple[str, float], ...], Literal[1, -1]]
+_ENDS = {"R": 2, "C": 2, "L": 2, "V": 2, "D": 2, "E": 4, "Q": 3}
+_SHAPES = {
+    "R": "two nodes and ohms", "C": "two nodes and farads", "L": "two nodes and henries",
+    "V": "two nodes and volts", "D": "two nodes and a model", "E": "four nodes and a gain",
+    "Q": "collector, base, emitter and a model",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Part:
+    """One card of a netlist.
+
+    Attributes
+    ----------
+    letter : {"R", "C", "L", "V", "E", "D", "Q"}
+    name : str
+    nodes : tuple of str
+        As its card names them.
+    value : float
+        Ohms, farads, henries, volts, or a gain; 0 of what has a model.
+    model : tuple of (str, float)
+        Of a diode or transistor, what it says, by name.
+    polarity : {1, -1}
+        -1 for a PNP.
+    """
+
+    letter: str
+    name: str
+    nodes: tuple[str, ...]
+    value: float = 0.0
+    model: tuple[tuple[str, float], ...] = ()
+    polarity: Literal[1, -1] = 1
+
+    def says(self, name: str) -> float:
+        """What its model says."""
+        return dict(self.model)[name]
+
+
+@dataclass(frozen=True)
+class Pedal:
+    """A stage that the guitar feeds, from ``in`` to ``out`` over ``0``.
+
+    Attributes
+    ----------
+    name : str
+    parts : tuple of Part
+
+    Raises
+    ------
+    InputError
+        If it has no input or output, or is larger than is accepted.
+    """
+
+    name: str
+    parts: tuple[Part, ...] = field(repr=False)
+
+    def __post_init__(self) -> None:
+        for node in (INPUT, OUTPUT_NAME, GROUND_NAME):
+            if node not in self.nodes:
+                raise InputError(f"no part is at the node {node!r}; in, out and 0 are wanted")
+        if len(self.nodes) - 1 > MOST_NODES:
+            raise InputError(f"{len(self.nodes) - 1} nodes; at most {MOST_NODES} are accepted")
+        junctions = sum(_JUNCTIONS.get(part.letter, 0) for part in self.parts)
+        if not 0 < junctions <= MOST_JUNCTIONS:
+            raise InputError(
+                f"{junctions} junctions of diodes and transistors; 1 to {MOST_JUNCTIONS} are"
+                " accepted"
+            )
+        open_ends = (one for one in self.nodes if one not in (INPUT, OUTPUT_NAME))
+        alone = [one for one in open_ends if self._ends(one) < 2]
+        if alone:
+            raise InputError(f"the node {alone[0]!r} has one part only")
+
+    @property
+    def nodes(self) -> tuple[str, ...]:
+        """All nodes, each once."""
+        return tuple(dict.fromkeys(node for part in self.parts for node in part.nodes))
+
+    def _ends(self, node: str) -> int:
+        return sum(part.nodes.count(node) for part in self.parts)
+
+    def __str__(self) -> str:
+        return self.name
+
+
+def read_pedal(text: str, name: str) -> Pedal:
+    """A netlist, read.
+
+    Parameters
+    ----------
+    text : str
+    name : str
+        What it is called.
+
+    Raises
+    ------
+    InputError
+        With the line.
+    """
+    models: dict[str, _Model] = {}
+    waiting: list[tuple[str, list[str]]] = []
+    for where, words in _cards(text):
+        with place(where):
+            if words[0] == ".MODEL":
+                title, model = _model(words)
+                if title in models:
+                    raise InputError(f"the model {title!r} is there twice")
+                models[title] = model
+            else:
+                waiting.append((where, words))
+    parts: dict[str, Part] = {}
+    for where, words in waiting:
+        with place(where):
+            part = _part(words, models)
+            if part.name in parts:
+                raise InputError(f"{part.name} is there twice")
+            parts[part.name] = part
+    return Pedal(name, tuple(parts.values()))
+
+
+def _cards(text: str) -> Iterator[tuple[str, list[str]]]:
+    """Where lines stand, and their words in capitals, without title, remarks and ``.end``."""
+    joined: list[tuple[int, str]] = []
+    for number, raw in enumerate(text.splitlines()[1:], start=2):
+        line = raw.split(";")[0].strip()
+        if not line or line.startswith("*"):
+            continue
+        if line.startswith("+"):
+            if not joined:
+                raise InputError(f"line {number}: '+' goes on with no line")
+            joined[-1] = (joined[-1][0], f"{joined[-1][1]} {line[1:]}")
+            continue
+        if line.split()[0].lower() == ".end":
+            break
+        joined.append((number, line))
+    for number, line in joined:
+        words = re.sub(r"[(),=]", " ", line).upper().split()
+        if not words:
+            raise InputError(f"line {number}: {line[:60]!r} is no part")
+        yield f"line {number}: {line[:60]!r}", words
+
+
+def _number(word: str) -> float:
+    found = _NUMBER.fullmatch(word)
+    if found is None:
+        raise InputError(f"{word!r} is no number; such as 4.7k, 100n or 1meg is accepted")
+    return float(found[1]) * _LETTERS.get((found[2] or "").upper(), 1.0)
+
+
+def _model(words: list[str]) -> tuple[str, _Model]:
+    if len(words) < 3 or words[2] not in ("D", "NPN", "PNP"):
+        raise InputError("a model has a name and one of the types D, NPN and PNP")
+    letter = "D" if words[2] == "D" else "Q"
+    known = _MODELS[letter]
+    said = {one: usual for one, (usual, _, _) in known.items()}
+    if len(words) % 2 == 0:
+        raise InputError("a model says names and values in pairs, such as IS=1e-14")
+    for key, word in zip(words[3::2], words[4::2], strict=True):
+        if key not in known:
+            raise InputError(f"{key} of a model is not known; of a {words[2]}: {', '.join(known)}")
+        value, (_, least, most) = _number(word), known[key]
+        if not least <= value <= most:
+            raise InputError(f"{key} = {value:g}; {least:g} to {most:g} is accepted")
+        said[key] = value
+    return words[1], (letter, tuple(said.items()), -1 if words[2] == "PNP" else 1)
+
+
+def _part(words: list[str], models: dict[str, _Model]) -> Part:
+    letter = words[0][0]
+    if letter not in _ENDS:
+        raise InputError(
+            f"{words[0]}: parts are {', '.join(_ENDS)}, and .model and .end beside them"
+        )
+    if letter == "V" and len(words) == 5 and words[3] == "DC":
+        words = [*words[:3], words[4]]
+    ends = _ENDS[letter]
+    if len(words) != ends + 2:
+        raise InputError(f"{words[0]} has {_SHAPES[letter]}")
+    nodes = tuple(GROUND_NAME if one == "GND" else one.lower() for one in words[1 : ends + 1])
+    if letter in _RANGES:
+        value = _number(words[-1])
+        require_within(((words[0], value, *_RANGES[letter]),))
+        if letter != "E" and nodes[0] == nodes[1]:
+            raise InputError(f"{words[0]} lies between {nodes[0]!r} and itself")
+        return Part(letter, words[0], nodes, value)
+    its, said, polarity = models.get(words[-1], ("", (), 1))
+    if its != letter:
+        raise InputError(f"there is no .model {words[-1]} of its type")
+    return Part(letter, words[0], nodes, 0.0, said, polarity)

@@ -1,0 +1,108 @@
+"""Netlists of one's own: what is read, what is refused and with which line."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import presolder as ps
+from presolder.models.circuit.rest import resting
+from presolder.models.errors import InputError
+from presolder.models.instrument.pedal import Pedal, read_pedal
+from presolder.models.instrument.stage import Stage
+from presolder.render.files.rig_file import read_situations
+from running import presolder_here
+from takes import SAMPLES
+
+PEDALS = Path(__file__).parents[1] / "data" / "pedals"
+GOOD = """a title, whatever it says
+* a remark
+Vs supply 0 DC 9 ; and another
+Cin in base 100nF
+Rb supply base
++ 1.5Meg
+Q1 out base 0 npn
+Rc supply out 10K
+.model npn NPN(IS=1e-14, BF=200)
+.end
+what comes after is not read
+"""
+
+
+def test_values_and_lines_as_simulators_read_them() -> None:
+    pedal = read_pedal(GOOD, "mine")
+    by_name = {part.name: part for part in pedal.parts}
+    assert [by_name[name].value for name in ("VS", "CIN", "RB", "RC")] == pytest.approx(
+        [9.0, 1e-7, 1.5e6, 1e4]
+    )
+    assert by_name["Q1"].nodes == ("out", "base", "0") and by_name["Q1"].says("BF") == 200
+    assert set(pedal.nodes) == {"supply", "0", "in", "base", "out"}
+
+
+def test_a_working_point_by_hand() -> None:
+    """9 V over 1.5 MΩ into a base at 0.65 V: 5.6 µA, times 200 over 10 kΩ is more than there is."""
+    volts = resting(Stage(read_pedal(GOOD, "mine"))).node_volts
+    assert volts["base"] == pytest.approx(0.65, abs=0.05)
+    assert volts["out"] < 0.2
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("Q1 out base 0 npn", "Q1 out base 0", "line 7: 'Q1 out base 0': Q1 has collector, base"),
+        ("Q1 out base 0 npn", "Q1 out base 0 other", "no .model OTHER"),
+        ("100nF", "0.1,1", "CIN has two nodes and farads"),
+        ("100nF", "-1n", "line 4: 'Cin in base -1n'"),
+        ("Rc supply out 10K", "Xc supply out 10K", "parts are R, C, L, V, D, E, Q"),
+        ("Rc supply out 10K", "Rb supply out 10K", "RB is there twice"),
+        ("IS=1e-14", "IS=1e9", "IS = 1e+09; 1e-20 to 0.01 is accepted"),
+        ("IS=1e-14", "VAF=100", "VAF of a model is not known"),
+        ("in base", "base base", "lies between 'base' and itself"),
+        ("Cin in", "Cin inn", "no part is at the node 'in'"),
+        ("100nF", "100nF\nRx in far 1k", "the node 'far' has one part only"),
+        ("Cin in base 100nF", "Rin in base 100", "stand at its input"),
+        ("Q1 out base 0 npn", "", "0 junctions"),
+        ("Vs supply 0 DC 9", "Vs supply 0 9\nVt supply 0 8", "parts hang in the air"),
+    ],
+)
+def test_what_cannot_be_used_is_one_line(tmp_path: Path, old: str, new: str, said: str) -> None:
+    file = tmp_path / "mine.cir"
+    file.write_text(GOOD.replace(old, new, 1))
+    with pytest.raises(InputError) as caught:
+        ps.dirt(str(file))
+    text = str(caught.value)
+    assert said in text and text.startswith(str(file)) and "\n" not in text
+
+
+def test_limits() -> None:
+    with pytest.raises(InputError, match="at most 24"):
+        chain = "\n".join(f"R{i} {i - 1 or 'in'} {i} 1k" for i in range(1, 27))
+        read_pedal(f"title\n{chain}\nD1 26 0 d\nRo out 0 1\nRp out 3 1\n.model d D()\n", "long")
+    with pytest.raises(InputError, match="9 junctions"):
+        many = "\n".join(f"D{i} out 0 d" for i in range(9))
+        read_pedal(f"title\nRi in out 1k\n{many}\n.model d D()\n", "many")
+
+
+@pytest.mark.parametrize("file", sorted(PEDALS.glob("*.cir")), ids=lambda file: file.stem)
+def test_each_is_heard(file: Path) -> None:
+    """And what comes out is another sound than what goes in, bounded by its battery."""
+    audio = ps.render(
+        ps.sample("muted"), "humbucker-500k", ["bare"], ps.turn(10, 8, travel=0.5, rest=0.1), dirt=file,
+    )  # fmt: skip
+    (heard,) = audio.audio.values() if isinstance(audio.audio, dict) else audio.audio
+    assert 1e-3 < np.abs(heard).max() < 10
+
+
+def test_a_rig_file_names_one(tmp_path: Path) -> None:
+    (tmp_path / "mine.cir").write_text(GOOD)
+    rig = tmp_path / "rig.toml"
+    rig.write_text(
+        (SAMPLES.parent / "render/rigs/humbucker-500k.toml").read_text("utf-8")
+        + '\n[dirt]\nkind = "mine.cir"\ntouch_db = 3\n'
+    )
+    (one,) = read_situations(rig)
+    assert isinstance(one.rig.dirt, Stage) and isinstance(one.rig.dirt.kind, Pedal)
+    assert one.rig.dirt.touch_db == 3 and str(one.rig.dirt) == "mine"
+    done = presolder_here("cleanup", "--rig", str(rig), "--design", "cap", "--json")
+    assert done.returncode == 0, done.stderr
+    assert '"mine"' in done.stdout
