@@ -1,7 +1,7 @@
 """A clipping curve as its owner describes it, and what its input puts on the guitar."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Literal, get_args
 
@@ -139,6 +139,14 @@ AnyDirt = Dirt | Stage
 def load_of(dirt: AnyDirt) -> Load:
     """What a dirt's input puts on the guitar."""
     return Load(stage=dirt) if isinstance(dirt, Stage) else dirt.load
+
+
+def picked(dirt: AnyDirt, harder_db: float) -> AnyDirt:
+    """A dirt whose player picks so much harder, as far as a curve's drive goes."""
+    if isinstance(dirt, Stage):
+        return replace(dirt, touch_db=dirt.touch_db + harder_db)
+    drive_db = min(max(dirt.drive_db + harder_db, 0.0), LARGEST_DRIVE_DB)
+    return replace(dirt, drive_db=drive_db)
 
 
 def dirt_of(kind: AnyKind) -> AnyDirt:

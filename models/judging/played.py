@@ -8,7 +8,7 @@ working point moves and notes beat against each other.
 """
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TypeVar
 
@@ -24,7 +24,7 @@ from presolder.models.decibels import amplitude, decibels, power, power_decibels
 from presolder.models.hearing.bands import third_octave_db
 from presolder.models.hearing.change import Sound, sound
 from presolder.models.hearing.material import line_powers
-from presolder.models.instrument.dirt import load_of
+from presolder.models.instrument.dirt import load_of, picked
 from presolder.models.instrument.law import DIAL_MAX
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
@@ -235,6 +235,43 @@ def come_out(
         tuple(ideal_audio),
         ten_audio,
     )
+
+
+def by_strength(
+    ear: Ear,
+    designs: Sequence[Design],
+    dial: Array,
+    strengths_db: Array,
+    progress: Callable[[int], None] = lambda _: None,
+) -> Array:
+    """Distortion of playing at each dial, by how hard the strings are picked.
+
+    Parameters
+    ----------
+    ear : Ear
+        With a dirt.
+    designs : sequence of Design
+    dial : ndarray, shape (d,)
+        Rising, above 0.
+    strengths_db : ndarray, shape (s,)
+        How much harder than now.
+    progress : callable
+        As for `come_out`.
+
+    Returns
+    -------
+    ndarray, shape (n, s, d)
+        As `Played.distortion`.
+    """
+    assert ear.dirt is not None
+    rows = []
+    for harder_db in strengths_db:
+        dirt = picked(ear.dirt, float(harder_db))
+        out = come_out(
+            replace(ear, rig=replace(ear.rig, dirt=dirt)), designs, dial, progress=progress
+        )
+        rows.append([one.distortion for one in out.figures])
+    return np.swapaxes(np.array(rows), 0, 1)
 
 
 def compared(take: Array, audio: Array, sample_rate_hz: float) -> tuple[float, float, float]:

@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import click
+import numpy as np
 
 import presolder as ps
 from presolder.models.errors import InputError
@@ -25,11 +26,15 @@ from presolder.render.commands.texts import require_plot_ending
 from presolder.render.files.audio import read_recording
 from presolder.render.files.folder import new_file
 
+# From a fingertip to a hard stroke, around what is ordinary.
+STRENGTHS_DB = np.arange(-24.0, 13.0, 4.0)
+
 
 @click.command(
     epilog=examples(
         "presolder cleanup --rig my-guitar.toml",
         "presolder cleanup --design bare --design cap --dirt lopsided --plot clean.svg",
+        "presolder cleanup --dirt germanium-fuzz --design bare --design series --map map.svg",
         "presolder cleanup --take take.wav --drive 26 --csv -",
     )
 )
@@ -56,6 +61,11 @@ from presolder.render.files.folder import new_file
     help="Write the numbers to this file; - is standard output.",
 )
 @plot_options
+@click.option(
+    "--map", "map_file", type=click.Path(path_type=Path),
+    help="Draw how dirty it is over the dial and how hard the strings are picked, as PNG or SVG;"
+    " - is standard output.",
+)  # fmt: skip
 @jobs_option
 @json_option
 def cleanup(
@@ -66,6 +76,7 @@ def cleanup(
     tone_hz: float,
     csv_file: Path | None,
     plot_file: Path | None,
+    map_file: Path | None,
     force: bool,
     as_json: bool,
 ) -> None:
@@ -80,7 +91,8 @@ def cleanup(
     if not 20 <= tone_hz <= 5000:
         raise InputError(f"--tone-hz {tone_hz:g} must lie between 20 and 5000 Hz")
     require_plot_ending(plot_file)
-    alone = only_this(as_json, force=force, csv=csv_file, plot=plot_file)
+    require_plot_ending(map_file, "--map")
+    alone = only_this(as_json, force=force, csv=csv_file, plot=plot_file, map=map_file)
     take = None if take_file is None else read_recording(take_file)
     with progress_on_terminal("playing") as progress:
         report = ps.cleanup(
@@ -93,6 +105,14 @@ def cleanup(
         with new_file(plot_file, force=force, ending=".svg") as scratch:
             plots.plot_cleanup(
                 scratch, report.title, report.designs, report.figures, report.played, tone_hz
+            )
+    if map_file is not None:
+        with progress_on_terminal("picking") as told:
+            whole = STRENGTHS_DB.size * report.played[0].dial.size
+            picked = report.by_strength(STRENGTHS_DB, lambda done: told(done, whole))
+        with new_file(map_file, force=force, ending=".svg") as scratch:
+            plots.plot_map(
+                scratch, report.title, report.designs, report.played[0].dial, STRENGTHS_DB, picked
             )
     if not alone:
         say(report, as_json)

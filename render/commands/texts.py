@@ -35,7 +35,7 @@ def read_preference(keep: str) -> float:
     return weight
 
 
-def require_plot_ending(path: Path | None) -> None:
+def require_plot_ending(path: Path | None, option: str = "--plot") -> None:
     """Refuse a plot file that is neither PNG nor SVG.
 
     Raises
@@ -44,7 +44,7 @@ def require_plot_ending(path: Path | None) -> None:
         Naming the option and the file.
     """
     if path is not None and path != STANDARD and path.suffix.lower() not in PLOT_ENDINGS:
-        raise InputError(f"--plot {str(path)!r} must end in .png or .svg, or be - for an SVG")
+        raise InputError(f"{option} {str(path)!r} must end in .png or .svg, or be - for an SVG")
 
 
 def read_component(option: str, text: str, unit: Unit) -> float:

@@ -1,5 +1,6 @@
 from .clearing import draw_played as draw_played
 from .clearing import plot_cleanup as plot_cleanup
+from .clearing import plot_map as plot_map
 from .front import draw_front as draw_front
 from .front import plot_front as plot_front
 from .guitar import guitar_svg as guitar_svg

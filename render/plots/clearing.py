@@ -4,15 +4,18 @@ import math
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.colors import LogNorm
 from matplotlib.figure import Figure
 
 from presolder.models.instrument.network import Design
-from presolder.models.judging.played import Played
+from presolder.models.judging.played import CLEAN, Played
 from presolder.models.judging.tones import Cleanup
+from presolder.models.typing import Array
 from presolder.render.plots.style import Canvas, colour_of, line_style, save, spread_apart
 
 # What is too small to be told by the estimate, or by an ear.
 _LOWEST_PERCENT, _LOWEST_DB = 1.0, -40.0
+_MOST_ACROSS = 4
 
 
 def plot_cleanup(
@@ -54,6 +57,55 @@ def plot_cleanup(
     draw_played(playing, designs, played)
     for axes in (level, bright):
         axes.set_xlabel("volume dial")
+    figure.suptitle(title, x=0.01, ha="left", fontsize=11, parse_math=False)
+    save(figure, canvas)
+
+
+def plot_map(
+    canvas: Canvas,
+    title: str,
+    designs: tuple[Design, ...],
+    dial: Array,
+    strengths_db: Array,
+    distortion: Array,
+) -> None:
+    """Draw how dirty playing is over dial and picking strength, a picture a design.
+
+    Parameters
+    ----------
+    canvas : Path or text file
+    title : str
+    designs : tuple of Design
+    dial : ndarray, shape (d,)
+    strengths_db : ndarray, shape (s,)
+    distortion : ndarray, shape (n, s, d)
+    """
+    across = min(len(designs), _MOST_ACROSS)
+    down = -(-len(designs) // across)
+    figure = Figure(figsize=(2.2 + 2.7 * across, 0.9 + 2.7 * down), layout="constrained")
+    grid = figure.subplots(down, across, sharex=True, sharey=True, squeeze=False)
+    for axes in grid.flat[len(designs) :]:
+        axes.set_axis_off()
+    for axes, design, each in zip(grid.flat, designs, distortion, strict=False):
+        percent = np.clip(100 * each, _LOWEST_PERCENT, 100.0)
+        painted = axes.pcolormesh(
+            dial, strengths_db, percent, cmap="YlOrBr", shading="gouraud",
+            norm=LogNorm(_LOWEST_PERCENT, 100.0),
+        )  # fmt: skip
+        if percent.min() < 100 * CLEAN < percent.max():
+            axes.contour(dial, strengths_db, percent, [100 * CLEAN], colors="0.15", linewidths=1.4)
+        axes.set_title(design.name, loc="left", fontsize=10, parse_math=False)
+        axes.axhline(0.0, color="0.4", linewidth=0.6, linestyle=":")
+        axes.set_xlim(10.0, float(dial[0]))
+    for axes in grid[-1]:
+        axes.set_xlabel("volume dial")
+    for axes in grid[:, 0]:
+        axes.set_ylabel("picked harder, dB")
+    bar = figure.colorbar(painted, ax=grid, shrink=0.9)
+    ticks = (1, 3, 10, 30, 100)
+    bar.set_ticks(ticks, labels=[f"{value:g} %" for value in ticks])
+    bar.set_ticks([], minor=True)
+    bar.set_label("dirt; the line is what passes for clean")
     figure.suptitle(title, x=0.01, ha="left", fontsize=11, parse_math=False)
     save(figure, canvas)
 

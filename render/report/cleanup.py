@@ -1,7 +1,7 @@
 """At which dial each design's dirt turns clean: for people, programs and tables."""
 
 import csv
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any, TextIO
 
@@ -11,9 +11,10 @@ from presolder.models.instrument.dirt import AnyDirt, Dirt
 from presolder.models.instrument.network import Design, format_network
 from presolder.models.instrument.rig import Rig
 from presolder.models.judging.ear import Ear
-from presolder.models.judging.played import Out, Played
+from presolder.models.judging.played import Out, Played, by_strength
 from presolder.models.judging.ranking import Scored
 from presolder.models.judging.tones import TONES_HZ, TOUCHES_DB, Cleanup, clean_dial
+from presolder.models.typing import Array
 from presolder.render import plots
 from presolder.render.report.figures import marks_explained, marks_of
 from presolder.render.report.judged import conditions_plain, judged_by
@@ -108,6 +109,25 @@ class CleanupReport:
         if isinstance(self.dirt, Dirt):
             return f"{self.dirt.drive_db:g} dB past its knee"
         return f"{1e3 * self.rig.volts_into(self.dirt):.3g} mV of EMF at the loudest"
+
+    def by_strength(
+        self, strengths_db: Array, progress: Callable[[int], None] = lambda _: None
+    ) -> Array:
+        """Distortion of playing by how much harder the strings are picked.
+
+        Parameters
+        ----------
+        strengths_db : ndarray, shape (s,)
+        progress : callable, optional
+            Called with the dials done since the last call.
+
+        Returns
+        -------
+        ndarray, shape (n, s, d)
+            Of each design, at the dials that were played.
+        """
+        dial = self.played[0].dial
+        return by_strength(self.ear, self.designs, dial, np.asarray(strengths_db), progress)
 
     @property
     def title(self) -> str:

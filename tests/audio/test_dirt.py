@@ -551,3 +551,18 @@ def test_a_rig_is_heard_into_its_dirt() -> None:
     own, clean = heard(rig), heard(replace(rig, dirt=None))
     assert np.array_equal(own, heard(replace(rig, dirt=None), rig.dirt))
     assert np.array_equal(heard(rig, "none"), clean) and not np.array_equal(own, clean)
+
+
+@pytest.mark.slow
+def test_a_map_over_dial_and_picking(tmp_path: Path) -> None:
+    """Picked harder it is dirtier, at any dial; at the strength that is usual, as the table says."""
+    report = ps.cleanup("humbucker-500k", ["bare"], dirt="smooth", dials=[3, 6, 10])
+    (picked,) = report.by_strength(np.array([-18.0, 0.0, 9.0]))
+    assert picked.shape == (3, 3)
+    assert np.all(np.diff(picked, axis=0) > 0)
+    assert picked[1] == pytest.approx(report.played[0].distortion, rel=1e-6)
+    file = tmp_path / "map.svg"
+    in_process("cleanup", "--dirt", "smooth", "--design", "bare", "--map", str(file))
+    assert "passes for clean" in file.read_text("utf-8")
+    done = presolder_here("cleanup", "--dirt", "smooth", "--map", "map.txt")
+    assert done.returncode == 2 and "--map 'map.txt' must end in .png or .svg" in done.stderr
