@@ -25,7 +25,7 @@ from presolder.models.instrument.dirt import Dirt
 from presolder.models.typing import Array, ComplexArray
 
 OVERSAMPLING = 8
-_WINDOW = 1 << 13
+WINDOW = 1 << 13
 # The table reaches this far past the peak of the loudest second.
 _TABLE_REACH_DB = 18.0
 _NODES_PER_KNEE = 100
@@ -44,6 +44,11 @@ class CurveTable:
     first: float
     step: float
     curves: Array
+
+    @property
+    def short(self) -> float:
+        """Lines shorter than this are integrated; see `shape_averaged`."""
+        return _SHORT_NODES * self.step
 
 
 def tabulate(dirt: Dirt) -> CurveTable:
@@ -105,15 +110,7 @@ def clipped(
         Sample-aligned; as many samples in all. Independent of block lengths.
     """
     table = tabulate(dirt)
-    bins = np.linspace(0.0, 0.5 * sample_rate_hz, _WINDOW // 2 + 1)
-    up = band_limit(bins, sample_rate_hz) * OVERSAMPLING
-    # What the average does to a signal too small to clip: a sixth, two thirds and a sixth of
-    # three fine samples.
-    turn = 2.0 * np.pi * bins / (sample_rate_hz * OVERSAMPLING)
-    average = (2.0 + np.cos(turn)) / 3.0
-    level = amplitude(dirt.level_db)
-    down = level * band_limit(bins, sample_rate_hz) * first_order_gain(dirt, bins)[1]
-    down /= average * OVERSAMPLING
+    up, down = up_response(sample_rate_hz), down_response(dirt, sample_rate_hz)
     emphasis = pre_emphasis(dirt, sample_rate_hz)
     emphasis[:, :3] *= volts_per_unit
     emphasised = through_sections(blocks, emphasis)
@@ -121,16 +118,35 @@ def clipped(
     return through_sections(shaped, first_order_high_pass(DC_BLOCK_HZ, sample_rate_hz))
 
 
+def _bins(sample_rate_hz: float) -> Array:
+    return np.linspace(0.0, 0.5 * sample_rate_hz, WINDOW // 2 + 1)
+
+
+def up_response(sample_rate_hz: float) -> Array:
+    """What makes the fine samples, at the bins of a window of `WINDOW`."""
+    return band_limit(_bins(sample_rate_hz), sample_rate_hz) * OVERSAMPLING
+
+
+def down_response(dirt: Dirt, sample_rate_hz: float) -> ComplexArray:
+    """What makes samples of them again, with the low-pass after the curve and its level."""
+    bins = _bins(sample_rate_hz)
+    # What the average does to a signal too small to clip: a sixth, two thirds and a sixth of
+    # three fine samples.
+    turn = 2.0 * np.pi * bins / (sample_rate_hz * OVERSAMPLING)
+    average = (2.0 + np.cos(turn)) / 3.0
+    down = band_limit(bins, sample_rate_hz) * first_order_gain(dirt, bins)[1]
+    return np.asarray(amplitude(dirt.level_db) * down / (average * OVERSAMPLING))
+
+
 def _shaped(
     blocks: Iterable[Array], table: CurveTable, up: Array, down: ComplexArray
 ) -> Iterator[Array]:
     """Through the curve: to the fine rate and back, window by window."""
-    bins = _WINDOW // 2 + 1
-    for window, count in windowed(blocks, _WINDOW, BAND_LIMIT_REACH, BAND_LIMIT_REACH):
-        fine = np.fft.irfft(np.fft.rfft(window) * up, _WINDOW * OVERSAMPLING)
+    bins = WINDOW // 2 + 1
+    for window, count in windowed(blocks, WINDOW, BAND_LIMIT_REACH, BAND_LIMIT_REACH):
+        fine = np.fft.irfft(np.fft.rfft(window) * up, WINDOW * OVERSAMPLING)
         shaped = np.empty_like(fine)
         for channel, into in zip(fine, shaped, strict=True):
-            short = _SHORT_NODES * table.step
-            shape_averaged(table.curves, table.first, table.step, short, channel, into)
+            shape_averaged(table.curves, table.first, table.step, table.short, channel, into)
         spectrum = np.fft.rfft(shaped)[:, :bins] * down
-        yield np.fft.irfft(spectrum, _WINDOW)[:, BAND_LIMIT_REACH : BAND_LIMIT_REACH + count].copy()
+        yield np.fft.irfft(spectrum, WINDOW)[:, BAND_LIMIT_REACH : BAND_LIMIT_REACH + count].copy()

@@ -8,38 +8,36 @@ typedef struct {
     int apart, phases, taps, instants, samples, out_apart;
 } Combining;
 
-/* `rows` results at once from instant `first` on, eight samples of each side by side. */
-INLINE void combine_rows(const Combining *run, int first, const int rows)
+/* `rows` results at once from instant `first` on, and of each four times `wide` samples side by
+   side: eight sums in all, which stay in registers. */
+INLINE void combine_rows(const Combining *run, int first, const int rows, const int wide)
 {
     const int taps = run->taps, phases = run->phases, each = phases * taps;
-    const double *kernels = run->kernels + first * each;
+    const double *kernels = run->kernels + (ptrdiff_t)first * each;
     double *output = run->output + (ptrdiff_t)first * run->out_apart;
     int n = 0;
-    for (; n + 8 <= run->samples; n += 8) {
-        Four low[4], high[4];
-        memset(low, 0, sizeof low);
-        memset(high, 0, sizeof high);
+    for (; n + 4 * wide <= run->samples; n += 4 * wide) {
+        Four sums[8];
+        memset(sums, 0, sizeof sums);
         for (int j = 0; j < phases; j++)
             for (int k = 0; k < taps; k++) {
                 const double *from = run->signals + (ptrdiff_t)j * run->apart + n + k;
-                const Four near = four_at(from), far = four_at(from + 4);
                 for (int i = 0; i < rows; i++) {
-                    const double weight = kernels[i * each + j * taps + k];
-                    low[i] += near * weight;
-                    high[i] += far * weight;
+                    const double weight = kernels[(ptrdiff_t)i * each + j * taps + k];
+                    for (int w = 0; w < wide; w++)
+                        sums[i * wide + w] += four_at(from + 4 * w) * weight;
                 }
             }
-        for (int i = 0; i < rows; i++) {
-            four_to(output + (ptrdiff_t)i * run->out_apart + n, low[i]);
-            four_to(output + (ptrdiff_t)i * run->out_apart + n + 4, high[i]);
-        }
+        for (int i = 0; i < rows; i++)
+            for (int w = 0; w < wide; w++)
+                four_to(output + (ptrdiff_t)i * run->out_apart + n + 4 * w, sums[i * wide + w]);
     }
     for (; n < run->samples; n++)
         for (int i = 0; i < rows; i++) {
             double sum = 0.0;
             for (int j = 0; j < phases; j++)
                 for (int k = 0; k < taps; k++)
-                    sum += kernels[i * each + j * taps + k]
+                    sum += kernels[(ptrdiff_t)i * each + j * taps + k]
                            * run->signals[(ptrdiff_t)j * run->apart + n + k];
             output[(ptrdiff_t)i * run->out_apart + n] = sum;
         }
@@ -49,9 +47,11 @@ WIDE static void run_combine(const Combining *run)
 {
     int done = 0;
     for (; done + 4 <= run->instants; done += 4)
-        combine_rows(run, done, 4);
+        combine_rows(run, done, 4, 2);
+    for (; done + 2 <= run->instants; done += 2)
+        combine_rows(run, done, 2, 4);
     for (; done < run->instants; done++)
-        combine_rows(run, done, 1);
+        combine_rows(run, done, 1, 8);
 }
 
 /* Each of `instants` results at a sample is the sum over `phases` signals and `taps` samples from

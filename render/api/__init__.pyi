@@ -28,6 +28,7 @@ from ._judge import need as need
 from ._listen import Comparing as Comparing
 from ._listen import render as render
 from ._listen import render_files as render_files
+from ._listen import stream as stream
 from ._measure import cable_by_length as cable_by_length
 from ._measure import cable_from_readings as cable_from_readings
 from ._measure import cable_from_responses as cable_from_responses
@@ -59,6 +60,7 @@ from ._results import Scored as Scored
 from ._results import SearchReport as SearchReport
 from ._results import Sheet as Sheet
 from ._results import StarterReport as StarterReport
+from ._results import Stream as Stream
 from ._results import TaperReport as TaperReport
 from ._results import TravelReport as TravelReport
 from ._results import VerifyReport as VerifyReport

@@ -1,5 +1,6 @@
 """Listening: renders in memory and in files."""
 
+import math
 import os
 from pathlib import Path
 from typing import Any
@@ -8,19 +9,25 @@ from presolder._asked import (
     DesignsLike,
     DirtLike,
     Progress,
+    RigLike,
     SituationsLike,
     TakeLike,
     asked_designs,
     asked_fed,
+    asked_rig,
     asked_situations,
     asked_take,
     counted,
 )
 from presolder.models.audio.knob import SWEEP, KnobPath
 from presolder.models.audio.stages import evenly_driven
+from presolder.models.audio.stream import Stream, chain_of
 from presolder.models.errors import InputError
+from presolder.models.instrument.instrument import Situation
+from presolder.models.instrument.network import Design
 from presolder.render.files.audio import Bits
 from presolder.render.files.folder import require_free_folder
+from presolder.render.files.take import HIGHEST_RATE_HZ, LOWEST_RATE_HZ
 from presolder.render.listening.after import After, join
 from presolder.render.listening.audition import Audition, audition
 from presolder.render.listening.comparisons import NOTHING_BESIDE
@@ -99,6 +106,72 @@ def render(
     voices = evenly_driven([join(recording, one.rig, chosen, after) for one in situations])
     names = [f"{one.name}/" if len(situations) > 1 else "" for one in situations]
     return audition(dict(zip(names, voices, strict=True)), recording.samples, path)
+
+
+def stream(
+    rig: RigLike,
+    design: Design | str = "bare",
+    sample_rate: float = 48_000,
+    *,
+    dirt: DirtLike | None = None,
+    like: TakeLike | None = None,
+) -> Stream:
+    """A guitar to be played block by block, the knob known only as it comes.
+
+    Parameters
+    ----------
+    rig : Rig, str or path
+        And how what is played was captured.
+    design : Design or str
+    sample_rate : float
+        Of what is played, in hertz.
+    dirt : Dirt, Stage, str, path or callable, optional
+        As for `render`.
+    like : Take, path, or array and rate, optional
+        A take of the same playing, by whose loudest second the dirt's drive is set; at
+        the same rate. Wanted with a dirt.
+
+    Returns
+    -------
+    Stream
+        Its ``process(block, dial)`` takes and gives arrays of shape (n,); ``latency`` is by
+        how many samples it is late. What comes out equals `render`. Start quiet.
+
+    Raises
+    ------
+    InputError
+        If something given cannot be used.
+
+    Notes
+    -----
+    The same steps as of `render` (Hairer and Wanner, Solving Ordinary Differential
+    Equations, I, III.1, and II, IV.5), behind the same filters sample by sample.
+
+    Examples
+    --------
+    >>> import numpy as np, presolder as ps
+    >>> live = ps.stream("humbucker-500k", "series")
+    >>> live.process(np.zeros(64), dial=7).shape
+    (64,)
+    """
+    (situation,) = asked_fed((Situation("", asked_rig(rig).for_any_playing),), dirt)
+    (chosen,) = asked_designs([design], situation.rig)
+    fed = situation.rig.dirt
+    if not math.isfinite(sample_rate) or not LOWEST_RATE_HZ <= sample_rate <= HIGHEST_RATE_HZ:
+        raise InputError(
+            f"sample_rate = {sample_rate:g}; {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} Hz are accepted"
+        )
+    volts = 1.0
+    if fed is not None:
+        if like is None:
+            raise InputError(f"{fed.kind} wants like=, a take by which its drive is set")
+        taken = asked_take(like)
+        if taken.sample_rate_hz != sample_rate:
+            raise InputError(
+                f"{taken.name}: {taken.sample_rate_hz:g} Hz, and the stream {sample_rate:g} Hz"
+            )
+        volts = join(taken, situation.rig, (chosen,), After()).volts_per_unit
+    return Stream(chain_of(situation.rig, chosen, sample_rate, fed, volts), sample_rate)
 
 
 def render_files(

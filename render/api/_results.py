@@ -1,5 +1,6 @@
 """What the functions give back, under one roof."""
 
+from presolder.models.audio.stream import Stream
 from presolder.models.instrument.dirt import Curve
 from presolder.models.judging.merit import Merit
 from presolder.models.judging.ranking import Scored
@@ -44,6 +45,7 @@ __all__ = [
     "SearchReport",
     "Sheet",
     "StarterReport",
+    "Stream",
     "TaperReport",
     "TravelReport",
     "VerifyReport",

@@ -1,0 +1,302 @@
+"""A guitar as it is played: block after block, the knob known only as it comes.
+
+What a render makes by Fourier transforms of whole windows is made by the same
+impulse responses sample by sample here, and the same core steps along: so both
+are equal, but for a delay of the samples that the filters look ahead.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from presolder.models.audio.clip import (
+    DC_BLOCK_HZ,
+    OVERSAMPLING,
+    WINDOW,
+    down_response,
+    tabulate,
+    up_response,
+)
+from presolder.models.audio.drive import first_order_high_pass, pre_emphasis
+from presolder.models.audio.driven import Driven, at_rest
+from presolder.models.audio.driven import advance as advance_circuit
+from presolder.models.audio.emf import BAND_LIMIT_REACH, band_limit
+from presolder.models.audio.overlap import FilterBank
+from presolder.models.audio.renderer import Renderer
+from presolder.models.core import combine, filter_sections, shape_averaged, step_states
+from presolder.models.decibels import amplitude
+from presolder.models.instrument.dirt import AnyDirt, Dirt, load_of
+from presolder.models.instrument.law import DIAL_MAX
+from presolder.models.instrument.network import Design
+from presolder.models.instrument.rig import Rig
+from presolder.models.instrument.stage import Stage
+from presolder.models.typing import Array, ComplexArray
+
+# Another guitar runs along unheard for so long, until its capacitors have settled, then comes in.
+_SETTLING_S, _FADE_S = 0.15, 0.01
+
+Step = Callable[[Array, Array], Array]
+
+
+@dataclass(frozen=True, eq=False)
+class Chain:
+    """A guitar with a design, and what it feeds, at work.
+
+    Attributes
+    ----------
+    step : callable
+        From a block of the take and the dial beside it, both of shape (n,), to what is heard.
+    latency : int
+        Samples by which it is late.
+    knob_latency : int
+        Samples by which the take is late where the knob meets it.
+    """
+
+    step: Step
+    latency: int
+    knob_latency: int
+
+
+def chain_of(
+    rig: Rig, design: Design, sample_rate_hz: float, dirt: AnyDirt | None, volts_per_unit: float
+) -> Chain:
+    """A chain at rest.
+
+    Parameters
+    ----------
+    rig : Rig
+    design : Design
+    sample_rate_hz : float
+    dirt : Dirt, Stage or None
+    volts_per_unit : float
+        As `Voice` has it: volts at a curve for a sample value of 1, or of EMF into a circuit.
+    """
+    fed = rig if dirt is None else rig.feeding(load_of(dirt))
+    if isinstance(dirt, Stage):
+        driven = Driven(fed, (design,), sample_rate_hz, volts_per_unit)
+        return _into_circuit(driven, amplitude(dirt.level_db))
+    renderer = Renderer(fed, (design,), sample_rate_hz)
+    emf, late = _emf(renderer.filters)
+    (recursion,) = renderer.recursions
+    states = np.zeros(recursion.state_count)
+
+    def guitar(block: Array, dial: Array) -> Array:
+        out = np.empty(block.size)
+        step_states(recursion.table, recursion.dials, dial, emf(block), states, out)
+        return out
+
+    if dirt is None:
+        return Chain(guitar, late, late)
+    clip, more = _clipping(dirt, sample_rate_hz, volts_per_unit)
+    return Chain(lambda block, dial: clip(guitar(block, dial)), late + more, late)
+
+
+def _into_circuit(driven: Driven, level: float) -> Chain:
+    emf, late = _emf(driven.filters)
+    (steps,) = driven.steps
+    (standing,) = at_rest(steps, 1)
+    fine = driven.oversampling
+    bins = np.linspace(0.0, 0.5 * driven.sample_rate_hz, WINDOW // 2 + 1)
+    down = _down(band_limit(bins, driven.sample_rate_hz) / fine, fine, fine - 1)
+
+    def step(block: Array, dial: Array) -> Array:
+        out = np.empty(block.size * fine)
+        volts = driven.emf_volts * emf(block)
+        failed = advance_circuit(steps, np.ascontiguousarray(dial), volts, standing, out)
+        driven.require_solved(0, failed, 0)
+        return np.asarray(level * down(out.reshape(-1, fine).T)[0])
+
+    return Chain(step, late + BAND_LIMIT_REACH, late)
+
+
+def _clipping(
+    dirt: Dirt, sample_rate_hz: float, volts_per_unit: float
+) -> tuple[Callable[[Array], Array], int]:
+    """A curve, as `clip.clipped` has it."""
+    table = tabulate(dirt)
+    emphasis = pre_emphasis(dirt, sample_rate_hz)
+    emphasis[:, :3] *= volts_per_unit
+    block_dc = first_order_high_pass(DC_BLOCK_HZ, sample_rate_hz)
+    before, after = _sections(emphasis), _sections(block_dc)
+    up = _up(up_response(sample_rate_hz))
+    down = _down(down_response(dirt, sample_rate_hz), OVERSAMPLING, 0)
+    # A sample before and one after, since the average reaches to both neighbours.
+    held = np.zeros(2 * OVERSAMPLING)
+
+    def step(block: Array) -> Array:
+        nonlocal held
+        fine = np.concatenate([held, up(before(block)[np.newaxis]).T.ravel()])
+        held = fine[-2 * OVERSAMPLING :]
+        shaped = np.empty_like(fine)
+        shape_averaged(table.curves, table.first, table.step, table.short, fine, shaped)
+        inner = shaped[OVERSAMPLING:-OVERSAMPLING]
+        return after(down(inner.reshape(-1, OVERSAMPLING).T)[0])
+
+    return step, 2 * BAND_LIMIT_REACH + 1
+
+
+def _running(kernels: Array) -> Callable[[Array], Array]:
+    """Short sums over a stream: from signals of shape (p, n) to results of shape (q, n)."""
+    kernels = np.ascontiguousarray(kernels)
+    results, signals, taps = kernels.shape
+    held = np.zeros((signals, taps - 1))
+
+    def run(block: Array) -> Array:
+        nonlocal held
+        whole = np.concatenate([held, block], axis=1)
+        held = whole[:, whole.shape[1] - taps + 1 :].copy()
+        out = np.empty((results, block.shape[1]))
+        combine(whole, kernels, out)
+        return out
+
+    return run
+
+
+def _sections(sections: Array) -> Callable[[Array], Array]:
+    sections, memory = np.ascontiguousarray(sections), np.zeros((len(sections), 2))
+
+    def run(block: Array) -> Array:
+        out = np.empty_like(block)
+        filter_sections(sections, memory, block, out)
+        return out
+
+    return run
+
+
+def _emf(bank: FilterBank) -> tuple[Callable[[Array], Array], int]:
+    """From a take to the EMF at the instants that are wanted, EMF by EMF."""
+    assert bank.kernels is not None
+    phases = bank.kernels.shape[1]
+    first = _running(bank.impulses[:, np.newaxis, ::-1])
+    between = [_running(bank.kernels) for _ in range(bank.spectra.shape[0] // phases)]
+
+    def run(block: Array) -> Array:
+        known = first(block[np.newaxis])
+        return np.concatenate([
+            one(known[k * phases : (k + 1) * phases]) for k, one in enumerate(between)
+        ])  # fmt: skip
+
+    return run, bank.lead + bank.reach
+
+
+_AROUND = BAND_LIMIT_REACH - np.arange(2 * BAND_LIMIT_REACH + 1)
+
+
+def _up(response: Array) -> Callable[[Array], Array]:
+    """To so many fine samples each, from a response over the audio band."""
+    fine = np.fft.irfft(response, WINDOW * OVERSAMPLING)
+    at = OVERSAMPLING * _AROUND + np.arange(OVERSAMPLING)[:, np.newaxis]
+    return _running(fine[at][:, np.newaxis])
+
+
+def _down(response: ComplexArray | Array, factor: int, last: int) -> Callable[[Array], Array]:
+    """Back to the samples, of which the fine one `last` is the sample's own instant."""
+    fine = factor * np.fft.irfft(response, WINDOW * factor)
+    at = factor * _AROUND + last - np.arange(factor)[:, np.newaxis]
+    return _running(fine[at][np.newaxis])
+
+
+class Stream:
+    """A guitar under the hands: what comes in as blocks goes out as blocks.
+
+    Attributes
+    ----------
+    latency : int
+        Samples by which the output is late, whatever it feeds by now.
+    knob_latency : int
+        Samples by which the take is late where the knob meets it: what follows, a dirt,
+        adds the rest.
+    """
+
+    def __init__(self, chain: Chain, sample_rate_hz: float) -> None:
+        self.latency, self.knob_latency = chain.latency, chain.knob_latency
+        self._chain = chain
+        self._rate_hz = sample_rate_hz
+        self._now: Step = _later(chain, self.latency)
+        self._coming: Step | None = None
+        self._heard = 0
+        self._dial: float | None = None
+
+    def process(self, block: Array, dial: float | Array) -> Array:
+        """The next samples.
+
+        Parameters
+        ----------
+        block : ndarray, shape (n,)
+            What is played.
+        dial : float or ndarray, shape (n,)
+            Where the volume knob stands as these samples come in, which meets what came
+            `knob_latency` before; one number is reached at the block's end, along a
+            straight line from the last.
+
+        Returns
+        -------
+        ndarray, shape (n,)
+        """
+        block = np.ascontiguousarray(block, dtype=np.float64)
+        dials = self._dials(dial, block.size)
+        out = self._now(block, dials)
+        if self._coming is None or not block.size:
+            return out
+        other = self._coming(block, dials)
+        time_s = (self._heard + np.arange(block.size)) / self._rate_hz - _SETTLING_S
+        self._heard += block.size
+        share = np.clip(time_s / _FADE_S, 0.0, 1.0)
+        if share[-1] >= 1.0:
+            self._now, self._coming = self._coming, None
+        return np.asarray(out + share * (other - out))
+
+    def become(self, other: "Stream") -> None:
+        """Go on as another stream, which is no longer used: other parts, dirt or input.
+
+        It comes in without a click once it has settled, in a sixth of a second. What
+        is less late than this stream is delayed to it; what is later makes it as late.
+
+        Parameters
+        ----------
+        other : Stream
+            At the same rate, that has not run yet.
+        """
+        chain = other._chain
+        later = max(0, chain.latency - self.latency)
+        if later:
+            fade = round(_FADE_S * self._rate_hz)
+            self._now, self.latency = _delayed(self._now, later, fade), chain.latency
+        self._coming, self._heard = _later(chain, self.latency), 0
+        self._chain = chain
+
+    def _dials(self, dial: float | Array, count: int) -> Array:
+        if np.ndim(dial):
+            dials = np.ascontiguousarray(np.broadcast_to(dial, count), dtype=np.float64)
+        else:
+            start = float(dial) if self._dial is None else self._dial
+            dials = start + (float(dial) - start) * np.arange(1, count + 1) / max(count, 1)
+        if count:
+            self._dial = float(dials[-1])
+        return np.clip(dials, 0.0, DIAL_MAX)
+
+
+def _later(chain: Chain, latency: int) -> Step:
+    return _delayed(chain.step, latency - chain.latency)
+
+
+def _delayed(step: Step, samples: int, fade: int = 0) -> Step:
+    """So many samples later; of what runs already, faded over once there is so much."""
+    if not samples:
+        return step
+    held, ran = np.zeros(samples), 0
+
+    def run(block: Array, dial: Array) -> Array:
+        nonlocal held, ran
+        whole = np.concatenate([held, step(block, dial)])
+        held = whole[block.size :]
+        late = whole[: block.size]
+        if ran < samples + fade and fade:
+            soon = whole[samples:]
+            share = np.clip((ran + np.arange(block.size) - samples) / fade, 0.0, 1.0)
+            late = soon + share * (late - soon)
+        ran += block.size
+        return late
+
+    return run

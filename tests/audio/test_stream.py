@@ -1,0 +1,89 @@
+"""A guitar played block by block is the render of what was played."""
+
+import numpy as np
+import pytest
+
+import presolder as ps
+from presolder.models.audio.knob import KnobPath, dial_at
+from presolder.models.errors import InputError
+from presolder.models.typing import Array
+
+RATE = 48_000
+
+
+@pytest.fixture(scope="module")
+def take() -> ps.Take:
+    """A second and a half from silence to silence."""
+    chords = ps.sample("chords").samples[:, : 3 * RATE // 2]
+    return ps.Take(chords * np.hanning(chords.shape[1]), RATE)
+
+
+def played(stream: ps.Stream, samples: Array, path: KnobPath, block: int) -> Array:
+    """What a stream makes of a take, the knob on the path where it meets it."""
+    samples = np.append(samples, np.zeros(stream.latency))
+    out = []
+    for first in range(0, samples.size, block):
+        piece = samples[first : first + block]
+        at = (first + np.arange(piece.size) - stream.knob_latency - 0.5) / RATE
+        out.append(stream.process(piece, dial_at(path, np.maximum(at, 0.0))))
+    return np.concatenate(out)[stream.latency :]
+
+
+@pytest.mark.parametrize(
+    ("dirt", "limit_db"),
+    # Measured -289, -206 and -166 dB.
+    [(None, -200), pytest.param("smooth", -190, marks=pytest.mark.slow), pytest.param("germanium-fuzz", -155, marks=pytest.mark.slow)],
+)  # fmt: skip
+@pytest.mark.parametrize("block", [64, 1000])
+def test_stream_is_the_render(take: ps.Take, dirt: str | None, limit_db: float, block: int) -> None:
+    path = KnobPath((0.0, 0.5, 0.9, 1.5), (10.0, 10.0, 2.0, 8.0))
+    rig = ps.rig("humbucker-500k", captured=take)
+    (true,) = ps.render(take, rig, ["series"], path, dirt=dirt).values()
+    stream = ps.stream(rig, "series", RATE, dirt=dirt, like=take)
+    off = played(stream, take.samples[0], path, block) - true[0][: take.samples.shape[1]]
+    assert 20 * np.log10(off.std() / true.std()) < limit_db
+
+
+def test_knob_of_one_number_a_block_does_not_step() -> None:
+    """Turned by whole marks between blocks, a tone changes no faster than it does itself."""
+    stream = ps.stream("humbucker-500k")
+    tone = np.sin(2 * np.pi * 220 * np.arange(RATE) / RATE)
+    dials = [10, 6, 9, 3, 8] * 150
+    heard = np.concatenate([
+        stream.process(tone[64 * i : 64 * i + 64], dial) for i, dial in enumerate(dials)
+    ])[4800:]  # fmt: skip
+    assert np.abs(np.diff(heard)).max() < 3 * 2 * np.pi * 220 / RATE * np.abs(heard).max()
+
+
+@pytest.mark.slow
+def test_other_parts_and_dirt_come_in_without_a_click(take: ps.Take) -> None:
+    """Two designs, then a fuzz and back: under a low tone no step, and each is then what it is."""
+    tone = 0.2 * np.sin(2 * np.pi * 110 * np.arange(2 * RATE) / RATE)
+    stream = ps.stream("humbucker-500k")
+    heard = []
+    for i in range(0, 2 * RATE - 480, 480):
+        if i == RATE // 2 // 480 * 480:
+            stream.become(ps.stream("humbucker-500k", "parallel-strong"))
+        if i == RATE // 480 * 480:
+            stream.become(ps.stream("humbucker-500k", "bare", dirt="smooth", like=take))
+        heard.append(stream.process(tone[i : i + 480], 5.0))
+    out = np.concatenate(heard)
+    for piece in (out[RATE // 4 : RATE], out[RATE : RATE + RATE // 8]):
+        steepest = 2 * np.pi * 110 / RATE * np.abs(piece).max()
+        assert np.abs(np.diff(piece)).max() < 1.5 * steepest
+    alone = ps.stream("humbucker-500k", "bare", dirt="smooth", like=take)
+    true = np.concatenate([
+        alone.process(tone[i : i + 480], 5.0) for i in range(0, 2 * RATE - 480, 480)
+    ])  # fmt: skip
+    assert stream.latency == alone.latency
+    tail = slice(-RATE // 8, None)
+    assert out[tail] == pytest.approx(true[tail], abs=1e-3 * np.abs(true).max())
+
+
+def test_what_cannot_be_used(take: ps.Take) -> None:
+    with pytest.raises(InputError, match="wants like="):
+        ps.stream("humbucker-500k", dirt="smooth")
+    with pytest.raises(InputError, match="48000 Hz, and the stream 44100 Hz"):
+        ps.stream("humbucker-500k", "bare", 44_100, dirt="smooth", like=take)
+    with pytest.raises(InputError, match="sample_rate = 5"):
+        ps.stream("humbucker-500k", "bare", 5)
