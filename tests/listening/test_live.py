@@ -521,6 +521,29 @@ def test_a_circuit_plays_live(tmp_path: Path, browser: Browser) -> None:
         assert not page.locator("#circuit-side").is_visible()
 
 
+def test_a_map_of_dial_and_picking(page: Page) -> None:
+    """Drawn for the plain pot and the chosen design, dirtier where it should be; a point is heard."""
+    assert not page.locator("#draw-map").is_visible()
+    page.locator("#designs button").nth(1).click()
+    page.locator("#dirt").select_option("0")
+    until(page, "audition.live.voice()?.dirt != null")
+    page.locator("#draw-map").click()
+    until(page, "document.querySelectorAll('#maps svg').length === 2")
+    bare = page.locator("#maps svg").first.locator("rect")
+    told = [bare.nth(i).get_attribute("aria-label") for i in range(63)]
+    percent = np.array([int(text.split(": ")[1].split(" %")[0]) for text in told if text])
+    grid = percent.reshape(7, 9)
+    # Harder is dirtier, but for rounding, and so is a higher dial.
+    assert np.all(np.diff(grid, axis=0) <= 1) and np.all(np.diff(grid, axis=1) <= 1)
+    assert grid[0, 0] > 30 and grid[-1, -1] < 5
+    bare.nth(9 + 3).click()
+    until(page, "audition.state.playing")
+    assert page.evaluate("audition.live.now.target") == 7
+    assert page.evaluate("audition.live.feeding.driveDb") == 26
+    page.locator("#dirt").select_option("")
+    assert not page.locator("#draw-map").is_visible()
+
+
 def test_level_over_the_dial_is_drawn(page: Page, pack: Path) -> None:
     """Against the table of gains, which was measured on the audio: within 1.5 dB below 20 dB."""
     live = live_of(pack)

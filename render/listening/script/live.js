@@ -525,6 +525,9 @@ export function makeLive(data, sources, heard, hooks) {
       if (chain) chain.connect(node);
       tell({ listening: chain !== null });
     },
+    // Of a design, over dials, the strings picked so much harder.
+    dirtiness: (design, at_, harder) => bench.ask({ ask: "dirtiness", circuit: whole(design),
+      dials: at_, with: { ...voice.given, harder } }),
     stage: stageNow, quality: () => quality,
     steps(name) { quality = name; return feed(); },
     latencyS: () => (REACH - 1 + (feeding.dirt === null ? 0 : stageNow() ? CIRCUIT_LATENCY

@@ -1,8 +1,8 @@
 // Levels of a design over the dial, by playing the loop through it at rest.
-import { BLOCK, makeCircuit, makeGuitar, solveJunctions } from "./core.js";
+import { BLOCK, CIRCUIT_LATENCY, makeCircuit, makeGuitar, solveJunctions } from "./core.js";
 import { emfNodes, response, restOf, tabulate, tabulateSteps } from "./engine.js";
 import { highPass, ordinaryPeak, roughlyDirty } from "./dirt.js";
-import { convolved } from "./fourier.js";
+import { convolved, fft } from "./fourier.js";
 import { integratedLoudness, truePeak } from "./loudness.js";
 
 const ROWS = 257, AT_ONCE = 32 * BLOCK;
@@ -101,6 +101,52 @@ function soundAt(circuit, dial, given) {
   return dirt ? roughlyDirty(audio, dirt.spec, volts, rate) : audio;
 }
 
+// Of what comes out, the root of the share of power that is not linearly related to what goes in:
+// 1 less the coherence of both (Bendat and Piersol, Random Data, chapter 6), over Hann windows.
+const SEGMENT = 4096, PLAYED_S = 0.7, BAND_HZ = [60, 10_000];
+function segments(audio) {
+  const all = [];
+  for (let from = 0; from + SEGMENT <= audio.length; from += SEGMENT / 2) {
+    const re = Float64Array.from({ length: SEGMENT }, (_, n) => audio[from + n] * (
+      0.5 - 0.5 * Math.cos((2 * Math.PI * n) / SEGMENT))), im = new Float64Array(SEGMENT);
+    fft(re, im);
+    all.push({ re, im });
+  }
+  return all;
+}
+function unrelated(taken, played, rate) {
+  let related = 0, whole = 1e-30;
+  const [low, high] = BAND_HZ.map((hz) => Math.round((hz * SEGMENT) / rate));
+  for (let k = low; k <= high; k += 1) {
+    let source = 1e-30, output = 0, re = 0, im = 0;
+    taken.forEach((x, s) => {
+      const y = played[s];
+      source += x.re[k] ** 2 + x.im[k] ** 2;
+      output += y.re[k] ** 2 + y.im[k] ** 2;
+      re += x.re[k] * y.re[k] + x.im[k] * y.im[k];
+      im += x.re[k] * y.im[k] - x.im[k] * y.re[k];
+    });
+    related += (re * re + im * im) / source;
+    whole += output;
+  }
+  return Math.sqrt(Math.max(0, 1 - related / whole));
+}
+function dirtinessAt(circuit, dials, given) {
+  const { core, method, rate, nodes, dirt, volts, harder } = given;
+  const tabulated = tableOf(core, circuit, ROWS, { method, rate, least: MEASURED_STEPS });
+  const count = Math.round(PLAYED_S * rate), emf = loudest(nodes[3], count),
+    from = emf.byteOffset / emf.BYTES_PER_ELEMENT - nodes[3].byteOffset / 4,
+    taken = segments(emf), by = volts * 10 ** (harder / 20);
+  return dials.map((dial) => {
+    const clean = () => held(core, tabulated,
+      nodes.map((row) => row.subarray(from, from + emf.length)), dial);
+    const out = circuit.stage ? heldInto(core, tabulated, emf, by, dial).subarray(CIRCUIT_LATENCY)
+      : roughlyDirty(clean(), dirt.spec, by, rate);
+    const played = segments(out);
+    return unrelated(taken.slice(0, played.length), played, rate);
+  });
+}
+
 // How long a second through a circuit takes here, in seconds: measured for half a second.
 function shareOf(circuit, given) {
   const { core, nodes, volts, rate } = given, emf = nodes[3].subarray(0, Math.round(rate / 8)),
@@ -120,6 +166,7 @@ export function answer({ ask, circuit, rows, dials, with: given }, loop) {
   if (ask === "nodes") return loop.nodes.map((node) => node.slice());
   if (ask === "bands") return inBands(circuit, dials, all.hz, all.power);
   if (ask === "table") return tableOf(all.core, circuit, rows, all);
+  if (ask === "dirtiness") return dirtinessAt(circuit, dials, all);
   if (ask === "share") return shareOf(circuit, all);
   if (ask === "sound") return soundAt(circuit, dials[0], all);
   return ask === "volts" ? voltsFor(all.dirt, circuit, all) : levelsAt(circuit, dials, all);

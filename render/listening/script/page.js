@@ -1,6 +1,7 @@
 // The page: what is pressed, chosen and turned, and what plays.
 import { makeAnswers } from "./answers.js";
 import { makeBlind } from "./blind.js";
+import { makeMap } from "./dirtmap.js";
 import { openInstrument } from "./instrument.js";
 import { dialOn, makeHands, makeKnob } from "./knob.js";
 import { makeLead } from "./lead.js";
@@ -36,6 +37,25 @@ const live = makeLive(pack.live, sources, heard, {
   chosenQuality: () => pedal.build(),
 });
 const pedal = makePedal(byId("circuit-side"), live, () => { makeLiveNow(); show(); });
+// The chosen design beside the plain pot; a point of theirs is heard by turning both knobs there.
+const map = makeMap({ button: byId("draw-map"), maps: byId("maps"), said: byId("map-said") },
+  live, {
+  designs: () => [...new Set([pack.lead ? pack.lead.bare : 0, state.design])].map(
+    (index) => ({ index, name: pack.designs[index].name })),
+  picked: () => (live.stage() ? live.feeding.knobs.touch : live.feeding.driveDb),
+  async hear(name, dial, picked) {
+    makeLiveNow();
+    select(pack.designs.findIndex((one) => one.name === name));
+    if (live.stage()) live.knob("touch", Math.min(24, Math.max(-24, picked)));
+    else live.drive(Math.min(60, Math.max(0, picked)));
+    live.turn(dial);
+    pedal.build();
+    byId("drive").value = String(live.feeding.driveDb);
+    showPosition();
+    show();
+    if (!state.playing) await play();
+  },
+});
 const recordings = makeRecordings(pack.pieces, count, state, heard);
 const parts = makeParts(pack, live, { chosen: () => state.design, dial: dialNow,
   changed: makeLiveNow, input: inputNow, copy, save });
@@ -208,7 +228,7 @@ function feedingInWords() {
 function refeed(changed) {
   makeLiveNow();
   live.feed({ cable: parts.cable(), ...changed });
-  if ("dirt" in changed) pedal.build();
+  if ("dirt" in changed) { pedal.build(); map.forget(); }
   if ("dirt" in changed && !blind.on()) { parts.refit(); parts.draw(); }
   show();
 }
@@ -303,6 +323,7 @@ function show() {
   byId("play").textContent = state.playing ? "Stop" : "Play";
   byId("length").textContent = lengthS().toFixed(1);
   byId("seek").max = String(lengthS());
+  byId("map-side").hidden = live.feeding.dirt === null || blind.on();
   byId("drive-side").hidden = live.feeding.dirt === null || Boolean(live.stage());
   if (byId("voices")) byId("voices").hidden = !recordings.has("dirt");
   byId("drive-said").textContent = `${live.feeding.driveDb} dB`;
