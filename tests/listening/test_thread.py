@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 import scipy
+from matplotlib.figure import Figure
 from playwright.sync_api import Browser, Page
 
 from browsers import only_chromium
@@ -32,6 +33,7 @@ from presolder.render.files.rig_file import built_in_rigs, find_rig
 from probing import opened
 from rendering import band_rms, rendered, resting
 from rigs import as_string_take, other_rigs
+from takes import DOCS
 
 # Firefox cannot stop an offline context on the way.
 pytestmark = [pytest.mark.slow, only_chromium]
@@ -265,7 +267,7 @@ def test_dirt_and_loudspeaker(page: Page, speaker: bool) -> None:
 
 
 @pytest.mark.parametrize("kind", ["germanium-fuzz", "diode-clipper"])
-def test_a_circuit_under_the_knob(page: Page, kind: StageKind) -> None:
+def test_a_circuit_under_the_knob(page: Page, kind: StageKind, pytestconfig: pytest.Config) -> None:
     """Swept, jumped and held, the stage's own knob turned before: as the renderer has it."""
     rate, emf = 48_000, loop(48_000, 1.5)
     rig = as_string_take(find_rig("humbucker-500k"))
@@ -294,6 +296,29 @@ def test_a_circuit_under_the_knob(page: Page, kind: StageKind) -> None:
     # Measured -88 dB and better.
     assert 20 * np.log10(off / band_rms(gain * true[heard], rate, 20, 16_000)) < -82
     assert 0.2 < np.abs(out).max() <= 1.0
+    if kind == "germanium-fuzz" and pytestconfig.getoption("--pictures"):
+        draw_beside(got, gain * true, path[44 : 44 + got.size], rate)
+
+
+def draw_beside(got: Array, true: Array, dial: Array, rate: int) -> None:
+    """What the page plays while its knob turns, what a file has, and what is between them."""
+    figure = Figure(figsize=(9, 4.6), layout="constrained")
+    heard, beside, knob = figure.subplots(3, 1, sharex=True, height_ratios=(3, 2, 1))
+    time_s = np.arange(got.size) / rate
+    heard.plot(time_s, true, color="0.6", linewidth=1.6, label="rendered to a file")
+    heard.plot(time_s, got, color="C1", linewidth=0.5, label="played by the page")
+    heard.legend(loc="upper right", fontsize=8, frameon=False)
+    pieces = [slice(at, at + 480) for at in range(0, got.size - 480, 480)]
+    for signal, colour in ((true, "0.6"), (got - true, "C1")):
+        level_db_ = [10 * np.log10(np.mean(signal[one] ** 2) + 1e-30) for one in pieces]
+        beside.plot([time_s[one.start] for one in pieces], level_db_, color=colour)
+    beside.set_ylabel("dB; below:\ndifference")
+    knob.plot(time_s, dial, color="0.3")
+    knob.set_ylabel("dial")
+    knob.set_xlabel("seconds, germanium-fuzz behind 68k + (220k || 1n5)")
+    for axes in (heard, beside, knob):
+        axes.spines[["top", "right"]].set_visible(False)
+    figure.savefig(DOCS / "pictures" / "live.png", dpi=110)
 
 
 def level_db(out: Array, block: int) -> float:
