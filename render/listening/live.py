@@ -1,6 +1,7 @@
 """What the page's own engine needs: the guitar as numbers, its EMF, and levels over the dial."""
 
 import base64
+import gzip
 import io
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -177,9 +178,9 @@ def _undriven(dirt: AnyDirt) -> AnyDirt:
 
 
 def _core() -> str:
-    """What steps along in the page, as `models/core` has it."""
+    """What steps along in the page, as `models/core` has it, packed."""
     module = files("presolder.models.core").joinpath("core.wasm").read_bytes()
-    return base64.b64encode(module).decode("ascii")
+    return base64.b64encode(gzip.compress(module, mtime=0)).decode("ascii")
 
 
 def dirt_plain(dirt: Dirt) -> dict[str, Any]:

@@ -30,6 +30,9 @@ function bufferOf(context, samples) {
   buffer.copyToChannel(Float32Array.from(samples), 0);
   return buffer;
 }
+// What was packed by gzip.
+const unpacked = (packed) => new Response(new Blob([packed]).stream().pipeThrough(
+  new DecompressionStream("gzip"))).arrayBuffer();
 const scriptUrl = (text) => `data:text/javascript;charset=utf-8,${encodeURIComponent(text)}`;
 
 // Questions to the bench, answered in their order; in this thread where the browser starts no
@@ -38,7 +41,7 @@ function makeBench(source, core) {
   const waiting = new Map();
   let given = null, loop = {}, number = 0, worker = null, own = null;
   async function here(question) {
-    own ??= WebAssembly.compile(core).then(makeCore);
+    own ??= core.then((bytes) => WebAssembly.compile(bytes)).then(makeCore);
     if (given) loop = looped(given);
     given = null;
     return answer(question, { ...loop, core: await own });
@@ -50,26 +53,27 @@ function makeBench(source, core) {
   }
   try {
     worker = new Worker(scriptUrl(source));
-    worker.postMessage({ core });
     worker.onmessage = ({ data: { id, found } }) =>
       { waiting.get(id)[0](found); waiting.delete(id); };
     worker.onerror = alone;
   } catch { worker = null; }
+  const told = core.then((bytes) => { if (worker) worker.postMessage({ core: bytes }); });
   return {
     loop(another) { given = another; if (worker) worker.postMessage({ loop: another }); },
-    ask: (question) => new Promise((done) => {
+    ask: (question) => new Promise((done) => { told.then(() => {
       if (!worker) { setTimeout(() => done(here(question))); return; }
       number += 1;
       waiting.set(number, [done, question]);
       worker.postMessage({ id: number, ...question });
-    }),
+    }); }),
   };
 }
 
 // `heard` is what was loud before, for whatever plays next.
 export function makeLive(data, sources, heard, hooks) {
   const levelled = hooks.measured || (() => {});
-  const dials = data.levelDials, core = bytesOf(data.core), bench = makeBench(sources.bench, core);
+  const dials = data.levelDials, core = unpacked(bytesOf(data.core)),
+    bench = makeBench(sources.bench, core);
   // Tables of what is under the hand must not wait for levels.
   const besides = makeBench(sources.bench, core), tabled = (design, rows) => besides.ask(
     { ask: "table", circuit: whole(design), rows,
@@ -372,7 +376,7 @@ export function makeLive(data, sources, heard, hooks) {
     try {
       await context.audioWorklet.addModule(scriptUrl(sources.thread));
       node = new AudioWorkletNode(context, "live", { numberOfInputs: 1, outputChannelCount: [2],
-        processorOptions: { core } });
+        processorOptions: { core: await core } });
       node.port.postMessage({ taps: nodeTaps(data.method.nodes), dials, ...now,
         target: sounding() });
       node.port.onmessage = ({ data: told }) =>
