@@ -502,6 +502,7 @@ def test_a_circuit_plays_live(tmp_path: Path, browser: Browser) -> None:
         assert page.get_by_label("recorded: knob turning").count() == 0
         page.get_by_role("button", name="Play", exact=True).click()
         until(page, "audition.live.voice()?.dirt?.spec.stage && audition.live.refined()")
+        until(page, "audition.state.playing")
         page.evaluate("audition.live.turn(10); audition.live.steps('full')")
         samples, _ = page.evaluate(HEAR)
         hard = np.array(samples)
