@@ -33,7 +33,6 @@ STRENGTHS_DB = np.arange(-24.0, 13.0, 4.0)
 @click.command(
     epilog=examples(
         "presolder cleanup --rig my-guitar.toml",
-        "presolder cleanup --design bare --design cap --dirt lopsided --plot clean.svg",
         "presolder cleanup --dirt germanium-fuzz --design bare --design series --map map.svg",
         "presolder cleanup --take take.wav --drive 26 --csv -",
     )
