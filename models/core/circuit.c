@@ -16,7 +16,7 @@ typedef struct {
 } Driven;
 
 /* Junctions once more, alone: u and K by columns are given, `solutions` the last three. */
-WIDE static int solve_alone(const double *kinds, const double *feedback, const double *open,
+static int solve_alone(const double *kinds, const double *feedback, const double *open,
                             double *solutions, double *currents, const int groups)
 {
     Junctions at;
@@ -130,13 +130,18 @@ INLINE int step_circuit(const Driven *run, const int groups, const int outs)
     return -1;
 }
 
+/* More than four junctions are rare: compiled once, not for each kind of machine. */
+static __attribute__((noinline)) int step_eight(const Driven *run)
+{
+    return step_circuit(run, 2, run->outs);
+}
+
 /* Widths that are known when this is compiled stay in registers. */
 WIDE static int run_circuit(const Driven *run, const int groups)
 {
     if (groups > 1)
-        return step_circuit(run, 2, run->outs);
+        return step_eight(run);
     switch (run->outs) {
-    case 2: return step_circuit(run, 1, 2);
     case 3: return step_circuit(run, 1, 3);
     case 4: return step_circuit(run, 1, 4);
     default: return step_circuit(run, 1, run->outs);
