@@ -240,7 +240,9 @@ def text() -> str:
         lines.append("")
     own = OWN_FILE.read_text("utf-8").strip()
     rest = resting(Stage(read_pedal(own, OWN_FILE.stem)))
-    volts = "; ".join(f"{name} {value:.2f} V" for name, value in rest.node_volts.items() if value)
+    # What is none but for rounding is left out.
+    there = {name: value for name, value in rest.node_volts.items() if abs(value) > 1e-3}
+    volts = "; ".join(f"{name} {value:.2f} V" for name, value in there.items())
     return "\n".join(lines) + "\n" + OWN.format(own=own, volts=volts) + TAIL
 
 
