@@ -1,6 +1,7 @@
 """Second-order sections over a stream of multichannel blocks."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from functools import partial
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -24,13 +25,18 @@ def through_sections(blocks: Iterable[Array], sections: Array) -> Iterator[Array
     ndarray, shape (channels, n)
         New arrays.
     """
-    memory: list[Array] = []
+    channels: list[Callable[[Array, Array], None]] = []
     for block in blocks:
-        memory = memory or [np.zeros((len(sections), 2)) for _ in block]
+        channels = channels or [running_sections(sections) for _ in block]
         result = np.empty_like(block)
-        for channel, channel_memory, into in zip(block, memory, result, strict=True):
-            filter_sections(sections, channel_memory, np.ascontiguousarray(channel), into)
+        for run, channel, into in zip(channels, block, result, strict=True):
+            run(np.ascontiguousarray(channel), into)
         yield result
+
+
+def running_sections(sections: Array) -> Callable[[Array, Array], None]:
+    """What filters one channel block after block, into an array of the block's shape."""
+    return partial(filter_sections, sections, np.zeros((len(sections), 2)))
 
 
 def power_of_sections(sections: Array, frequency_hz: ArrayLike, sample_rate_hz: float) -> Array:

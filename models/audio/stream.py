@@ -24,7 +24,8 @@ from presolder.models.audio.driven import advance as advance_circuit
 from presolder.models.audio.emf import BAND_LIMIT_REACH, band_limit
 from presolder.models.audio.overlap import FilterBank
 from presolder.models.audio.renderer import Renderer
-from presolder.models.core import combine, filter_sections, shape_averaged, step_states
+from presolder.models.audio.sections import running_sections
+from presolder.models.core import combine, shape_averaged, step_states
 from presolder.models.decibels import amplitude
 from presolder.models.instrument.dirt import AnyDirt, Dirt, load_of
 from presolder.models.instrument.law import DIAL_MAX
@@ -118,7 +119,7 @@ def _clipping(
     emphasis = pre_emphasis(dirt, sample_rate_hz)
     emphasis[:, :3] *= volts_per_unit
     block_dc = first_order_high_pass(DC_BLOCK_HZ, sample_rate_hz)
-    before, after = _sections(emphasis), _sections(block_dc)
+    before, after = running_sections(emphasis), running_sections(block_dc)
     up = _up(up_response(sample_rate_hz))
     down = _down(down_response(dirt, sample_rate_hz), OVERSAMPLING, 0)
     # A sample before and one after, since the average reaches to both neighbours.
@@ -126,12 +127,16 @@ def _clipping(
 
     def step(block: Array) -> Array:
         nonlocal held
-        fine = np.concatenate([held, up(before(block)[np.newaxis]).T.ravel()])
+        driven = np.empty((1, block.size))
+        before(block, driven[0])
+        fine = np.concatenate([held, up(driven).T.ravel()])
         held = fine[-2 * OVERSAMPLING :]
         shaped = np.empty_like(fine)
         shape_averaged(table.curves, table.first, table.step, table.short, fine, shaped)
         inner = shaped[OVERSAMPLING:-OVERSAMPLING]
-        return after(down(inner.reshape(-1, OVERSAMPLING).T)[0])
+        out: Array = down(inner.reshape(-1, OVERSAMPLING).T)[0]
+        after(out, out)
+        return out
 
     return step, 2 * BAND_LIMIT_REACH + 1
 
@@ -148,17 +153,6 @@ def _running(kernels: Array) -> Callable[[Array], Array]:
         held = whole[:, whole.shape[1] - taps + 1 :].copy()
         out = np.empty((results, block.shape[1]))
         combine(whole, kernels, out)
-        return out
-
-    return run
-
-
-def _sections(sections: Array) -> Callable[[Array], Array]:
-    sections, memory = np.ascontiguousarray(sections), np.zeros((len(sections), 2))
-
-    def run(block: Array) -> Array:
-        out = np.empty_like(block)
-        filter_sections(sections, memory, block, out)
         return out
 
     return run
@@ -264,7 +258,7 @@ class Stream:
             fade = round(_FADE_S * self._rate_hz)
             self._now, self.latency = _delayed(self._now, later, fade), chain.latency
         self._coming, self._heard = _later(chain, self.latency), 0
-        self._chain = chain
+        self._chain, self.knob_latency = chain, chain.knob_latency
 
     def _dials(self, dial: float | Array, count: int) -> Array:
         if np.ndim(dial):

@@ -6,7 +6,7 @@ over, so that nothing but whole arrays of the right shapes comes to the library.
 
 import numpy as np
 
-from presolder.models.core.library import loaded, origin
+from presolder.models.core.binding import loaded, origin
 from presolder.models.typing import Array
 
 __all__ = [

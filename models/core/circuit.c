@@ -15,35 +15,24 @@ typedef struct {
     int last_row, states, emfs, outs, samples, steps;
 } Driven;
 
-/* Junctions once more, alone: u and K by columns are given, `solutions` the last three. */
-static int solve_alone(const double *kinds, const double *feedback, const double *open,
-                            double *solutions, double *currents, const int groups)
+/* Junctions alone: u and K by columns are given, `solutions` the last three. */
+FACE(solve) int solve(const double *kinds, const double *feedback, const double *open,
+                      double *solutions, double *currents, int groups)
 {
     Junctions at;
     memset(&at, 0, sizeof at);
     take_kinds(&at, kinds, groups);
+    take_solutions(&at, solutions, groups);
     for (int g = 0; g < groups; g++) {
         at.open[g] = four_at(open + 4 * g);
-        at.last[g] = four_at(solutions + 4 * g);
-        at.before[g] = four_at(solutions + 4 * (groups + g));
-        at.earlier[g] = four_at(solutions + 4 * (2 * groups + g));
         for (int j = 0; j < 4 * groups; j++)
             at.feedback[j][g] = four_at(feedback + 4 * (groups * j + g));
     }
     const int found = groups == 1 ? guarded(&at, 1) : guarded(&at, 2);
-    for (int g = 0; g < groups; g++) {
-        four_to(solutions + 4 * g, at.last[g]);
-        four_to(solutions + 4 * (groups + g), at.before[g]);
-        four_to(solutions + 4 * (2 * groups + g), at.earlier[g]);
+    keep_solutions(&at, solutions, groups);
+    for (int g = 0; g < groups; g++)
         four_to(currents + 4 * g, at.currents[g]);
-    }
     return found;
-}
-
-FACE(solve) int solve(const double *kinds, const double *feedback, const double *open,
-                      double *solutions, double *currents, int groups)
-{
-    return solve_alone(kinds, feedback, open, solutions, currents, groups);
 }
 
 INLINE int step_circuit(const Driven *run, const int groups, const int outs)
@@ -65,12 +54,9 @@ INLINE int step_circuit(const Driven *run, const int groups, const int outs)
         middle[k] = four_at(run->past + 4 * (outs + k));
         oldest[k] = four_at(run->past + 4 * (2 * outs + k));
     }
-    for (int g = 0; g < groups; g++) {
-        at.last[g] = four_at(run->junctions + 4 * g);
-        at.before[g] = four_at(run->junctions + 4 * (groups + g));
-        at.earlier[g] = four_at(run->junctions + 4 * (2 * groups + g));
+    take_solutions(&at, run->junctions, groups);
+    for (int g = 0; g < groups; g++)
         rest[g] = four_at(run->rest + 4 * (groups + g));
-    }
     for (int n = 0; n < run->samples; n++) {
         if (run->dial[n] != stands) {
             stands = run->dial[n];
@@ -122,11 +108,7 @@ INLINE int step_circuit(const Driven *run, const int groups, const int outs)
         four_to(run->past + 4 * (outs + k), middle[k]);
         four_to(run->past + 4 * (2 * outs + k), oldest[k]);
     }
-    for (int g = 0; g < groups; g++) {
-        four_to(run->junctions + 4 * g, at.last[g]);
-        four_to(run->junctions + 4 * (groups + g), at.before[g]);
-        four_to(run->junctions + 4 * (2 * groups + g), at.earlier[g]);
-    }
+    keep_solutions(&at, run->junctions, groups);
     return -1;
 }
 

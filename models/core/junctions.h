@@ -39,6 +39,25 @@ INLINE void take_kinds(Junctions *at, const double *kinds, const int groups)
     }
 }
 
+/* The last three solutions, newest first, from where they are kept and back. */
+INLINE void take_solutions(Junctions *at, const double *kept, const int groups)
+{
+    for (int g = 0; g < groups; g++) {
+        at->last[g] = four_at(kept + 4 * g);
+        at->before[g] = four_at(kept + 4 * (groups + g));
+        at->earlier[g] = four_at(kept + 4 * (2 * groups + g));
+    }
+}
+
+INLINE void keep_solutions(const Junctions *at, double *kept, const int groups)
+{
+    for (int g = 0; g < groups; g++) {
+        four_to(kept + 4 * g, at->last[g]);
+        four_to(kept + 4 * (groups + g), at->before[g]);
+        four_to(kept + 4 * (2 * groups + g), at->earlier[g]);
+    }
+}
+
 /* I - K diag(siemens), factored: two blocks of two for four junctions, else row by row. Without
    pivoting, since each upper block is the circuit with the other junctions taken out, which has
    one solution at all slopes. */

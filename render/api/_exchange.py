@@ -15,9 +15,8 @@ from presolder._asked import (
 )
 from presolder._curves import curves as response_curves
 from presolder.models.circuit.netlist import netlist as as_netlist
-from presolder.models.errors import InputError
 from presolder.render.files.folder import require_free_folder
-from presolder.render.files.take import HIGHEST_RATE_HZ, LOWEST_RATE_HZ
+from presolder.render.files.take import require_rate
 from presolder.render.listening.exchange import write_exchange
 
 
@@ -110,11 +109,7 @@ def export(
     ('netlists/cap_dial-07.cir', 'impulses/cap_dial-07.wav')
     """
     require_free_folder(Path(out), force=force)
-    if not LOWEST_RATE_HZ <= sample_rate_hz <= HIGHEST_RATE_HZ:
-        raise InputError(
-            f"sample_rate_hz = {sample_rate_hz:g} must lie between {LOWEST_RATE_HZ} and"
-            f" {HIGHEST_RATE_HZ}"
-        )
+    require_rate("sample_rate_hz", sample_rate_hz)
     found = asked_rig(rig).as_heard
     dials = asked_dials(held_at, silent_ok=False)
     curves = response_curves(found, designs, dials)

@@ -1,6 +1,5 @@
 """Listening: renders in memory and in files."""
 
-import math
 import os
 from pathlib import Path
 from typing import Any
@@ -27,7 +26,7 @@ from presolder.models.instrument.instrument import Situation
 from presolder.models.instrument.network import Design
 from presolder.render.files.audio import Bits
 from presolder.render.files.folder import require_free_folder
-from presolder.render.files.take import HIGHEST_RATE_HZ, LOWEST_RATE_HZ
+from presolder.render.files.take import require_rate
 from presolder.render.listening.after import After, join
 from presolder.render.listening.audition import Audition, audition
 from presolder.render.listening.comparisons import NOTHING_BESIDE
@@ -157,10 +156,7 @@ def stream(
     (situation,) = asked_fed((Situation("", asked_rig(rig).for_any_playing),), dirt)
     (chosen,) = asked_designs([design], situation.rig)
     fed = situation.rig.dirt
-    if not math.isfinite(sample_rate) or not LOWEST_RATE_HZ <= sample_rate <= HIGHEST_RATE_HZ:
-        raise InputError(
-            f"sample_rate = {sample_rate:g}; {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} Hz are accepted"
-        )
+    require_rate("sample_rate", sample_rate)
     volts = 1.0
     if fed is not None:
         if like is None:

@@ -137,6 +137,21 @@ def _as_floats(name: str, array: NDArray[np.generic]) -> Array:
     return np.ascontiguousarray((array.astype(np.float64) - middle) / scale)
 
 
+def require_rate(argument: str, sample_rate_hz: float) -> None:
+    """Refuse a sample rate, asked for by an argument of this name, that is not rendered.
+
+    Raises
+    ------
+    InputError
+        Naming the argument.
+    """
+    if not LOWEST_RATE_HZ <= sample_rate_hz <= HIGHEST_RATE_HZ:
+        raise InputError(
+            f"{argument} = {sample_rate_hz:g} must lie between {LOWEST_RATE_HZ} and"
+            f" {HIGHEST_RATE_HZ}"
+        )
+
+
 def require_format(name: str, channels: int, sample_rate_hz: int) -> None:
     """Refuse channels and rates that are not rendered.
 

@@ -16,8 +16,8 @@ from scipy.signal import sosfilt
 from presolder.models import core
 from presolder.models.audio.driven import Driven, at_rest
 from presolder.models.circuit.steps import PAST, Steps
-from presolder.models.core import library
-from presolder.models.core.library import Call
+from presolder.models.core import binding
+from presolder.models.core.binding import Call
 from presolder.models.instrument.dirt import load_of
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.stage import Stage
@@ -31,7 +31,7 @@ RANDOM = np.random.default_rng(16)
 
 @pytest.fixture(scope="module")
 def portable() -> Call:
-    return library._portable()
+    return binding._portable()
 
 
 @pytest.fixture(params=["built", "WebAssembly"])

@@ -1,8 +1,9 @@
 // How dirty it is over the volume dial and how hard the strings are picked: the chosen design and
 // the plain pot side by side, each point to be clicked and heard.
+import { shape } from "./drawing.js";
+
 const DIALS = [10, 9, 8, 7, 6, 5, 4, 3, 2], HARDER_DB = [12, 6, 0, -6, -12, -18, -24];
 const CELL = 22, LEFT = 34, TOP = 16, CLEAN = 0.1, LEAST = 0.01;
-const SVG = "http://www.w3.org/2000/svg";
 
 // From clean to dirty, light to dark: a share of the way, by the logarithm of distortion.
 const shade = (distortion) => {
@@ -14,17 +15,9 @@ export function makeMap(places, live, hooks) {
   const { button, maps, said } = places;
   let serial = 0;
   function drawn(name, values, base) {
-    const svg = document.createElementNS(SVG, "svg"), add = (tag, given, text = "") => {
-      const one = document.createElementNS(SVG, tag);
-      for (const [key, value] of Object.entries(given)) one.setAttribute(key, value);
-      one.textContent = text;
-      svg.append(one);
-      return one;
-    };
-    svg.setAttribute("viewBox",
-      `0 0 ${LEFT + CELL * DIALS.length + 4} ${TOP + CELL * HARDER_DB.length + 18}`);
-    svg.setAttribute("role", "group");
-    svg.setAttribute("aria-label", `${name}: how dirty it is`);
+    const svg = shape("svg", { role: "group", "aria-label": `${name}: how dirty it is`,
+      viewBox: `0 0 ${LEFT + CELL * DIALS.length + 4} ${TOP + CELL * HARDER_DB.length + 18}` });
+    const add = (...given) => svg.appendChild(shape(...given));
     add("text", { x: LEFT, y: 11 }, name);
     HARDER_DB.forEach((harder, row) => {
       add("text", { x: LEFT - 4, y: TOP + CELL * (row + 0.65), "text-anchor": "end" },

@@ -2,6 +2,7 @@
 // they do to the response, and the design to send back.
 import { drawPot } from "./drawing.js";
 import { response } from "./engine.js";
+import { slider } from "./slider.js";
 import { codeOf, nearest, spoken } from "./values.js";
 
 const FARADS_A_METRE = 100e-12;
@@ -22,34 +23,17 @@ export function makeParts(pack, live, hooks) {
       `{${i}}`, codeOf(part.kind, values[design][i])), template);
   };
 
-  // A named slider: its range, and what a place on it means, does and is called.
-  function slider(name, range, text, moved) {
-    const label = document.createElement("label"), input = document.createElement("input"),
-      out = document.createElement("span");
-    const show = (words) => { out.textContent = words; input.setAttribute("aria-valuetext", words);
-      };
-    label.className = "part";
-    Object.assign(input, { type: "range", ...range });
-    // Once a frame: the hand is faster than the drawing.
-    let waiting = 0;
-    input.addEventListener("input", () => {
-      if (waiting) return;
-      waiting = requestAnimationFrame(() => {
-        waiting = 0;
-        show(moved(Number(input.value)));
-        hooks.changed();
-        draw();
-      });
-    });
-    label.append(Object.assign(document.createElement("strong"), { textContent: name }), input,
-      out);
-    show(text);
-    return label;
-  }
+  // One that the sound and the drawing follow.
+  const followed = (name, range, text, moved) => slider(name, range, text, (value) => {
+    const words = moved(value);
+    hooks.changed();
+    draw();
+    return words;
+  });
   // Of a part's value, logarithmic.
   function valueSlider(name, [low, high], value, put, say, snap) {
     const at = Math.round((1000 * Math.log(value / low)) / Math.log(high / low));
-    return slider(name, { min: "0", max: "1000", step: "1", value: String(at) }, say(value),
+    return followed(name, { min: "0", max: "1000", step: "1", value: String(at) }, say(value),
       (place) => {
       const chosen = Math.min(high, Math.max(low, snap(low * (high / low) ** (place / 1000))));
       put(chosen);
@@ -72,7 +56,7 @@ export function makeParts(pack, live, hooks) {
     const tone = byId("tone");
     tone.hidden = !live.situation().tone;
     if (live.situation().tone) {
-      tone.replaceChildren(slider("Tone knob",
+      tone.replaceChildren(followed("Tone knob",
         { min: "0", max: "10", step: "0.1", value: String(around.tone) },
           Number(around.tone).toFixed(1), (dial) => {
         around.tone = dial;

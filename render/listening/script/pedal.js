@@ -1,4 +1,6 @@
 // The knobs of the circuit that the guitar feeds, its battery, and how hard the strings are played.
+import { slider } from "./slider.js";
+
 const KNOBS = [
   ["control", { min: "0", max: "10", step: "0.1" }, (value) => value.toFixed(1)],
   ["bias", { min: "0", max: "10", step: "0.1" }, (value) => value.toFixed(1)],
@@ -31,20 +33,13 @@ export function makePedal(side, live, changed) {
     build() {
       side.hidden = !live.stage();
       side.replaceChildren(...(live.stage() ? shown() : []).map(([knob, range, say]) => {
-        const label = document.createElement("label"), input = document.createElement("input"),
-          out = document.createElement("span"), show = (words) => { out.textContent = words;
-            input.setAttribute("aria-valuetext", words); };
-        label.className = "part";
-        Object.assign(input, { type: "range", ...range, value: String(live.feeding.knobs[knob]) });
-        input.dataset.knob = knob;
-        input.addEventListener("input", () => {
-          show(say(Number(input.value)));
-          live.knob(knob, Number(input.value));
-          changed();
-        });
-        show(say(live.feeding.knobs[knob]));
-        label.append(Object.assign(document.createElement("strong"),
-          { textContent: named(knob) }), input, out);
+        const label = slider(named(knob), { ...range, value: String(live.feeding.knobs[knob]) },
+          say(live.feeding.knobs[knob]), (value) => {
+            live.knob(knob, value);
+            changed();
+            return say(value);
+          });
+        label.querySelector("input").dataset.knob = knob;
         return label;
       }), ...(live.stage() && live.quality() ? [qualities()] : []));
     },
