@@ -7,7 +7,7 @@ const KNOBS = [
   ["supply", { min: "4", max: "18", step: "0.1" }, (value) => `${value.toFixed(1)} V`],
   ["touch", { min: "-24", max: "24", step: "1" }, (value) => `${value > 0 ? "+" : ""}${value} dB`],
 ];
-const QUALITIES = { full: "in full", half: "in half as many steps (50 dB beside it)" };
+const QUALITIES = { full: "in full", half: "in half as many steps (its faults are 50 dB down)" };
 const WORDS = { bias: "Bias", supply: "Battery", touch: "Touch" };
 
 export function makePedal(side, live, changed) {
