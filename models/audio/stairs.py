@@ -1,6 +1,9 @@
 """The same phrase at one dial after the other, and a design beside the bare pot at each."""
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import accumulate
 
 import numpy as np
 
@@ -18,17 +21,52 @@ _STEP_GAP_SECONDS, _BESIDE_GAP_SECONDS, _PLACE_GAP_SECONDS = 0.25, 0.15, 0.6
 
 @dataclass(frozen=True, eq=False)
 class Strip:
-    """Pieces joined into one recording.
+    """Pieces in turn, each followed by silence; the same piece may stand in many strips.
 
     Attributes
     ----------
-    audio : ndarray, shape (channels, n)
-    starts_s : tuple of float
-        Where each piece starts, seconds.
+    pieces : tuple of ndarray, shape (channels, n)
+    gaps_s : tuple of float
+        Silence after each piece, seconds.
+    gains : tuple of float
+        What each piece is multiplied with.
+    sample_rate_hz : float
     """
 
-    audio: Array
-    starts_s: tuple[float, ...]
+    pieces: tuple[Array, ...]
+    gaps_s: tuple[float, ...]
+    gains: tuple[float, ...]
+    sample_rate_hz: float
+
+    @property
+    def starts_s(self) -> tuple[float, ...]:
+        """Where each piece starts, seconds."""
+        lasting = [piece.shape[1] + self._gap(i) for i, piece in enumerate(self.pieces)]
+        return tuple(at / self.sample_rate_hz for at in accumulate(lasting[:-1], initial=0))
+
+    @cached_property
+    def peak(self) -> float:
+        """The largest sample."""
+        largest = (max(piece.max(), -piece.min()) for piece in self.pieces)
+        return max(float(gain * own) for gain, own in zip(self.gains, largest, strict=True))
+
+    @property
+    def audio(self) -> Array:
+        """All in one, shape (channels, n)."""
+        return np.concatenate(list(self.blocks()), axis=1)
+
+    def blocks(self) -> Iterator[Array]:
+        """All, a piece or a silence at a time, shape (channels, n)."""
+        for i, (piece, gain) in enumerate(zip(self.pieces, self.gains, strict=True)):
+            yield gain * piece
+            yield np.zeros((piece.shape[0], self._gap(i)))
+
+    def louder(self, gain: float) -> "Strip":
+        """The same, multiplied with a gain."""
+        return replace(self, gains=tuple(gain * own for own in self.gains))
+
+    def _gap(self, index: int) -> int:
+        return round(self.gaps_s[index] * self.sample_rate_hz)
 
 
 def held_phrases(voice: Voice, take: Array, dials: tuple[float, ...]) -> list[list[Array]]:
@@ -61,8 +99,9 @@ def stairs(held: list[list[Array]], design: int, sample_rate_hz: float) -> Strip
         Its index.
     sample_rate_hz : float
     """
-    pieces = [at_dial[design] for at_dial in held]
-    return _joined(pieces, [_STEP_GAP_SECONDS] * len(pieces), sample_rate_hz)
+    pieces = tuple(at_dial[design] for at_dial in held)
+    count = len(pieces)
+    return Strip(pieces, (_STEP_GAP_SECONDS,) * count, (1.0,) * count, sample_rate_hz)
 
 
 def beside_bare(
@@ -89,13 +128,11 @@ def beside_bare(
     Strip
         Three pieces a dial.
     """
-    pieces, gaps = [], []
-    for row, at_dial in enumerate(held):
-        own, its = (1.0, 1.0) if gains is None else (gains[bare][row], gains[design][row])
-        other = own * at_dial[bare]
-        pieces += [other, its * at_dial[design], other]
-        gaps += [_BESIDE_GAP_SECONDS, _BESIDE_GAP_SECONDS, _PLACE_GAP_SECONDS]
-    return _joined(pieces, gaps, sample_rate_hz)
+    order = (bare, design, bare)
+    pieces = tuple(at_dial[i] for at_dial in held for i in order)
+    gaps_s = (_BESIDE_GAP_SECONDS, _BESIDE_GAP_SECONDS, _PLACE_GAP_SECONDS) * len(held)
+    levelled = [1.0 if gains is None else gains[i][row] for row in range(len(held)) for i in order]
+    return Strip(pieces, gaps_s, tuple(levelled), sample_rate_hz)
 
 
 def gains_to_loudest(
@@ -116,14 +153,3 @@ def gains_to_loudest(
         ]
         for design in range(len(held[0]))
     ]
-
-
-def _joined(pieces: list[Array], gaps_s: list[float], sample_rate_hz: float) -> Strip:
-    """Pieces with a gap after each."""
-    parts, starts, at = [], [], 0
-    for piece, gap_s in zip(pieces, gaps_s, strict=True):
-        starts.append(at / sample_rate_hz)
-        gap = np.zeros((piece.shape[0], round(gap_s * sample_rate_hz)))
-        parts += [piece, gap]
-        at += piece.shape[1] + gap.shape[1]
-    return Strip(np.concatenate(parts, axis=1), tuple(starts))

@@ -132,7 +132,7 @@ class Trial:
             "kind": self.kind,
             "design": self.design.name,
             "starts_s": [round(start, 4) for start in self.strip.starts_s],
-            "sample_peak_dbfs": rounded_level(_peak_db(self.strip)),
+            "sample_peak_dbfs": rounded_level(float(decibels(self.strip.peak))),
         }
 
 
@@ -188,12 +188,8 @@ def with_bare(designs: tuple[Design, ...]) -> tuple[Design, ...]:
 def _levelled(kind: str, designs: tuple[Design, ...], strips: list[Strip]) -> list[Trial]:
     if not strips:
         return []
-    gain = amplitude(shared_gain_db(_peak_db(strip) for strip in strips))
+    gain = amplitude(shared_gain_db(float(decibels(strip.peak)) for strip in strips))
     return [
-        Trial(kind, design, Strip(np.asarray(gain * strip.audio), strip.starts_s))
+        Trial(kind, design, strip.louder(gain))
         for design, strip in zip(designs, strips, strict=True)
     ]
-
-
-def _peak_db(strip: Strip) -> float:
-    return float(decibels(np.abs(strip.audio).max()))

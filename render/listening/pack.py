@@ -133,9 +133,12 @@ def write_single_file(
             made = _fill(replace(job, contents=light), folder, progress, alone=True)
             told = {key: made[key] for key in ("first", "null_db")}
         else:
-            signal_paths, about = _live_paths(job), about_of(job)
+            with in_background(lambda: about_of(job)) as judged:
+                signal_paths = _live_paths(job)
+                live = live_data(job, signal_paths)
+            about = judged()
             told = {"first": _named(about.first), "null_db": _nulls(signal_paths)}
-            page = build_page(job, about, [], live_data(job, signal_paths))
+            page = build_page(job, about, [], live)
             (folder / "index.html").write_text(page, encoding="utf-8")
         size = (folder / "index.html").stat().st_size
         if not job.contents.allow_large:

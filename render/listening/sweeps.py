@@ -14,7 +14,7 @@ from presolder.render.files.cues import write_cues
 from presolder.render.files.folder import MANIFEST, file_stems, new_folder
 from presolder.render.files.tags import Tags
 from presolder.render.listening.after import join
-from presolder.render.listening.comparisons import comparisons, with_bare
+from presolder.render.listening.comparisons import Trial, comparisons, with_bare
 from presolder.render.listening.manifest import file_names, judged, manifest_of, together
 from presolder.render.listening.swept import SweepJob, Swept, gain_of, marks_of, swept_in
 
@@ -105,13 +105,16 @@ def _write_trials(one: Swept, progress: Callable[[int], None]) -> dict[str, Any]
         heard = replace(with_it, volts_per_unit=heard.volts_per_unit)
     take, rate = job.recording.samples, job.recording.sample_rate_hz
     stems = dict(zip(designs, file_stems([design.name for design in designs]), strict=True))
-    entries: list[dict[str, Any]] = []
-    made = comparisons(heard, take, job.comparing, lambda _: progress(job.samples_at_a_dial))
-    for trial in made:
+
+    def write(numbered: tuple[int, Trial]) -> dict[str, Any]:
+        number, trial = numbered
         room, ending = trial.folder_and_ending
         (folder / room).mkdir(exist_ok=True)
         name = f"{room}/{stems[trial.design]}{ending}.flac"
-        tags = _tags(job, trial.design, "several", trial.said, len(entries) + 1)
-        write_audio(folder / name, [trial.strip.audio], rate, take.shape[0], "24", tags)
-        entries.append(trial.plain(name))
+        tags = _tags(job, trial.design, "several", trial.said, number)
+        write_audio(folder / name, trial.strip.blocks(), rate, take.shape[0], "24", tags)
+        return trial.plain(name)
+
+    made = comparisons(heard, take, job.comparing, lambda _: progress(job.samples_at_a_dial))
+    entries = list(side_by_side(write, enumerate(made, 1)))
     return {"dials": list(job.comparing.held_at), "files": entries}
