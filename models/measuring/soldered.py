@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
@@ -45,6 +46,41 @@ class Ohms:
     low: float
     middle: float
     high: float
+
+
+Found = Literal["fits", "untold", "as without", "short", "open", "neither"]
+# A meter's own error and the resistance of its leads: common practice, no source.
+_METER_ERROR, _LEADS_OHMS = 0.03, 2.0
+
+
+def found_by(read: float, expected: Ohms, without: Ohms | None = None) -> Found:
+    """What a reading says of the work.
+
+    Parameters
+    ----------
+    read : float
+        Ohms; infinite for open.
+    expected, without : Ohms
+        With the work done right, and without what was soldered last.
+
+    Returns
+    -------
+    {"fits", "untold", "as without", "short", "open", "neither"}
+        ``untold`` where it fits with the part and without it.
+    """
+    fits, unfitted = _within(read, expected), without is not None and _within(read, without)
+    if fits:
+        return "untold" if unfitted else "fits"
+    if unfitted:
+        return "as without"
+    if np.isinf(read):
+        return "open"
+    return "short" if read <= _LEADS_OHMS else "neither"
+
+
+def _within(read: float, ohms: Ohms) -> bool:
+    low, high = ohms.low / (1 + _METER_ERROR), ohms.high * (1 + _METER_ERROR) + _LEADS_OHMS
+    return low <= read <= high
 
 
 @dataclass(frozen=True)

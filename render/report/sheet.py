@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
@@ -177,11 +177,11 @@ class Sheet:
                 }
                 for part in placed_parts(network)
             ],
-            "before": [asdict(step) for step in context["before"]],
+            "before": [step.plain() for step in context["before"]],
             "pots": [
                 {
                     "title": pot.title,
-                    "steps": [asdict(step) for step in pot.steps],
+                    "steps": [step.plain() for step in pot.steps],
                     "lugs": dict(pot.lugs),
                 }
                 for pot in pots

@@ -2,6 +2,8 @@
 
 from collections import Counter
 from dataclasses import dataclass
+from math import isinf
+from typing import Any
 
 from presolder.models.instrument.controls import Pot, Tone
 from presolder.models.instrument.law import BENT_TAPERS, DIAL_MAX, Taper
@@ -31,9 +33,12 @@ from presolder.models.judging.ranking import effort
 from presolder.models.measuring.soldered import (
     GANG_DIALS,
     Across,
+    Found,
+    Ohms,
     Probe,
     Work,
     across,
+    found_by,
     gang_ohms,
     probes,
     works,
@@ -56,12 +61,53 @@ class Order:
     part: Leaf | None = None
 
 
+# What a reading says; causes from common practice, no source.
+_SAID: dict[Found, str] = {
+    "fits": "as it should be: {expected} is expected",
+    "untold": "as it should be, but it would read so without the part too: look at the joint",
+    "as without": "as if the part were not there ({expected} is expected): look at its two joints",
+    "short": "nearly a short ({expected} is expected): a bridge of solder, a joint that touches"
+    " ground, or the knob at an end",
+    "open": "open ({expected} is expected): the leads are at other lugs, or one has come off",
+    "neither": "not what is expected ({expected}), nor what it would read without the part: the"
+    " leads at other lugs, the knob at another number, another pickup or something plugged in"
+    " would each do that",
+}
+
+
 @dataclass(frozen=True)
 class Step:
-    """One piece of work, and the reading that shows whether it was done right."""
+    """One piece of work, and the reading that shows whether it was done right.
+
+    Attributes
+    ----------
+    do, check : str
+    read : Ohms or None
+        What the meter then reads; None where it is not one number.
+    without : Ohms or None
+        What it reads where the part that was soldered has no joint.
+    """
 
     do: str
     check: str = ""
+    read: Ohms | None = None
+    without: Ohms | None = None
+
+    def plain(self) -> dict[str, Any]:
+        """For JSON."""
+        return {
+            "do": self.do,
+            "check": self.check,
+            "read_ohms": _span(self.read),
+            "without_ohms": _span(self.without),
+        }
+
+    def said_of(self, read: float) -> str:
+        """What a reading, in ohms, says of the work; empty where none is to be taken."""
+        if self.read is None:
+            return ""
+        found = found_by(read, self.read, self.without)
+        return _SAID[found].format(expected=span_text(self.read))
 
 
 @dataclass(frozen=True)
@@ -79,6 +125,15 @@ class PotBlock:
     title: str
     steps: tuple[Step, ...]
     lugs: tuple[tuple[str, str], ...]
+
+
+def _span(ohms: Ohms | None) -> list[float | None] | None:
+    """For JSON: low, middle and high, null where open."""
+    if ohms is None:
+        return None
+    return [
+        None if isinf(one) else float(f"{one:.4g}") for one in (ohms.low, ohms.middle, ohms.high)
+    ]
 
 
 def orders(rig: Rig, network: Network | None) -> tuple[Order, ...]:
@@ -292,6 +347,7 @@ def _first_reading(read: Across, standing: str) -> Step:
     return Step(
         "Before the iron, write down what you read: a pot may be a fifth off.",
         f"knob at {read.dial:g}{standing}, input lug to wiper lug {span_text(read.before)}",
+        read.before,
     )
 
 
@@ -306,6 +362,8 @@ def _removal(rig: Rig, read: Across, standing: str) -> list[Step]:
             f"Take out the bypass that is fitted now, {format_network(old)} ({parts}): unsolder it"
             " from the input lug and the wiper lug.",
             f"knob at {read.dial:g}{standing}, input lug to wiper lug {span_text(read.without)}",
+            read.without,
+            read.before,
         )
     ]
 
@@ -331,6 +389,7 @@ def _soldering(work: Work, network: Network, read: Across, standing: str) -> lis
             f"knob at {read.dial:g}{standing}, input lug to wiper lug {span_text(read.after)};"
             " knob at 10, input lug to wiper lug near 0 Ω; knob at 0, wiper lug to ground near 0 Ω;"
             " at 10 nothing has changed by ear",
+            read.after,
         )
     )
     return steps
@@ -383,7 +442,9 @@ def _solder(probe: Probe, standing: str) -> Step:
         )
     else:
         do = f"Solder {part.name}, {value_text(part.leaf)}, from {start} to {end}."
-    return Step(do, _check(probe, standing))
+    # Of a capacitor, whose reading moves while it charges, only that it is no short.
+    still = isinstance(part.leaf, Capacitor)
+    return Step(do, _check(probe, standing), probe.ohms, None if still else probe.without)
 
 
 def _check(probe: Probe, standing: str) -> str:

@@ -14,7 +14,7 @@ from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.law import fraction_below_wiper
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
-from presolder.models.measuring.soldered import probes, works
+from presolder.models.measuring.soldered import Ohms, found_by, probes, works
 from presolder.render.files.rig_file import built_in_rigs, find_situations
 
 
@@ -207,3 +207,27 @@ def measured(
         replace(whole, channels=channels, pedal=None, buffer=None, cable_farads=0.0, load=Load()),
         dial,
     )
+
+
+@pytest.mark.parametrize(
+    ("read", "found"),
+    [
+        (47e3, "fits"),
+        (54e3, "fits"),  # a little over, within what a meter is off
+        (70e3, "as without"),
+        (0.8, "short"),
+        (float("inf"), "open"),
+        (200e3, "neither"),
+        (9e3, "neither"),
+    ],
+)
+def test_what_a_reading_says(read: float, found: str) -> None:
+    """150 k across the upper half of an audio pot of 500 k, by hand: 1/(1/150k + 1/70k) = 47.7 k."""
+    with_it, without = Ohms(41e3, 47.7e3, 53e3), Ohms(57e3, 70e3, 82e3)
+    assert found_by(read, with_it, without) == found
+
+
+def test_a_reading_that_would_be_the_same_without_the_part_tells_nothing() -> None:
+    assert found_by(100e3, Ohms(80e3, 100e3, 120e3), Ohms(90e3, 110e3, 130e3)) == "untold"
+    # Open is what it should be before anything bridges the lugs.
+    assert found_by(float("inf"), Ohms(*[float("inf")] * 3)) == "fits"
