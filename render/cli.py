@@ -20,7 +20,8 @@ from presolder.models.errors import (
     OddValueWarning,
     one_line,
 )
-from presolder.render.commands.remarks import QUIET, SCHEMA, aside, remark, say_remarks
+from presolder.render import SCHEMA
+from presolder.render.commands.remarks import QUIET, aside, remark, say_remarks
 
 # Each command lives in a module of its name; the line is what the overview says of it,
 # so that the overview loads none of them.
@@ -28,6 +29,7 @@ GROUPS = {
     "Begin": {
         "demo": "Hear what the parts do: bundled takes through a few designs, and a page.",
         "advise": "Say whether a bypass helps you, which one, and make all you need for it.",
+        "bench": "Do the whole job in a browser: guitar, listening, choice, soldering, proof.",
     },
     "Decide": {
         "init": "Write a rig file: asks for what it needs, and explains each question.",

@@ -12,7 +12,8 @@ import click
 
 from presolder.models.errors import InputError
 from presolder.models.instrument.rig import Rig
-from presolder.render.commands.remarks import SCHEMA, progress_is_seen, remark, terminal_width
+from presolder.render import SCHEMA
+from presolder.render.commands.remarks import progress_is_seen, remark, terminal_width
 from presolder.render.files.ffmpeg import NO_FFMPEG_NOTE
 from presolder.render.files.folder import new_file, require_free_file
 from presolder.render.files.standard import STANDARD, comes_by_pipe

@@ -10,8 +10,6 @@ import click
 QUIET = "presolder.quiet"
 _WAITING = "presolder.remarks"
 _NARROWEST = 40
-# Of what --json prints; it grows where a key goes or changes its meaning, not where one comes.
-SCHEMA = 1
 
 
 def remark(text: str) -> None:

@@ -1,6 +1,5 @@
 """Rigs as the user names them: built in, or a TOML file."""
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import replace
 from importlib import resources
@@ -17,10 +16,12 @@ from presolder.render.files.designs import resolve_design
 from presolder.render.files.dirt import read_dirt
 from presolder.render.files.parts import changed_load, checked, optional, read_place
 from presolder.render.files.standard import STANDARD
-from presolder.render.files.toml import Section, nearest, read_text, read_toml
+from presolder.render.files.toml import Section, nearest, parse_toml, read_text, read_toml
 from presolder.render.files.wiring import WIRING_SECTIONS, read_stands, read_wiring
 
 DEFAULT_RIG = "humbucker-500k"
+# In the folder of a job.
+RIG_FILE = "rig.toml"
 
 
 def built_in_rigs() -> dict[str, Path]:
@@ -58,6 +59,8 @@ def _found(name_or_path: str, as_given: bool) -> tuple[Situation, ...]:
             f"rig {name_or_path!r} is neither a file nor built in; nearest:"
             f" {nearest(name_or_path, known)}; one of {', '.join(known)}"
         )
+    if (path / RIG_FILE).is_file():
+        path = path / RIG_FILE
     return read_situations(path, as_given=as_given)
 
 
@@ -94,22 +97,44 @@ def copied_rig(name_or_path: str, changes: Mapping[str, object], title: str = ""
                 is_value = isinstance(written, tomlkit.items.Item)
                 if is_value and not changed and not isinstance(written, tomlkit.items.Table):
                     written.comment(f"as {name_or_path} has it")
-    for place_, value in changes.items():
-        section, _, key = place_.partition(".")
+    for place_ in changes:
+        section = place_.partition(".")[0]
         if f"{section}s" in document and section not in document:
             raise InputError(
                 f"{name_or_path} has several {section}s, so {place_} says too little; copy it"
                 f" without and edit [{section}s]"
             )
+    text = changed_text(tomlkit.dumps(document), changes)
+    if not (title or changes):
+        return text
+    called = title or f"like {name_or_path}, but for {_listed(changes)}"
+    return changed_text(text, {"title": called})
+
+
+def changed_text(text: str, changes: Mapping[str, object]) -> str:
+    """The text of a rig file with some keys changed, and all else as it was.
+
+    Parameters
+    ----------
+    text : str
+    changes : mapping
+        Values by tables and key, ``"volume.resistance"`` or ``"pickups.neck.inductance"``;
+        None takes the table away.
+    """
+    import tomlkit  # noqa: PLC0415
+
+    document = tomlkit.parse(text)
+    for place_, value in changes.items():
+        *sections, key = place_.split(".")
         if value is None:
-            document.pop(section, None)
+            document.pop(place_.partition(".")[0], None)
             continue
-        table = document.setdefault(section, tomlkit.table())
+        table: Any = document
+        for section in sections:
+            table = table.setdefault(section, tomlkit.table())
         if place_ == "cable.length":
             table.pop("length_m", None)
         table[key] = tomlkit.item(value)
-    if title or changes:
-        document["title"] = title or f"like {name_or_path}, but for {_listed(changes)}"
     return tomlkit.dumps(document)
 
 
@@ -147,7 +172,7 @@ def read_rig_text(path: Path, text: str, *, as_given: bool = False) -> tuple[Sit
     InputError
         If it is not a usable rig.
     """
-    return _situations_of(path, tomllib.loads(text), as_given)
+    return _situations_of(path, parse_toml(path, text), as_given)
 
 
 def read_situations(path: Path, *, as_given: bool = False) -> tuple[Situation, ...]:

@@ -33,7 +33,17 @@ def read_toml(path: Path) -> dict[str, Any]:
     InputError
         If it is not a readable TOML file of sensible size.
     """
-    text = read_text(path)
+    return parse_toml(path, read_text(path))
+
+
+def parse_toml(path: Path, text: str) -> dict[str, Any]:
+    """The tables of a TOML file's text.
+
+    Raises
+    ------
+    InputError
+        As for `read_toml`.
+    """
     if _LONG_KEY.search(text):
         # The reader's work grows with the square of a key's length.
         raise InputError(f"{path}: a key of more than {_MOST_KEY_PARTS} parts joined by dots")

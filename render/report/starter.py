@@ -7,6 +7,9 @@ from typing import Any
 from presolder.models.instrument.starter import QUESTIONS, Question, Starter
 from presolder.render.report.table import Block, lines_of, shows_itself
 
+# What the file says of a value that nobody gave.
+NOT_KNOWN = "typical of its kind, not known"
+
 
 @shows_itself
 @dataclass(frozen=True)
@@ -60,7 +63,7 @@ class StarterReport:
         if question.key not in self.starter.guessed:
             return f"{key} = {value}"
         hint = f"; {question.measure} measures it" if question.measure else ""
-        return f"{key} = {value}  # typical of its kind, not known{hint}"
+        return f"{key} = {value}  # {NOT_KNOWN}{hint}"
 
     def blocks(self) -> tuple[Block, ...]:
         """What is only typical, and what would measure it."""

@@ -29,7 +29,18 @@ def test_every_command_takes_them_once(name: str) -> None:
     for wanted in ("--quiet", "-q", "--verbose", "-v"):
         assert options.count(wanted) == 1
     # Where work is spread over cores, and only there.
-    spread = ("advise", "tailor", "travel", "curves", "demo", "render", "pack", "cleanup", "batch")
+    spread = (
+        "advise",
+        "bench",
+        "tailor",
+        "travel",
+        "curves",
+        "demo",
+        "render",
+        "pack",
+        "cleanup",
+        "batch",
+    )
     assert options.count("--jobs") == (name in spread)
 
 

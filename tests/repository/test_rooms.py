@@ -29,6 +29,7 @@ ROOMS = (
     "render.report",
     "render.listening",
     "api",
+    "render.bench",
     "render.commands",
     "cli",
 )

@@ -490,6 +490,16 @@ document.addEventListener("keydown", (e) => {
   if (e.key >= "1" && e.key <= "9" && number <= count && !blind.busy()) select(
     blind.shown()[number - 1]);
 });
+// A bench that holds this page beside itself says what to hear, by values.
+addEventListener("message", ({ origin, data }) => {
+  if (origin !== location.origin || !data || typeof data.hear !== "string") return;
+  const design = parts.turnTo(data.hear);
+  parent.postMessage({ heard: design >= 0 }, location.origin);
+  if (design < 0) return;
+  makeLiveNow();
+  select(design);
+  parts.build();
+});
 buildDesigns();
 parts.build();
 blind.restore();

@@ -3,7 +3,7 @@
 import { drawPot } from "./drawing.js";
 import { response } from "./engine.js";
 import { slider } from "./slider.js";
-import { codeOf, nearest, spoken } from "./values.js";
+import { codeOf, nearest, spoken, valueOf } from "./values.js";
 
 const FARADS_A_METRE = 100e-12;
 const WIDTH = 320, HEIGHT = 150, TOP_DB = 12, FLOOR_DB = -48;
@@ -74,6 +74,23 @@ export function makeParts(pack, live, hooks) {
     )));
     byId("no-parts").hidden = parts.length > 0;
     draw();
+  }
+
+  // A gang's bend is the pot's, which one expression says and another leaves out.
+  const unbent = (text) => text.replace(/, [\d.]+\)/g, ")");
+  // The design of an expression's kind, turned to its values; -1 where there is none.
+  function turnTo(expression) {
+    return designs.findIndex(({ template, parts }, design) => {
+      const pattern = unbent(template).replace(/[.*+?^${}()|[\]\\]/g, "\\$&")
+        .replace(/\\\{\d+\\\}/g, "([0-9.a-zA-Z]+)");
+      const found = new RegExp(`^${pattern}$`).exec(unbent(expression));
+      if (!found) return false;
+      const wanted = found.slice(1).map(valueOf);
+      if (!wanted.length || wanted.some((value) => !(value > 0))) return false;
+      parts.forEach((_, i) => { values[design][i] = wanted[i]; live.change(design, i, wanted[i]);
+        });
+      return true;
+    });
   }
 
   const movedAround = () => { const was = ownAround();
@@ -164,7 +181,7 @@ export function makeParts(pack, live, hooks) {
     () => hooks.save(byId("choice-text").value, "my-choice.txt", "text/plain"));
   buildAround();
   return {
-    build, draw, drawDial,
+    build, draw, drawDial, turnTo,
     chosen: () => chosen,
     cable: () => around.cable,
     // Another situation, as the workshop has it.

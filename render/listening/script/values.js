@@ -17,6 +17,15 @@ export function codeOf(kind, value) {
   return `${whole}${prefix.replace("µ", "u") || "R"}${rest}`;
 }
 
+// "68k" -> 68000, "1n5" -> 1.5e-9: the other way.
+export function valueOf(code) {
+  const found = /^(\d+(?:\.\d+)?)([pnumkMR])?(\d*)$/.exec(code);
+  if (!found) return NaN;
+  const [, whole, letter = "R", rest] = found;
+  return Number(rest ? `${whole}.${rest}` : whole) * { p: 1e-12, n: 1e-9, u: 1e-6, m: 1e-3, R: 1,
+    k: 1e3, M: 1e6 }[letter];
+}
+
 export function spoken(kind, value) {
   const [figure, prefix] = scaled(kind, value, 3);
   return `${figure} ${prefix}${kind === "C" ? "F" : "Ω"}`;

@@ -1,0 +1,213 @@
+"""What the rooms ask of a job and change in it, without the web around it."""
+
+import warnings
+from collections.abc import Mapping
+from pathlib import Path
+from threading import Lock
+from typing import Any
+
+import numpy as np
+
+from presolder.models.decibels import decibels
+from presolder.models.errors import InputError
+from presolder.models.instrument.rig import Rig
+from presolder.render.bench import jobs
+from presolder.render.bench.guitar import Field, answered, fields_of
+from presolder.render.bench.tasks import MADE_FILES
+from presolder.render.files.rig_file import RIG_FILE, built_in_rigs
+
+_LONGEST_RIG = 250_000
+# What is warned of is caught for the whole process.
+_doubting = Lock()
+
+
+def number(asked: Mapping[str, Any], key: str) -> int:
+    """A whole number that is asked for.
+
+    Raises
+    ------
+    InputError
+        If it is none; as in all that follows, where something cannot be used.
+    """
+    value = asked.get(key)
+    if isinstance(value, bool) or not isinstance(value, int):
+        raise InputError(f"{key} = {value!r}: a whole number is wanted")
+    return value
+
+
+def wanted_text(asked: Mapping[str, Any], key: str, default: str | None = None) -> str:
+    """A text that is asked for."""
+    value = asked.get(key, default)
+    if not isinstance(value, str):
+        raise InputError(f"{key} = {value!r}: a text is wanted")
+    return value
+
+
+def entry(job: Path) -> dict[str, Any]:
+    """A job in the list, its fault in place of what cannot be read."""
+    try:
+        return jobs.plain(job, jobs.newest(job))
+    except InputError as error:
+        return {"name": job.name, "title": job.name, "design": "", "archived": False,
+                "error": str(error)}  # fmt: skip
+
+
+def begun(bench: Path, asked: Mapping[str, Any]) -> str:
+    """Make a new job: ``title``, and ``from`` a rig or an earlier job, or ``answers``."""
+    import presolder as ps  # noqa: PLC0415
+
+    title, source = wanted_text(asked, "title"), wanted_text(asked, "from", "")
+    there = jobs.jobs_in(bench) if bench.is_dir() else {}
+    if source in built_in_rigs():
+        rig = built_in_rigs()[source].read_text("utf-8")
+    elif source in there:
+        rig = jobs.newest(there[source]).rig
+    elif source:
+        raise InputError(f"from = {source!r}: is neither a guitar of this bench nor built in")
+    else:
+        answers = asked.get("answers", {})
+        if not isinstance(answers, dict) or not all(isinstance(a, str) for a in answers.values()):
+            raise InputError("answers: texts by key are wanted")
+        rig = ps.starter(answers).toml
+    return jobs.begin(bench, title, rig)
+
+
+def state(job: Path, version: jobs.Version, odd: str = "") -> dict[str, Any]:
+    """All that the rooms show of a job without work."""
+    told = jobs.told_of(version)
+    fields: list[Field] = []
+    fault = ""
+    doubts: list[str] = []
+    try:
+        doubts = _doubts(job, version)
+        fields = fields_of(version.rig)
+    except (InputError, ValueError) as error:
+        fault = str(error)
+    return {
+        **jobs.plain(job, version),
+        "did": version.did,
+        "undo": version.back is not None,
+        "redo": version.forth is not None,
+        "notes": told.notes,
+        "workshop": told.workshop,
+        "done": list(told.done),
+        "readings": told.ohms_read,
+        "toml": version.rig,
+        "fields": [field.plain() for field in fields],
+        "fault": fault,
+        "doubts": doubts,
+        "odd": odd,
+        "takes": [path.stem for path in jobs.takes_of(job)],
+        "stock": (job / jobs.STOCK_FILE).is_file(),
+        "made": [name for name in MADE_FILES if (job / jobs.MADE / name).is_file()],
+    }
+
+
+def _doubts(job: Path, version: jobs.Version) -> list[str]:
+    """What is odd of a guitar."""
+    with _doubting, warnings.catch_warnings(record=True) as odd:
+        warnings.simplefilter("always")
+        jobs.situations_of(job, version, as_given=False)
+    where = f"{job / RIG_FILE} "
+    return list(dict.fromkeys(str(one.message).removeprefix(where) for one in odd))
+
+
+def changed(job: Path, asked: Mapping[str, Any]) -> dict[str, Any]:
+    """One answer, the whole text of the rig file, or what else is told of the job."""
+    seen, odd = number(asked, "version"), ""
+    if "key" in asked:
+        before = jobs.newest(job)
+        rig, did, odd = answered(
+            before.rig, wanted_text(asked, "key"), wanted_text(asked, "answer")
+        )
+        version = jobs.change(job, seen, did, rig=rig)
+    elif "toml" in asked:
+        rig = wanted_text(asked, "toml")
+        if len(rig) > _LONGEST_RIG:
+            raise InputError("toml: is too long")
+        version = jobs.change(job, seen, "the rig file", rig=rig)
+    elif isinstance(asked.get("values"), dict):
+        rig, done = jobs.newest(job).rig, []
+        for key, value in asked["values"].items():
+            rig, did, _ = answered(rig, key, wanted_text({"value": value}, "value"))
+            done.append(did)
+        version = jobs.change(job, seen, "; ".join(done), rig=rig)
+    else:
+        told = asked.get("told")
+        if not isinstance(told, dict) or not told:
+            raise InputError("told: what is to be changed is wanted, by name")
+        changed = jobs.told_of(jobs.newest(job)).changed(told)
+        version = jobs.change(job, seen, ", ".join(map(str, told)), told=changed)
+    return state(job, version, odd)
+
+
+def looked_over(job: Path, path: Path) -> dict[str, Any]:
+    """What is to be said of a recording before anything is made of it."""
+    import presolder as ps  # noqa: PLC0415
+    from presolder.render.report.take import remarks  # noqa: PLC0415
+
+    try:
+        take = ps.read(path)
+        rig = jobs.situations_of(job, jobs.newest(job))[0].rig
+    except InputError as error:
+        raise InputError(str(error).replace(str(path), "the recording")) from None
+    return {
+        "seconds": round(take.duration_s, 2),
+        "peak_dbfs": round(float(decibels(np.abs(take.samples).max())), 1),
+        "remarks": list(remarks(take, rig)),
+    }
+
+
+def parts_in(path: Path) -> int:
+    """How many kinds of part a drawer holds."""
+    import presolder as ps  # noqa: PLC0415
+
+    try:
+        return len(ps.stock(path).lines)
+    except InputError as error:
+        raise InputError(str(error).replace(str(path), "the drawer")) from None
+
+
+def answer(path: Path) -> dict[str, Any]:
+    """What a customer sent back."""
+    from presolder.render.files.answers import read_answer  # noqa: PLC0415
+
+    try:
+        found = read_answer(path)
+    except InputError as error:
+        raise InputError(str(error).replace(str(path), "the file")) from None
+    return {"left_at": list(found.left_at), "favourite": found.favourite}
+
+
+def reading(job: Path, asked: Mapping[str, Any]) -> dict[str, Any]:
+    """What an ohm reading says of the work at one step."""
+    import presolder as ps  # noqa: PLC0415
+    from presolder.models.instrument.built_in import for_rig  # noqa: PLC0415
+    from presolder.models.instrument.quantities import parse_quantity  # noqa: PLC0415
+    from presolder.render.report.soldering import pot_blocks  # noqa: PLC0415
+
+    pot, at, text = number(asked, "pot"), number(asked, "step"), wanted_text(asked, "ohms")
+    version = jobs.newest(job)
+    rig = jobs.situations_of(job, version)[0].rig
+    network = for_rig(ps.design(jobs.told_of(version).design or "bare"), rig).network
+    blocks = pot_blocks(rig, network)
+    if not (0 <= pot < len(blocks) and 0 <= at < len(blocks[pot].steps)):
+        raise InputError(f"step = {at}: the sheet has none")
+    open_ = text.strip().lower() in ("open", "ol", "o.l", "inf", "∞")
+    ohms = float("inf") if open_ else parse_quantity(text, "ohm")
+    return {"said": blocks[pot].steps[at].said_of(ohms)}
+
+
+def ordered(bench: Path) -> dict[str, Any]:
+    """What to order for all jobs that have a design and are not put away."""
+    import presolder as ps  # noqa: PLC0415
+
+    wanted: list[tuple[Rig, str]] = []
+    whose: list[str] = []
+    for path in jobs.jobs_in(bench).values():
+        version = jobs.newest(path)
+        told = jobs.told_of(version)
+        if told.design and not told.archived:
+            wanted.append((jobs.situations_of(path, version)[0].rig, told.design))
+            whose.append(told.title or path.name)
+    return {"guitars": whose, **(ps.order(wanted).plain() if wanted else {"orders": []})}

@@ -1,0 +1,182 @@
+"""The guitar as a form: what is known of it, question by question, over the text of its file."""
+
+import tomllib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from presolder.models.errors import InputError, place
+from presolder.models.instrument.instrument import Situation
+from presolder.models.instrument.starter import QUESTIONS, Question, is_unknown, typical
+from presolder.render.files.rig_file import changed_text
+from presolder.render.report.starter import NOT_KNOWN
+
+# Of the response: a point each twelfth of an octave, and the dials that are drawn.
+SHOWN_HZ = tuple(80.0 * 2 ** (i / 12) for i in range(84))
+SHOWN_DIALS = (10.0, 8.0, 6.0, 4.0, 2.0)
+_BY_KEY = {question.key: question for question in QUESTIONS}
+
+
+@dataclass(frozen=True)
+class Field:
+    """One thing that is known of the guitar.
+
+    Attributes
+    ----------
+    key : str
+        Its tables and key in the rig file.
+    question : Question
+    whose : str
+        Of several pickups, which one's.
+    value : str
+        As the file has it; empty if it has none.
+    known : bool
+        Whether somebody gave it, or it is only typical.
+    """
+
+    key: str
+    question: Question
+    whose: str
+    value: str
+    known: bool
+
+    def plain(self) -> dict[str, Any]:
+        """For a page."""
+        question = self.question
+        meanings = question.meanings or ("",) * len(question.words)
+        return {
+            "key": self.key,
+            "asks": question.asks,
+            "explains": question.explains,
+            "whose": self.whose,
+            "value": self.value,
+            "known": self.known,
+            "words": [list(pair) for pair in zip(question.words, meanings, strict=True)],
+            "only_words": question.reads == "word",
+            "measure": question.measure,
+        }
+
+
+def fields_of(rig: str) -> list[Field]:
+    """What the form shows of a rig file's text, in the order of the questions."""
+    table, text = tomllib.loads(rig), rig.splitlines()
+    return [
+        Field(key, question, whose, value, not _is_marked(text, key))
+        for key, question, whose in _asked(table)
+        for value in [_value(table, key)]
+    ]
+
+
+def _asked(table: dict[str, Any]) -> Iterator[tuple[str, Question, str]]:
+    pickups = table.get("pickups", {})
+    for question in QUESTIONS:
+        section, _, key = question.key.partition(".")
+        if section == "pickup" and pickups:
+            for name in pickups:
+                yield f"pickups.{name}.{key}", question, name
+        elif section != "volume" or "volumes" not in table:
+            yield question.key, question, ""
+
+
+def _value(table: dict[str, Any], key: str) -> str:
+    found: Any = table
+    for part in key.split("."):
+        found = found.get(part, {}) if isinstance(found, dict) else {}
+    if found == {} and key == "cable.length" and "length_m" in table.get("cable", {}):
+        return f"{table['cable']['length_m']:g} m"
+    if isinstance(found, dict | list | bool):
+        return ""
+    return f"{found:g}" if isinstance(found, float) else str(found)
+
+
+def _is_marked(text: list[str], key: str) -> bool:
+    """Whether the file says of a value that it is only typical."""
+    *sections, name = key.split(".")
+    head, inside = f"[{'.'.join(sections)}]", False
+    for line in text:
+        if line.startswith("["):
+            inside = line.strip() == head
+        elif inside and line.partition("=")[0].strip() == name:
+            return NOT_KNOWN in line
+    return False
+
+
+def answered(rig: str, key: str, answer: str) -> tuple[str, str, str]:
+    """A rig file's text with one question answered.
+
+    Parameters
+    ----------
+    rig : str
+    key : str
+        Of a field.
+    answer : str
+        As it was typed: everyday units, a decimal comma, or ``?`` for not known.
+
+    Returns
+    -------
+    text, did, odd : str
+        The new text; what was changed, in words; and what is odd about it, if anything.
+
+    Raises
+    ------
+    InputError
+        Naming what would be accepted.
+    """
+    field = next((one for one in fields_of(rig) if one.key == key), None)
+    if field is None:
+        raise InputError(f"key = {key!r}: nothing of this guitar is asked for under that name")
+    question, whose = field.question, f" of {field.whose}" if field.whose else ""
+    if is_unknown(answer):
+        answer = typical(question, "")
+        written, odd = question.written(answer), ""
+    else:
+        with place(question.asks):
+            written, odd = question.read(answer)
+    did = f"{question.asks}{whose}: {written}"
+    if key == "tone.resistance" and written == "none":
+        return changed_text(rig, {"tone": None}), did, odd
+    value: object = written
+    if question.is_number or written == "inf":
+        value = float(written)
+    changes = {key: value}
+    if key.startswith("tone.") and not tomllib.loads(rig).get("tone"):
+        # A tone control that was not there before needs both.
+        changes = {
+            each: question_.written(typical(question_, ""))
+            for each in ("tone.resistance", "tone.capacitance")
+            for question_ in [_BY_KEY[each]]
+        } | changes
+    return changed_text(rig, changes), did, odd
+
+
+def shown(situations: tuple[Situation, ...], design: str, wanted: str) -> dict[str, Any]:
+    """What is drawn of a guitar at once: its schematic, and the response at some dials.
+
+    Parameters
+    ----------
+    situations : tuple of Situation
+    design : str
+        The chosen one; empty for none.
+    wanted : str
+        Name of a situation; empty for the first.
+
+    Returns
+    -------
+    dict
+    """
+    # Here, so that the list of jobs does not wait for the drawing library.
+    import presolder as ps  # noqa: PLC0415
+    from presolder.render.plots.guitar import guitar_svg  # noqa: PLC0415
+
+    names = [one.name for one in situations]
+    if wanted and wanted not in names:
+        raise InputError(f"situation = {wanted!r}: must be one of {', '.join(names)}")
+    rig = situations[names.index(wanted) if wanted else 0].rig
+    designs = ["bare", *([design] if design and design != "bare" else [])]
+    return {
+        "svg": guitar_svg(rig),
+        "situations": names if len(names) > 1 else [],
+        "situation": wanted or names[0],
+        "curves": ps.curves(rig, designs, SHOWN_DIALS, hz=SHOWN_HZ).plain(),
+        "dials": list(rig.player.dials),
+    }

@@ -1,0 +1,98 @@
+// The room where a design is chosen: the verdict, the table, and the search's front.
+import { upload, work } from "./ask.js";
+import { el, working } from "./dom.js";
+import { front } from "./plot.js";
+
+export function chooseRoom(bench, room) {
+  const said = el("div", { class: "verdict" }), table = el("div"), found = el("div"),
+    chart = el("figure"), drawer = el("input", { type: "checkbox", id: "only-drawer" });
+  let searched = null;
+  const own = el("input", { type: "text", id: "own-design", placeholder: "such as 150k || 1n" });
+  const ownSaid = el("span", { class: "said", role: "status" });
+  async function choose(expression) {
+    try {
+      await bench.change({ told: { design: expression } });
+      ownSaid.textContent = "";
+    } catch (error) { ownSaid.textContent = error.message; }
+  }
+  const compare = working("Compare the usual ones", async ({ signal, say }) => {
+    const told = await work(bench.path("/work/compare"), bench.asked(), { signal });
+    bench.found.compare = told;
+    table.replaceChildren(rows(told.designs.map((one) => ({ ...one,
+      expression: one.expression || one.design })), "All of these are judged on a hundred guitars"
+      + ` like this one; ${conditions(told.situations)}`));
+    say("");
+  });
+  const search = working("Search values that one can buy", async ({ signal, told, say }) => {
+    searched = await work(bench.path("/work/tailor"), { ...bench.asked(),
+      stock: drawer.checked }, { signal, told });
+    bench.found.tailor = searched;
+    say(`${searched.designs_searched.toLocaleString("en")} combinations`);
+    drawFront();
+    found.replaceChildren(rows(searched.best.map((one) => ({ ...one, expression: one.expression,
+      design: one.expression })), `The best of each kind; ${conditions(searched.situations)}`));
+  });
+  const file = el("input", { type: "file", id: "drawer", accept: ".csv,text/csv",
+    async onchange() {
+      try {
+        const told = await upload(bench.path("/stock"), file.files[0], "text/csv");
+        drawerSaid.textContent = `${told.parts} kinds of part`;
+        drawer.checked = true;
+      } catch (error) { drawerSaid.textContent = error.message; }
+    } });
+  const drawerSaid = el("span", { class: "said", role: "status" });
+  room.append(el("h2", {}, "Which one"), said,
+    el("p", {}, el("label", { for: "own-design" }, "Your own choice, by name or values"), own,
+      el("button", { type: "button", class: "do", onclick: () => choose(own.value.trim()) },
+        "Choose"), ownSaid),
+    compare.element, table, search.element,
+    el("p", {}, drawer, el("label", { for: "only-drawer" }, "only what is in the drawer, "),
+      el("label", { for: "drawer" }, "a CSV file of type, value, count:"), file, drawerSaid),
+    chart, found);
+
+  const conditions = (situations) => situations.map(({ name, judged_by: by }) =>
+    `${situations.length > 1 ? `${name}: ` : ""}${by.plays}, knob at ${by.dials.join(", ")},`
+    + ` ${by.take}, ${by.listening_level_db} dB SPL${by.dirt ? `, into ${by.dirt}` : ""}`)
+    .join("; ");
+  function drawFront() {
+    if (!searched) return;
+    const points = searched.front.filter((one) => one.expression);
+    chart.replaceChildren(front(points, bench.state.design, async (expression) => {
+      await choose(expression);
+      bench.hear(expression);
+    }), el("figcaption", {}, "Click a point to choose it and to hear it."));
+  }
+  function rows(designs, caption) {
+    return el("table", {}, el("caption", {}, caption), el("thead", {}, el("tr", {},
+      ...["design", "off", "tone", "taper", "nearer on", ""].map((one) => el("th", {}, one)))),
+      el("tbody", {}, designs.map((one) => {
+        const [own_] = Object.values(one.situations);
+        return el("tr", { ...(one.expression === bench.state.design && { class: "chosen" }) },
+          el("th", { scope: "row" }, one.design === one.expression ? one.design
+            : `${one.design}: ${one.expression}`),
+          el("td", {}, `${one.score_db.toFixed(1)} dB`), el("td", {}, `${own_.tone_db.toFixed(1)}`
+            + " dB"), el("td", {}, `${own_.taper_phon.toFixed(1)} phon`),
+          el("td", {}, one.nearer_of_100 === null ? "" : `${one.nearer_of_100} of 100`),
+          el("td", {}, el("button", { type: "button", class: "quiet",
+            "aria-label": `Choose ${one.design}`, onclick: () => choose(one.expression) },
+            "Choose"),
+            one.spoilt.length ? el("span", { class: "said" }, one.spoilt.join(", ")) : null));
+      })));
+  }
+  return {
+    show(state) {
+      if (document.activeElement !== own) own.value = state.design;
+      drawFront();
+      table.querySelectorAll("tr.chosen").forEach((one) => one.classList.remove("chosen"));
+    },
+    verdict(need) {
+      said.replaceChildren(...need.situations.map((one) => el("p", {},
+        [need.situations.length > 1 ? `${one.name}: ` : "", ...one.said].join(" ").trim())),
+        ...need.situations.slice(0, 1).map((one) => el("p", { class: "hint" },
+          `Judged by: ${conditions([one])}.`)));
+    },
+    entered() { if (!bench.found.compare) compare.begin(); },
+    forget() { table.replaceChildren(); found.replaceChildren(); chart.replaceChildren();
+      searched = null; },
+  };
+}

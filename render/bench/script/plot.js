@@ -1,0 +1,64 @@
+// Plots: gains over frequency at some dials, and what the taper pays for the tone.
+import { shape } from "./drawing.js";
+
+const WIDE = 560, HIGH = 260, LEFT = 46, RIGHT = 12, TOP = 12, BOTTOM = 34, RADIUS = 7;
+const frame = (label) => shape("svg", { viewBox: `0 0 ${WIDE} ${HIGH}`, role: "img",
+  "aria-label": label, class: "plot" });
+const across = (share) => LEFT + share * (WIDE - LEFT - RIGHT);
+const down = (share) => TOP + share * (HIGH - TOP - BOTTOM);
+const text = (x, y, words, anchor = "middle") => shape("text", { x, y, "text-anchor": anchor },
+  words);
+
+export function responses(curves) {
+  const svg = frame("Response at the jack's far end, at each dial"), hz = curves.frequency_hz;
+  const x = (f) => across(Math.log(f / hz[0]) / Math.log(hz[hz.length - 1] / hz[0]));
+  const high = 12, low = -48, y = (db) => down((high - Math.max(low, Math.min(high, db))) / (
+    high - low));
+  for (const db of [0, -12, -24, -36, -48]) svg.append(
+    shape("line", { class: "grid", x1: LEFT, x2: WIDE - RIGHT, y1: y(db), y2: y(db) }),
+    text(LEFT - 6, y(db) + 4, `${db}`, "end"));
+  for (const f of [100, 300, 1000, 3000, 10000].filter((one) => one < hz[hz.length - 1])) {
+    svg.append(text(x(f), HIGH - 16, f < 1000 ? `${f} Hz` : `${f / 1000} kHz`)); }
+  curves.designs.forEach((one, which) => one.gain_db.forEach((row, i) => {
+    const points = hz.map((f, k) => `${x(f).toFixed(1)},${y(row[k]).toFixed(1)}`).join(" ");
+    svg.append(shape("polyline", { class: which ? "own" : "bare", points }));
+    if (which === curves.designs.length - 1) {
+      svg.append(text(x(hz[3]), y(row[3]) - 3, `at ${curves.dials[i]}`, "start")); }
+  }));
+  svg.append(text(LEFT, HIGH - 2,
+    "dB over frequency: dashed the plain pot, solid the chosen design", "start"));
+  return svg;
+}
+
+// A point is a button: chosen by click or key, it is heard.
+export function front(points, chosen, pick) {
+  const svg = frame("Designs by how far they are off in taper and in tone");
+  const most = (key) => Math.max(1, ...points.map((one) => one[key])) * 1.08;
+  const wide = most("taper_phon"), high = most("tone_db");
+  const step = (span) => [0.5, 1, 2, 5, 10, 20].find((one) => span / one <= 6) || 50;
+  for (let at = 0; at <= wide; at += step(wide)) {
+    svg.append(text(across(at / wide), HIGH - 16, `${at}`)); }
+  for (let at = 0; at <= high; at += step(high)) svg.append(
+    shape("line", { class: "grid", x1: LEFT, x2: WIDE - RIGHT, y1: down(1 - at / high),
+      y2: down(1 - at / high) }), text(LEFT - 6, down(1 - at / high) + 4, `${at}`, "end"));
+  svg.append(text(LEFT, HIGH - 2, "off in taper, phon; upwards off in tone, dB: near the corner is"
+    + " near an ideal knob", "start"));
+  // Of those that a finger would take for one, the first.
+  const shown = [];
+  for (const one of points) {
+    const x = across(one.taper_phon / wide), y = down(1 - one.tone_db / high);
+    const hidden = shown.some(([a, b]) => Math.hypot(a - x, b - y) < 2 * RADIUS);
+    if (hidden && one.expression !== chosen) continue;
+    shown.push([x, y]);
+    const name = `${one.expression}: ${one.taper_phon.toFixed(1)} phon,`
+      + ` ${one.tone_db.toFixed(1)} dB`;
+    const point = shape("circle", { cx: x, cy: y, r: RADIUS, tabindex: 0, role: "button",
+      "aria-label": name, class: one.expression === chosen ? "point chosen" : "point" });
+    point.append(shape("title", {}, name));
+    point.addEventListener("click", () => pick(one.expression));
+    point.addEventListener("keydown", (e) => { if (e.key === "Enter" || e.key === " ") {
+      e.preventDefault(); pick(one.expression); } });
+    svg.append(point);
+  }
+  return svg;
+}
