@@ -150,7 +150,7 @@ def answered(rig: str, key: str, answer: str) -> tuple[str, str, str]:
 
 
 def shown(situations: tuple[Situation, ...], design: str, wanted: str) -> dict[str, Any]:
-    """What is drawn of a guitar at once: its schematic, and the response at some dials.
+    """What is shown of a guitar at once: its schematic, its response, and what ears say of it.
 
     Parameters
     ----------
@@ -166,17 +166,29 @@ def shown(situations: tuple[Situation, ...], design: str, wanted: str) -> dict[s
     """
     # Here, so that the list of jobs does not wait for the drawing library.
     import presolder as ps  # noqa: PLC0415
+    from presolder._asked import AS_USUAL, asked_design, asked_ears  # noqa: PLC0415
+    from presolder.models.judging.merit import merits  # noqa: PLC0415
     from presolder.render.plots.guitar import guitar_svg  # noqa: PLC0415
+    from presolder.render.report.advice import off  # noqa: PLC0415
+    from presolder.render.report.judged import dials_in_words, sounds_over_dials  # noqa: PLC0415
 
     names = [one.name for one in situations]
     if wanted and wanted not in names:
         raise InputError(f"situation = {wanted!r}: must be one of {', '.join(names)}")
-    rig = situations[names.index(wanted) if wanted else 0].rig
+    situation = situations[names.index(wanted) if wanted else 0]
+    rig = situation.rig
     designs = ["bare", *([design] if design and design != "bare" else [])]
+    (ear,) = asked_ears((situation,), AS_USUAL)
+    figures = merits(ear, [asked_design(one, rig).network for one in designs])
+    heard = [
+        f"{name}: {sounds_over_dials(one)}, {off(one)}"
+        for name, one in zip(["the plain pot", design], figures, strict=False)
+    ]
     return {
+        "heard": f"At {dials_in_words(ear.conditions.dials)}, beside this guitar at 10:",
+        "sounds": heard,
         "svg": guitar_svg(rig),
         "situations": names if len(names) > 1 else [],
         "situation": wanted or names[0],
         "curves": ps.curves(rig, designs, SHOWN_DIALS, hz=SHOWN_HZ).plain(),
-        "dials": list(rig.player.dials),
     }

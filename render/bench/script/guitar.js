@@ -57,7 +57,8 @@ export function guitarRoom(bench, room) {
       }
       for (const field of state.fields) {
         const { input, mark } = inputs.get(field.key);
-        if (document.activeElement !== input || !input.hasAttribute("aria-invalid")) {
+        // What somebody is typing, or has yet to put right, is theirs.
+        if (document.activeElement !== input && !input.hasAttribute("aria-invalid")) {
           input.value = field.value; }
         mark.textContent = field.value && !field.known ? "typical, not known" : "";
       }

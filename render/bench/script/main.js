@@ -71,6 +71,8 @@ async function draw() {
     const query = bench.situation ? `?situation=${encodeURIComponent(bench.situation)}` : "";
     const told = await get(bench.path(`/drawn${query}`));
     byId("drawing").replaceChildren(drawing(told.svg));
+    byId("heard").replaceChildren(told.heard, el("ul", {}, told.sounds.map((one) =>
+      el("li", {}, one))));
     rooms.guitar.draw(told);
     const choice = byId("situation");
     choice.hidden = !told.situations.length;
@@ -138,7 +140,7 @@ async function arrive() {
 }
 
 // Another window, or a command, may change the same guitar; and the bench may stop.
-async function watch() {
+async function look() {
   try {
     if (bench.state && !document.hidden) {
       const { name } = bench.state, state = await get(`/api/jobs/${name}`);
@@ -153,8 +155,9 @@ async function watch() {
     byId("said").dataset.away = "yes";
     say(error.message);
   }
-  setTimeout(watch, WATCH_MS);
 }
+async function watch() { await look(); setTimeout(watch, WATCH_MS); }
+document.addEventListener("visibilitychange", look);
 async function step(way) {
   try { took(await post(bench.path(`/${way}/step`), { version: bench.state.version }));
     say(""); }
