@@ -18,7 +18,7 @@ from presolder.models.instrument.dirt import ANY_KINDS, AnyDirt, Curve, Dirt, di
 from presolder.models.instrument.instrument import Situation
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.player import Player, Playing
-from presolder.models.instrument.rig import Captured, Rig
+from presolder.models.instrument.rig import Capture, Captured, Rig
 from presolder.models.judging.ear import LISTENING_LEVEL_DB, Conditions, Ear
 from presolder.models.typing import Array
 from presolder.render.files.audio import read_recording
@@ -92,6 +92,12 @@ def asked_take(take: TakeLike) -> Take:
         raise InputError(f"take is a {type(take).__name__}; give a Take, a path, or (array, rate)")
     samples, rate = take
     return Take(samples, rate)  # type: ignore[arg-type]
+
+
+def for_samples(one: Situation) -> Situation:
+    """A situation for the bundled takes, which are a coil's raw EMF of all strings."""
+    rig = replace(one.rig, take=Capture("string")).for_any_playing
+    return Situation(one.name, rig, one.weight)
 
 
 def asked_design(design: DesignLike, rig: Rig) -> Design:

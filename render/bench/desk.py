@@ -1,7 +1,6 @@
 """What the rooms ask of a job and change in it, without the web around it."""
 
 import warnings
-from collections.abc import Mapping
 from pathlib import Path
 from threading import Lock
 from typing import Any
@@ -12,6 +11,7 @@ from presolder.models.decibels import decibels
 from presolder.models.errors import InputError
 from presolder.models.instrument.rig import Rig
 from presolder.render.bench import jobs
+from presolder.render.bench.asked import Asked
 from presolder.render.bench.guitar import Field, answered, fields_of
 from presolder.render.bench.tasks import MADE_FILES
 from presolder.render.files.rig_file import RIG_FILE, built_in_rigs
@@ -19,28 +19,6 @@ from presolder.render.files.rig_file import RIG_FILE, built_in_rigs
 _LONGEST_RIG = 250_000
 # What is warned of is caught for the whole process.
 _doubting = Lock()
-
-
-def number(asked: Mapping[str, Any], key: str) -> int:
-    """A whole number that is asked for.
-
-    Raises
-    ------
-    InputError
-        If it is none; as in all that follows, where something cannot be used.
-    """
-    value = asked.get(key)
-    if isinstance(value, bool) or not isinstance(value, int):
-        raise InputError(f"{key} = {value!r}: a whole number is wanted")
-    return value
-
-
-def wanted_text(asked: Mapping[str, Any], key: str, default: str | None = None) -> str:
-    """A text that is asked for."""
-    value = asked.get(key, default)
-    if not isinstance(value, str):
-        raise InputError(f"{key} = {value!r}: a text is wanted")
-    return value
 
 
 def entry(job: Path) -> dict[str, Any]:
@@ -52,11 +30,11 @@ def entry(job: Path) -> dict[str, Any]:
                 "error": str(error)}  # fmt: skip
 
 
-def begun(bench: Path, asked: Mapping[str, Any]) -> str:
+def begun(bench: Path, asked: Asked) -> str:
     """Make a new job: ``title``, and ``from`` a rig or an earlier job, or ``answers``."""
     import presolder as ps  # noqa: PLC0415
 
-    title, source = wanted_text(asked, "title"), wanted_text(asked, "from", "")
+    title, source = asked.text("title"), asked.text("from", "")
     there = jobs.jobs_in(bench) if bench.is_dir() else {}
     if source in built_in_rigs():
         rig = built_in_rigs()[source].read_text("utf-8")
@@ -65,10 +43,7 @@ def begun(bench: Path, asked: Mapping[str, Any]) -> str:
     elif source:
         raise InputError(f"from = {source!r}: is neither a guitar of this bench nor built in")
     else:
-        answers = asked.get("answers", {})
-        if not isinstance(answers, dict) or not all(isinstance(a, str) for a in answers.values()):
-            raise InputError("answers: texts by key are wanted")
-        rig = ps.starter(answers).toml
+        rig = ps.starter(asked.named_texts("answers")).toml
     return jobs.begin(bench, title, rig)
 
 
@@ -99,6 +74,7 @@ def state(job: Path, version: jobs.Version, odd: str = "") -> dict[str, Any]:
         "odd": odd,
         "takes": [path.stem for path in jobs.takes_of(job)],
         "stock": (job / jobs.STOCK_FILE).is_file(),
+        "answer": (job / jobs.ANSWER_FILE).is_file(),
         "made": [name for name in MADE_FILES if (job / jobs.MADE / name).is_file()],
     }
 
@@ -112,30 +88,26 @@ def _doubts(job: Path, version: jobs.Version) -> list[str]:
     return list(dict.fromkeys(str(one.message).removeprefix(where) for one in odd))
 
 
-def changed(job: Path, asked: Mapping[str, Any]) -> dict[str, Any]:
+def changed(job: Path, asked: Asked) -> dict[str, Any]:
     """One answer, the whole text of the rig file, or what else is told of the job."""
-    seen, odd = number(asked, "version"), ""
+    seen, odd = asked.whole("version"), ""
     if "key" in asked:
         before = jobs.newest(job)
-        rig, did, odd = answered(
-            before.rig, wanted_text(asked, "key"), wanted_text(asked, "answer")
-        )
+        rig, did, odd = answered(before.rig, asked.text("key"), asked.text("answer"))
         version = jobs.change(job, seen, did, rig=rig)
     elif "toml" in asked:
-        rig = wanted_text(asked, "toml")
+        rig = asked.text("toml")
         if len(rig) > _LONGEST_RIG:
             raise InputError("toml: is too long")
         version = jobs.change(job, seen, "the rig file", rig=rig)
-    elif isinstance(asked.get("values"), dict):
+    elif "values" in asked:
         rig, done = jobs.newest(job).rig, []
-        for key, value in asked["values"].items():
-            rig, did, _ = answered(rig, key, wanted_text({"value": value}, "value"))
+        for key, value in asked.named_texts("values").items():
+            rig, did, _ = answered(rig, key, value)
             done.append(did)
         version = jobs.change(job, seen, "; ".join(done), rig=rig)
     else:
-        told = asked.get("told")
-        if not isinstance(told, dict) or not told:
-            raise InputError("told: what is to be changed is wanted, by name")
+        told = asked.entries("told")
         changed = jobs.told_of(jobs.newest(job)).changed(told)
         version = jobs.change(job, seen, ", ".join(map(str, told)), told=changed)
     return state(job, version, odd)
@@ -151,6 +123,11 @@ def looked_over(job: Path, path: Path) -> dict[str, Any]:
         rig = jobs.situations_of(job, jobs.newest(job))[0].rig
     except InputError as error:
         raise InputError(str(error).replace(str(path), "the recording")) from None
+    if take.flaws.clipped_runs:
+        raise InputError(
+            f"the recording is clipped in {take.flaws.clipped_runs} places: turn the interface's"
+            " gain down, and record again"
+        )
     return {
         "seconds": round(take.duration_s, 2),
         "peak_dbfs": round(float(decibels(np.abs(take.samples).max())), 1),
@@ -179,18 +156,16 @@ def answer(path: Path) -> dict[str, Any]:
     return {"left_at": list(found.left_at), "favourite": found.favourite}
 
 
-def reading(job: Path, asked: Mapping[str, Any]) -> dict[str, Any]:
-    """What an ohm reading says of the work at one step."""
+def reading(job: Path, asked: Asked) -> dict[str, Any]:
+    """What an ohm reading says of the work at one step of a design's sheet."""
     import presolder as ps  # noqa: PLC0415
     from presolder.models.instrument.built_in import for_rig  # noqa: PLC0415
     from presolder.models.instrument.quantities import parse_quantity  # noqa: PLC0415
     from presolder.render.report.soldering import pot_blocks  # noqa: PLC0415
 
-    pot, at, text = number(asked, "pot"), number(asked, "step"), wanted_text(asked, "ohms")
-    version = jobs.newest(job)
-    rig = jobs.situations_of(job, version)[0].rig
-    network = for_rig(ps.design(jobs.told_of(version).design or "bare"), rig).network
-    blocks = pot_blocks(rig, network)
+    pot, at, text = asked.whole("pot"), asked.whole("step"), asked.text("ohms")
+    rig = jobs.situations_of(job, jobs.newest(job))[0].rig
+    blocks = pot_blocks(rig, for_rig(ps.design(asked.text("design")), rig).network)
     if not (0 <= pot < len(blocks) and 0 <= at < len(blocks[pot].steps)):
         raise InputError(f"step = {at}: the sheet has none")
     open_ = text.strip().lower() in ("open", "ol", "o.l", "inf", "∞")

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from presolder.models.errors import InputError, place
+from presolder.models.instrument.dirt import ANY_KINDS
 from presolder.models.instrument.instrument import Situation
-from presolder.models.instrument.starter import QUESTIONS, Question, is_unknown, typical
+from presolder.models.instrument.starter import NONE, QUESTIONS, Question, is_unknown, typical
 from presolder.render.files.rig_file import changed_text
 from presolder.render.report.starter import NOT_KNOWN
 
@@ -15,6 +16,12 @@ from presolder.render.report.starter import NOT_KNOWN
 SHOWN_HZ = tuple(80.0 * 2 ** (i / 12) for i in range(84))
 SHOWN_DIALS = (10.0, 8.0, 6.0, 4.0, 2.0)
 _BY_KEY = {question.key: question for question in QUESTIONS}
+# Asked here besides, since there is room: the terminal has an option for it.
+_DIRT = Question(
+    "dirt.kind", "Dirt that it feeds",
+    "A clipper or a fuzz after the guitar: what comes out of it is then judged, and heard.",
+    "word", words=(NONE, *ANY_KINDS),
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -44,6 +51,11 @@ class Field:
         """For a page."""
         question = self.question
         meanings = question.meanings or ("",) * len(question.words)
+        words = [list(pair) for pair in zip(question.words, meanings, strict=True)]
+        only_words = question.reads == "word"
+        if only_words and self.value and self.value not in question.words:
+            # Such as a dirt of one's own, by its file.
+            words.append([self.value, ""])
         return {
             "key": self.key,
             "asks": question.asks,
@@ -51,8 +63,8 @@ class Field:
             "whose": self.whose,
             "value": self.value,
             "known": self.known,
-            "words": [list(pair) for pair in zip(question.words, meanings, strict=True)],
-            "only_words": question.reads == "word",
+            "words": words,
+            "only_words": only_words,
             "measure": question.measure,
         }
 
@@ -68,12 +80,15 @@ def fields_of(rig: str) -> list[Field]:
 
 
 def _asked(table: dict[str, Any]) -> Iterator[tuple[str, Question, str]]:
-    pickups = table.get("pickups", {})
-    for question in QUESTIONS:
+    coils = {f"pickups.{name}": (name, own) for name, own in table.get("pickups", {}).items()}
+    coils = coils or {"pickup": ("", table.get("pickup", {}))}
+    for question in (*QUESTIONS, _DIRT):
         section, _, key = question.key.partition(".")
-        if section == "pickup" and pickups:
-            for name in pickups:
-                yield f"pickups.{name}.{key}", question, name
+        if section == "pickup":
+            # Of a piezo nothing of a coil is asked.
+            for place_, (name, own) in coils.items():
+                if own.get("kind") != "piezo":
+                    yield f"{place_}.{key}", question, name
         elif section != "volume" or "volumes" not in table:
             yield question.key, question, ""
 
@@ -85,7 +100,7 @@ def _value(table: dict[str, Any], key: str) -> str:
     if found == {} and key == "cable.length" and "length_m" in table.get("cable", {}):
         return f"{table['cable']['length_m']:g} m"
     if isinstance(found, dict | list | bool):
-        return ""
+        return NONE if key == _DIRT.key else ""
     return f"{found:g}" if isinstance(found, float) else str(found)
 
 
@@ -122,22 +137,32 @@ def answered(rig: str, key: str, answer: str) -> tuple[str, str, str]:
     InputError
         Naming what would be accepted.
     """
+    # Here, as everywhere, since it is loaded for changes only.
+    import tomlkit  # noqa: PLC0415
+
     field = next((one for one in fields_of(rig) if one.key == key), None)
     if field is None:
         raise InputError(f"key = {key!r}: nothing of this guitar is asked for under that name")
     question, whose = field.question, f" of {field.whose}" if field.whose else ""
-    if is_unknown(answer):
+    not_known = is_unknown(answer) and question is not _DIRT
+    if not_known:
         answer = typical(question, "")
         written, odd = question.written(answer), ""
     else:
         with place(question.asks):
             written, odd = question.read(answer)
     did = f"{question.asks}{whose}: {written}"
-    if key == "tone.resistance" and written == "none":
+    if key == "tone.resistance" and written == NONE:
         return changed_text(rig, {"tone": None}), did, odd
+    if question is _DIRT:
+        # With all that was set of the other one.
+        plain = changed_text(rig, {"dirt": None})
+        return plain if written == NONE else changed_text(plain, {key: written}), did, odd
     value: object = written
     if question.is_number or written == "inf":
         value = float(written)
+    if not_known:
+        value = tomlkit.item(value).comment(NOT_KNOWN)
     changes = {key: value}
     if key.startswith("tone.") and not tomllib.loads(rig).get("tone"):
         # A tone control that was not there before needs both.

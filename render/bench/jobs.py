@@ -27,7 +27,7 @@ from presolder.render.files.scratch import unique_name
 from presolder.render.files.toml import Section, read_text, read_toml
 
 JOB_FILE = "job.toml"
-TAKES, MADE, STOCK_FILE = "takes", "made", "stock.csv"
+TAKES, MADE, STOCK_FILE, ANSWER_FILE = "takes", "made", "stock.csv", "answer.json"
 _HISTORY = "history"
 # How many versions are kept; fifty steps back are promised.
 _KEPT = 200

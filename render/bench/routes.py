@@ -24,6 +24,7 @@ from starlette.routing import Route
 from presolder.models.errors import InputError
 from presolder.render import SCHEMA
 from presolder.render.bench import desk, jobs
+from presolder.render.bench.asked import Asked
 from presolder.render.bench.guitar import shown
 from presolder.render.bench.tasks import MADE_FILES, SWEEP, TASKS
 from presolder.render.bench.working import Crew
@@ -53,7 +54,7 @@ class UnknownError(InputError):
     """There is nothing of that name."""
 
 
-def application(bench: Path, stop: Callable[[], None]) -> Starlette:
+def application(bench: Path, stop: Callable[[], None], ending: Callable[[], bool]) -> Starlette:
     """The bench over a folder of jobs.
 
     Parameters
@@ -61,8 +62,10 @@ def application(bench: Path, stop: Callable[[], None]) -> Starlette:
     bench : Path
     stop : callable
         Ends the server.
+    ending : callable
+        Whether it is about to end.
     """
-    of, a_job = _Bench(bench, stop), "/api/jobs/{name}"
+    of, a_job = _Bench(bench, stop, ending), "/api/jobs/{name}"
     table: list[tuple[str, str, Answer]] = [
         ("GET", "/", _page), ("GET", "/guitars/{name}/{room}", _page),
         ("GET", "/{sheet}.css", _style), ("GET", "/script/{module}.js", _script),
@@ -108,8 +111,8 @@ async def _nowhere(_: Request, error: Exception) -> Response:
 class _Bench:
     """Answers about the jobs of one folder."""
 
-    def __init__(self, folder: Path, stop: Callable[[], None]) -> None:
-        self._folder, self._stop, self._crew = folder, stop, Crew()
+    def __init__(self, folder: Path, stop: Callable[[], None], ending: Callable[[], bool]) -> None:
+        self._folder, self._stop, self._crew = folder, stop, Crew(ending)
 
     def _job(self, request: Request) -> Path:
         """By its name among those that are there, so that no path leads elsewhere."""
@@ -142,7 +145,7 @@ class _Bench:
         job, asked, way = self._job(request), await _asked(request), request.path_params["way"]
         if way not in ("undo", "redo"):
             raise UnknownError(f"{way!r}: undo or redo is wanted")
-        seen = desk.number(asked, "version")
+        seen = asked.whole("version")
         back = way == "undo"
         return _json(await to_thread(lambda: desk.state(job, jobs.step(job, seen, back=back))))
 
@@ -163,7 +166,7 @@ class _Bench:
         asked = await _asked(request)
 
         async def events() -> AsyncIterator[str]:
-            async for told in self._crew.work(task, job, asked):
+            async for told in self._crew.work(task, job, asked.given):
                 yield f"data: {json.dumps(told, allow_nan=False)}\n\n"
 
         return StreamingResponse(events(), media_type="text/event-stream")
@@ -186,7 +189,7 @@ class _Bench:
 
     async def answer(self, request: Request) -> Response:
         job = self._job(request)
-        return _json(await self._kept(request, job / "answer.json", desk.answer, _MOST_JSON))
+        return _json(await self._kept(request, job / jobs.ANSWER_FILE, desk.answer, _MOST_JSON))
 
     async def _kept(
         self, request: Request, place: Path, read: Callable[[Path], Told], most: int
@@ -283,7 +286,7 @@ async def _received(request: Request, path: Path, most: int) -> None:
             file.write(piece)
 
 
-async def _asked(request: Request) -> dict[str, Any]:
+async def _asked(request: Request) -> Asked:
     """The JSON object that a request brings."""
     if request.headers.get("content-type", "").partition(";")[0].strip() != "application/json":
         raise InputError("content-type: application/json is wanted")
@@ -298,4 +301,4 @@ async def _asked(request: Request) -> dict[str, Any]:
         raise InputError("what was sent is not JSON") from None
     if not isinstance(found, dict):
         raise InputError("what was sent is no JSON object")
-    return found
+    return Asked(found)

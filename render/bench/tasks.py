@@ -4,17 +4,20 @@ A task gets what a page asks, reads the folder's newest version, and gives back 
 of its name prints with ``--json``; what it makes goes into the folder.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import presolder as ps
+from presolder._asked import for_samples
 from presolder.models.errors import InputError, place
 from presolder.models.instrument.built_in import BUILT_IN
 from presolder.models.instrument.instrument import Situation
 from presolder.models.instrument.quantities import parse_quantity
 from presolder.render.bench import jobs
+from presolder.render.bench.asked import Asked
+from presolder.render.files.answers import read_answer
 
 Progress = Callable[[int, int], None]
 PAGE, SHEET, PACK, SWEEP = "listen.html", "sheet.html", "pack.zip", "sweep.wav"
@@ -24,46 +27,11 @@ _TAKE = "chords"
 _MOST_TO_HEAR = 6
 
 
-class Asked:
-    """What a page asks of a task, key by key."""
-
-    def __init__(self, given: Mapping[str, Any]) -> None:
-        self.given = given
-
-    def text(self, key: str, default: str = "") -> str:
-        """A text on one line."""
-        value = self.given.get(key, default)
-        if not isinstance(value, str) or not value.isprintable():
-            raise InputError(f"{key} = {value!r}: a text is wanted")
-        return value
-
-    def texts(self, key: str) -> list[str]:
-        """Several."""
-        value = self.given.get(key, [])
-        if not isinstance(value, list) or not all(isinstance(one, str) for one in value):
-            raise InputError(f"{key}: a list of texts is wanted")
-        return value
-
-    def number(self, key: str, default: float) -> float:
-        """A number."""
-        value = self.given.get(key, default)
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            raise InputError(f"{key} = {value!r}: a number is wanted")
-        return float(value)
-
-    def flag(self, key: str) -> bool:
-        """True or false."""
-        value = self.given.get(key, False)
-        if not isinstance(value, bool):
-            raise InputError(f"{key} = {value!r}: true or false is wanted")
-        return value
-
-
 def _guitar(job: Path, asked: Asked) -> tuple[jobs.Version, tuple[Situation, ...]]:
     """The newest version, and the guitar in one situation or in all."""
     version = jobs.newest(job)
     found = jobs.situations_of(job, version)
-    wanted = asked.text("situation")
+    wanted = asked.text("situation", "")
     if not wanted:
         return version, found
     chosen = tuple(one for one in found if one.name == wanted)
@@ -93,7 +61,10 @@ def tailor(job: Path, asked: Asked, told: Progress) -> dict[str, Any]:
     """Search values that can be bought, or that are in the drawer."""
     drawer = job / jobs.STOCK_FILE
     stock = ps.stock(drawer) if asked.flag("stock") and drawer.is_file() else None
-    return ps.tailor(_guitar(job, asked)[1], stock=stock, progress=told).plain()
+    judging = ps.Judging()
+    if asked.flag("answer"):
+        judging = ps.Judging(left_at=read_answer(job / jobs.ANSWER_FILE).left_at)
+    return ps.tailor(_guitar(job, asked)[1], judging, stock=stock, progress=told).plain()
 
 
 def listen(job: Path, asked: Asked, told: Progress) -> dict[str, Any]:
@@ -101,10 +72,10 @@ def listen(job: Path, asked: Asked, told: Progress) -> dict[str, Any]:
     version, guitar = _guitar(job, asked)
     wanted = [jobs.told_of(version).design, *asked.texts("designs")]
     designs = list(dict.fromkeys(["bare", *(one for one in wanted if one)]))[:_MOST_TO_HEAR]
-    take, played = _take(job, asked.text("take"))
+    take, played = _take(job, asked.text("take", ""))
     contents = ps.Contents(single_file=True, allow_large=True)
     made = _made(job) / PAGE
-    situations = guitar if take is not None else tuple(map(_heard_by_the_coil, guitar))
+    situations = guitar if take is not None else tuple(map(for_samples, guitar))
     ps.pack(
         made, played, situations, designs if len(designs) > 1 else None, contents,
         force=True, progress=told,
@@ -117,9 +88,9 @@ def pack(job: Path, asked: Asked, told: Progress) -> dict[str, Any]:
     version, guitar = _guitar(job, asked)
     about = jobs.told_of(version)
     designs = list(dict.fromkeys(["bare", about.design or "series", *asked.texts("designs")]))
-    take, played = _take(job, asked.text("take"))
+    take, played = _take(job, asked.text("take", ""))
     contents = ps.Contents(light=asked.flag("light"), workshop=about.workshop)
-    situations = guitar if take is not None else tuple(map(_heard_by_the_coil, guitar))
+    situations = guitar if take is not None else tuple(map(for_samples, guitar))
     made = ps.pack(
         _made(job) / PACK, played, situations, designs, contents, force=True, progress=told
     )
@@ -138,12 +109,9 @@ def sheet(job: Path, asked: Asked, _told: Progress) -> dict[str, Any]:
 def pickup(job: Path, asked: Asked, told: Progress) -> dict[str, Any]:
     """Fit the pickup to recorded sweeps: ``recorded``, a list of take and what hung on the jack."""
     _, guitar = _guitar(job, asked)
-    recorded = asked.given.get("recorded")
-    if not isinstance(recorded, list) or not all(isinstance(one, dict) for one in recorded):
-        raise InputError("recorded: a list of takes is wanted")
     played, responses = ps.read(job / SWEEP), []
-    for one in map(Asked, recorded):
-        added = one.text("added")
+    for one in asked.several("recorded"):
+        added = one.text("added", "")
         with place("added"):
             farads = parse_quantity(added, "farad") if added else 0.0
         heard = ps.read(_of(job, one.text("take")))
@@ -159,15 +127,12 @@ def pickup(job: Path, asked: Asked, told: Progress) -> dict[str, Any]:
 def verify(job: Path, asked: Asked, _told: Progress) -> dict[str, Any]:
     """Compare recordings at several dials with the prediction: ``takes``, by dial."""
     version, guitar = _guitar(job, asked)
-    takes = asked.given.get("takes")
-    if not isinstance(takes, dict) or not all(isinstance(one, str) for one in takes.values()):
-        raise InputError("takes: takes by dial are wanted")
     try:
-        by_dial = {float(dial): _of(job, take) for dial, take in takes.items()}
+        by_dial = {float(dial): _of(job, take) for dial, take in asked.named_texts("takes").items()}
     except ValueError:
         raise InputError("takes: dials are numbers") from None
     about = jobs.told_of(version)
-    found = ps.verify(guitar[0].rig, by_dial, asked.text("design") or about.design or "bare")
+    found = ps.verify(guitar[0].rig, by_dial, asked.text("design", "") or about.design or "bare")
     return {**found.plain(), "said": found.lines()}
 
 
@@ -190,12 +155,6 @@ def _of(job: Path, name: str) -> Path:
     if name not in found:
         raise InputError(f"take = {name!r}: this job has {', '.join(found) or 'none'}")
     return found[name]
-
-
-def _heard_by_the_coil(one: Situation) -> Situation:
-    """A situation for the bundled takes, which are a coil's raw EMF of all strings."""
-    rig = ps.rig(one.rig, captured="string").for_any_playing
-    return Situation(one.name, rig, one.weight)
 
 
 def _made(job: Path) -> Path:

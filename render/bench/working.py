@@ -2,11 +2,13 @@
 
 import asyncio
 import multiprocessing
+import signal
 import sys
 import warnings
-from collections.abc import AsyncIterator, Mapping
+from collections.abc import AsyncIterator, Callable, Mapping
 from contextlib import suppress
 from multiprocessing.connection import Connection
+from multiprocessing.process import BaseProcess
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +19,7 @@ if sys.platform == "win32":
     _context = multiprocessing.get_context("spawn")
 else:
     _context = multiprocessing.get_context("forkserver")
-_EVERY_S = 0.02
+_EVERY_S, _PATIENCE_S = 0.02, 3.0
 
 
 def make_ready() -> None:
@@ -34,9 +36,16 @@ def _nothing() -> None:
 
 
 class Crew:
-    """Those who work at once."""
+    """Those who work at once.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    ending : callable
+        Whether the bench is, and nobody needs to work on.
+    """
+
+    def __init__(self, ending: Callable[[], bool]) -> None:
+        self._ending = ending
         self._free = asyncio.Semaphore(cores())
 
     async def work(
@@ -61,7 +70,8 @@ class Crew:
                 while True:
                     # A pipe that has ended is readable too.
                     while not await asyncio.to_thread(ours.poll, _EVERY_S):
-                        pass
+                        if self._ending():
+                            return
                     try:
                         told: dict[str, Any] = ours.recv()
                     except EOFError:
@@ -70,15 +80,30 @@ class Crew:
                     if "of" not in told:
                         return
             finally:
-                process.kill()
-                await asyncio.shield(asyncio.to_thread(process.join))
+                await asyncio.shield(asyncio.to_thread(_ended, process))
                 ours.close()
+
+
+def _ended(process: BaseProcess) -> None:
+    """Let it clear away what it has begun, but not for ever."""
+    process.terminate()
+    process.join(_PATIENCE_S)
+    process.kill()
+    process.join()
+
+
+def _stop(*_: object) -> None:
+    raise SystemExit
 
 
 def _work(say: Connection, task: str, job: Path, given: dict[str, Any]) -> None:
     """In the new process."""
-    from presolder.render.bench.tasks import TASKS, Asked  # noqa: PLC0415
+    from presolder.render.bench.asked import Asked  # noqa: PLC0415
+    from presolder.render.bench.tasks import TASKS  # noqa: PLC0415
 
+    # Ctrl-C reaches all of a terminal's processes; this one is ended by the bench.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, _stop)
     counted = 0
 
     def told(done: int, total: int) -> None:

@@ -6,6 +6,7 @@ from pathlib import Path
 import click
 
 import presolder as ps
+from presolder._asked import for_samples
 from presolder.models.instrument.instrument import Situation
 from presolder.models.instrument.network import Design, format_network
 from presolder.models.instrument.stage import Stage
@@ -138,7 +139,7 @@ def _write_page(
     live = [one for one in situations if not isinstance(one.rig.dirt, Stage)]
     if not live:
         live, to_hear = list(situations[:1]), to_hear[:3]
-    made = live if judging.take else [_heard_by_the_coil(one) for one in live]
+    made = live if judging.take else [for_samples(one) for one in live]
     own = replace(judging, take=None)
     contents = ps.Contents(single_file=True, allow_large=True)
     ps.pack(page, take, made, to_hear, contents, own)
@@ -152,12 +153,6 @@ def _write_order(folder: Path, found: ps.NeedReport, chosen: ps.Scored) -> None:
     with new_text(folder / _ORDER, force=False) as file:
         order = ps.order([(found.ears[0].rig, chosen.design)])
         file.write("\n".join(lines_of(order.blocks())) + "\n")
-
-
-def _heard_by_the_coil(one: Situation) -> Situation:
-    """A situation for the bundled takes, which are a coil's raw EMF of all strings."""
-    rig = ps.rig(one.rig, captured="string").for_any_playing
-    return Situation(one.name, rig, one.weight)
 
 
 def _said(found: ps.NeedReport, searched: ps.SearchReport, chosen: ps.Scored) -> list[Block]:

@@ -1,9 +1,12 @@
 """The bench command: the whole job in a browser, on this machine alone."""
 
+import signal
 import socket
 import tempfile
+from contextlib import suppress
 from html import escape
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -11,6 +14,9 @@ from presolder.models.errors import InputError
 from presolder.render.commands.examples import examples
 from presolder.render.commands.options import jobs_option, json_option
 from presolder.render.commands.output import open_page, say_json
+
+if TYPE_CHECKING:
+    import uvicorn
 
 _PORTS = (8765, 8785)
 
@@ -48,7 +54,8 @@ def bench(folder: Path, opens: bool, port: int | None, as_json: bool) -> None:
         raise InputError(f"{folder}: cannot be made: {error.strerror}") from None
     with _listening(port) as listener:
         own_port = listener.getsockname()[1]
-        guard = Guard(application(folder.resolve(), lambda: _end(server)), own_port)
+        app = application(folder.resolve(), lambda: _end(server), lambda: server.should_exit)
+        guard = Guard(app, own_port)
         config = uvicorn.Config(
             guard, log_level="warning", access_log=False, server_header=False,
             timeout_graceful_shutdown=1,
@@ -67,11 +74,14 @@ def bench(folder: Path, opens: bool, port: int | None, as_json: bool) -> None:
                 url = escape(guard.address)
                 page.write_text(f'<meta http-equiv="refresh" content="0;url={url}">', "utf-8")
                 open_page(page, True)
-            server.run(sockets=[listener])
+            # Ctrl-C is how it ends, not how it is interrupted.
+            signal.signal(signal.SIGINT, signal.default_int_handler)
+            with suppress(KeyboardInterrupt):
+                server.run(sockets=[listener])
 
 
-def _end(server: object) -> None:
-    server.should_exit = True  # type: ignore[attr-defined]
+def _end(server: "uvicorn.Server") -> None:
+    server.should_exit = True
 
 
 def _listening(port: int | None) -> socket.socket:

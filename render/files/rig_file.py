@@ -118,8 +118,8 @@ def changed_text(text: str, changes: Mapping[str, object]) -> str:
     ----------
     text : str
     changes : mapping
-        Values by tables and key, ``"volume.resistance"`` or ``"pickups.neck.inductance"``;
-        None takes the table away.
+        Values by tables and key, ``"volume.resistance"`` or ``"pickups.neck.inductance"``, or
+        items of the library with a comment; None takes the table away.
     """
     import tomlkit  # noqa: PLC0415
 
@@ -134,7 +134,11 @@ def changed_text(text: str, changes: Mapping[str, object]) -> str:
             table = table.setdefault(section, tomlkit.table())
         if place_ == "cable.length":
             table.pop("length_m", None)
-        table[key] = tomlkit.item(value)
+        made: Any = tomlkit.item(value)
+        said = made.trivia.comment
+        table[key] = made
+        # What was remarked of the old value is not true of the new one.
+        table[key].trivia.comment = said
     return tomlkit.dumps(document)
 
 

@@ -1,9 +1,12 @@
 """What goes wrong around the bench: killed, no room, no folder, two of it, and nonsense asked."""
 
+import http.client
 import json
+import os
 import random
 import resource
 import shutil
+import signal
 import socket
 import threading
 import time
@@ -117,6 +120,29 @@ def soon(true: Callable[[], bool], within_s: float = 5.0) -> bool:
             return True
         time.sleep(0.05)
     return False
+
+
+@pytest.mark.slow
+def test_ctrl_c_ends_it_in_the_middle_of_work(tmp_path: Path) -> None:
+    with at_work(tmp_path) as bench:
+        path = begun(bench)
+        hand = threading.Thread(target=worked, args=(bench, f"{path}/work/listen"))
+        hand.start()
+        time.sleep(0.7)
+        os.killpg(bench.process.pid, signal.SIGINT)
+        assert bench.process.wait(15) == 0
+        hand.join(30)
+        assert bench.process.stderr is not None
+        assert bench.process.stderr.read() == ""
+    assert list((tmp_path / "one").rglob(".*")) == []
+
+
+def worked(bench: Bench, path: str) -> None:
+    """Ask for work that is not waited out."""
+    try:
+        bench.work(path, {})
+    except (OSError, http.client.HTTPException, ValueError, AssertionError):
+        return
 
 
 def at_it(children: Path) -> list[str]:

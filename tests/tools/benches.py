@@ -92,7 +92,7 @@ def at_work(folder: Path, *, entered: bool = True) -> Iterator[Bench]:
     """A bench over a folder, until the block ends."""
     process = subprocess.Popen(
         [sys.executable, "-m", "presolder", "bench", str(folder), "--no-open"],
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True,
     )  # fmt: skip
     try:
         assert process.stdout is not None

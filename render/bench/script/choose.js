@@ -5,7 +5,10 @@ import { front } from "./plot.js";
 
 export function chooseRoom(bench, room) {
   const said = el("div", { class: "verdict" }), table = el("div"), found = el("div"),
-    chart = el("figure"), drawer = el("input", { type: "checkbox", id: "only-drawer" });
+    chart = el("figure"), answered = el("input", { type: "checkbox", id: "by-answer" }),
+    byAnswer = el("span", {}, answered, el("label", { for: "by-answer" },
+      "at the dials where the customer listened")),
+    drawer = el("input", { type: "checkbox", id: "only-drawer" });
   let searched = null;
   const own = el("input", { type: "text", id: "own-design", placeholder: "such as 150k || 1n" });
   const ownSaid = el("span", { class: "said", role: "status" });
@@ -25,7 +28,7 @@ export function chooseRoom(bench, room) {
   });
   const search = working("Search values that one can buy", async ({ signal, told, say }) => {
     searched = await work(bench.path("/work/tailor"), { ...bench.asked(),
-      stock: drawer.checked }, { signal, told });
+      stock: drawer.checked, answer: answered.checked && !byAnswer.hidden }, { signal, told });
     bench.found.tailor = searched;
     say(`${searched.designs_searched.toLocaleString("en")} combinations`);
     drawFront();
@@ -47,7 +50,8 @@ export function chooseRoom(bench, room) {
         "Choose"), ownSaid),
     compare.element, table, search.element,
     el("p", {}, drawer, el("label", { for: "only-drawer" }, "only what is in the drawer, "),
-      el("label", { for: "drawer" }, "a CSV file of type, value, count:"), file, drawerSaid),
+      el("label", { for: "drawer" }, "a CSV file of type, value, count:"), file, drawerSaid,
+      byAnswer),
     chart, found);
 
   const conditions = (situations) => situations.map(({ name, judged_by: by }) =>
@@ -82,6 +86,7 @@ export function chooseRoom(bench, room) {
   return {
     show(state) {
       if (document.activeElement !== own) own.value = state.design;
+      byAnswer.hidden = !state.answer;
       drawFront();
       table.querySelectorAll("tr.chosen").forEach((one) => one.classList.remove("chosen"));
     },

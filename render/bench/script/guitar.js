@@ -16,7 +16,10 @@ export function guitarRoom(bench, room) {
       try { await bench.change({ toml: text.value }); textSaid.textContent = "kept"; }
       catch (error) { textSaid.textContent = error.message; }
     } }, "Keep this text"), textSaid);
+  const title = el("input", { type: "text", id: "job-title", maxlength: 100,
+    onchange: () => bench.change({ told: { title: title.value } }) });
   room.append(el("h2", {}, "What is known of the guitar"),
+    el("p", {}, el("label", { for: "job-title" }, "Whose, or which"), title),
     el("p", { class: "hint" }, "Type as you would write it: 8,2k, 22nF, A500K, 15 ft; ? for what"
       + " you don't know. What is only typical is marked."), form, plot, measured(bench), raw);
 
@@ -50,6 +53,7 @@ export function guitarRoom(bench, room) {
   }
   return {
     show(state) {
+      if (document.activeElement !== title) title.value = state.title;
       const keys = state.fields.map((one) => one.key).join();
       if (keys !== [...inputs.keys()].join()) {
         inputs.clear();

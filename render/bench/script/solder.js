@@ -4,7 +4,7 @@ import { drawing, el, working } from "./dom.js";
 
 export function solderRoom(bench, room) {
   const sheet = el("div"), orders = el("div");
-  let made = "", state = null;
+  let made = "", fitted = "", state = null;
   const make = working("Write the sheet", async ({ signal, say }) => {
     const asked = JSON.stringify([state.toml, state.design, state.workshop]);
     const told = await work(bench.path("/work/sheet"), {}, { signal });
@@ -41,7 +41,8 @@ export function solderRoom(bench, room) {
       value: state.readings[name] || "", placeholder: "48k, or open",
       "aria-label": `What the meter reads: ${one.check}`, async onchange() {
         try {
-          const told = await post(bench.path("/reading"), { pot, step: at, ohms: ohms.value });
+          const told = await post(bench.path("/reading"), { design: fitted, pot, step: at,
+            ohms: ohms.value });
           said.textContent = told.said;
           await keep(name, ohms.value);
         } catch (error) { said.textContent = error.message; }
@@ -58,6 +59,7 @@ export function solderRoom(bench, room) {
   }
   function show(told) {
     const nothing = !told.expression;
+    fitted = told.expression || told.design;
     sheet.replaceChildren(...told.said.map((one) => el("p", { class: "verdict" }, one)),
       el("p", {}, told.expect), ...(nothing ? [] : [
       el("ul", { class: "caution" }, told.cautions.map((one) => el("li", {}, one))),
