@@ -67,6 +67,15 @@ def tailor(job: Path, asked: Asked, told: Progress) -> dict[str, Any]:
     return ps.tailor(_guitar(job, asked)[1], judging, stock=stock, progress=told).plain()
 
 
+def curves(job: Path, asked: Asked, told: Progress) -> dict[str, Any]:
+    """Level and treble over the dial, and what the spread of real parts does to them."""
+    version, guitar = _guitar(job, asked)
+    own = jobs.told_of(version).design
+    designs = ["bare", *([own] if own and own != "bare" else [])]
+    dials = [10, 9, 8, 7, 6, 5, 4, 3, 2, 1]
+    return ps.curves(guitar[0].rig, designs, dials, spread=ps.Spread(), progress=told).plain()
+
+
 def listen(job: Path, asked: Asked, told: Progress) -> dict[str, Any]:
     """The page to listen with, of some designs."""
     version, guitar = _guitar(job, asked)
@@ -137,7 +146,8 @@ def verify(job: Path, asked: Asked, _told: Progress) -> dict[str, Any]:
 
 
 TASKS: dict[str, Callable[[Path, Asked, Progress], dict[str, Any]]] = {
-    task.__name__: task for task in (need, compare, tailor, listen, pack, sheet, pickup, verify)
+    task.__name__: task
+    for task in (need, compare, tailor, curves, listen, pack, sheet, pickup, verify)
 }  # fmt: skip
 
 

@@ -123,6 +123,17 @@ def test_a_whole_job(page: Page, tmp_path: Path, pytestconfig: pytest.Config) ->
     assert verdict.inner_text() == " ".join(situation["said"])
 
 
+def test_the_spread_of_parts_is_drawn(page: Page) -> None:
+    """Treble and level of the plain pot and of the chosen design, each with its band."""
+    begun(page)
+    room(page, "choose")
+    page.fill("#own-design", "120k + 220p")
+    page.get_by_role("button", name="Choose", exact=True).first.click()
+    page.get_by_role("button", name="How far do real parts stray").click()
+    page.locator(".band").first.wait_for(timeout=2 * _SOON)
+    assert page.locator(".band").count() == 4
+
+
 def test_two_windows_and_undo(page: Page, tmp_path: Path) -> None:
     begun(page)
     other = page.context.new_page()

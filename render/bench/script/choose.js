@@ -1,7 +1,7 @@
 // The room where a design is chosen: the verdict, the table, and the search's front.
 import { upload, work } from "./ask.js";
 import { el, working } from "./dom.js";
-import { front } from "./plot.js";
+import { front, spread } from "./plot.js";
 
 export function chooseRoom(bench, room) {
   const said = el("div", { class: "verdict" }), table = el("div"), found = el("div"),
@@ -35,6 +35,15 @@ export function chooseRoom(bench, room) {
     found.replaceChildren(rows(searched.best.map((one) => ({ ...one, expression: one.expression,
       design: one.expression })), `The best of each kind; ${conditions(searched.situations)}`));
   });
+  const bands = el("figure");
+  const stray = working("How far do real parts stray?", async ({ signal, told, say }) => {
+    const curves = await work(bench.path("/work/curves"), bench.asked(), { signal, told });
+    bands.replaceChildren(spread(curves, "treble_db", "Treble", [6, -12, 3]),
+      spread(curves, "level_db", "Level", [0, -48, 4]), el("figcaption", {},
+        "Lines: as described, dashed the plain pot, solid the chosen design. Bands: nine in ten"
+        + " of a thousand guitars whose pot, cable and parts stray as they are sold."));
+    say("");
+  });
   const file = el("input", { type: "file", id: "drawer", accept: ".csv,text/csv",
     async onchange() {
       try {
@@ -52,7 +61,7 @@ export function chooseRoom(bench, room) {
     el("p", {}, drawer, el("label", { for: "only-drawer" }, "only what is in the drawer, "),
       el("label", { for: "drawer" }, "a CSV file of type, value, count:"), file, drawerSaid,
       byAnswer),
-    chart, found);
+    chart, found, stray.element, bands);
 
   const conditions = (situations) => situations.map(({ name, judged_by: by }) =>
     `${situations.length > 1 ? `${name}: ` : ""}${by.plays}, knob at ${by.dials.join(", ")},`
@@ -98,6 +107,6 @@ export function chooseRoom(bench, room) {
     },
     entered() { if (!bench.found.compare) compare.begin(); },
     forget() { table.replaceChildren(); found.replaceChildren(); chart.replaceChildren();
-      searched = null; },
+      bands.replaceChildren(); searched = null; },
   };
 }

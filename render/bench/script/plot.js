@@ -30,6 +30,27 @@ export function responses(curves) {
   return svg;
 }
 
+// Over the dial, against 10: the design as described, and where nine in ten built ones lie.
+export function spread(curves, key, words, [high, low, steps]) {
+  const svg = frame(words), dials = curves.dials;
+  const x = (dial) => across((dial - 1) / 9),
+    y = (db) => down((high - Math.max(low, Math.min(high, db))) / (high - low));
+  for (let db = high; db >= low; db -= (high - low) / steps) svg.append(
+    shape("line", { class: "grid", x1: LEFT, x2: WIDE - RIGHT, y1: y(db), y2: y(db) }),
+    text(LEFT - 6, y(db) + 4, `${db}`, "end"));
+  for (const dial of dials) svg.append(text(x(dial), HIGH - 16, `${dial}`));
+  curves.designs.forEach((one, which) => {
+    const { p5, p95 } = one.tolerance[key], at = (values) => values.map((db, i) =>
+      `${x(one.tolerance.dials[i]).toFixed(1)},${y(db).toFixed(1)}`);
+    svg.append(shape("polygon", { class: which ? "own band" : "bare band",
+      points: [...at(p5), ...at(p95).reverse()].join(" ") }), shape("polyline", {
+      class: which ? "own" : "bare", points: dials.map((dial, i) =>
+        `${x(dial).toFixed(1)},${y(one[key][i]).toFixed(1)}`).join(" ") }));
+  });
+  svg.append(text(LEFT, HIGH - 2, `${words}, dB against 10, over the dial`, "start"));
+  return svg;
+}
+
 // A point is a button: chosen by click or key, it is heard.
 export function front(points, chosen, pick) {
   const svg = frame("Designs by how far they are off in taper and in tone");
