@@ -1,5 +1,6 @@
 """What a page asks, entry by entry, each of its kind or refused by name."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -56,6 +57,17 @@ class Asked:
         if not isinstance(value, list) or not all(isinstance(one, dict) for one in value):
             raise InputError(f"{key}: a list is wanted")
         return [Asked(one) for one in value]
+
+    def pairs(self, key: str) -> list[tuple[float, float]]:
+        """Pairs of numbers."""
+        value = self.given.get(key)
+        try:
+            found = [(float(one), float(other)) for one, other in value]  # type: ignore[union-attr]
+        except (TypeError, ValueError):
+            raise InputError(f"{key}: pairs of numbers are wanted") from None
+        if not all(math.isfinite(number) for pair in found for number in pair):
+            raise InputError(f"{key}: numbers are wanted")
+        return found
 
     def number(self, key: str, default: float) -> float:
         """A number."""

@@ -15,6 +15,7 @@ from presolder.models.errors import InputError, place
 from presolder.models.instrument.built_in import BUILT_IN
 from presolder.models.instrument.instrument import Situation
 from presolder.models.instrument.quantities import parse_quantity
+from presolder.models.judging.turn import wanted_through
 from presolder.render.bench import jobs
 from presolder.render.bench.asked import Asked
 from presolder.render.files.answers import read_answer
@@ -65,6 +66,12 @@ def tailor(job: Path, asked: Asked, told: Progress) -> dict[str, Any]:
     if asked.flag("answer"):
         judging = ps.Judging(left_at=read_answer(job / jobs.ANSWER_FILE).left_at)
     return ps.tailor(_guitar(job, asked)[1], judging, stock=stock, progress=told).plain()
+
+
+def travel(job: Path, asked: Asked, told: Progress) -> dict[str, Any]:
+    """Pot and parts that make the knob turn as it was drawn: ``points``, dial and decibels."""
+    wanted = wanted_through(asked.pairs("points"), "drawn by hand")
+    return ps.travel(_guitar(job, asked)[1], wanted, progress=told).plain()
 
 
 def curves(job: Path, asked: Asked, told: Progress) -> dict[str, Any]:
@@ -147,7 +154,7 @@ def verify(job: Path, asked: Asked, _told: Progress) -> dict[str, Any]:
 
 TASKS: dict[str, Callable[[Path, Asked, Progress], dict[str, Any]]] = {
     task.__name__: task
-    for task in (need, compare, tailor, curves, listen, pack, sheet, pickup, verify)
+    for task in (need, compare, tailor, travel, curves, listen, pack, sheet, pickup, verify)
 }  # fmt: skip
 
 

@@ -134,6 +134,31 @@ def test_the_spread_of_parts_is_drawn(page: Page) -> None:
     assert page.locator(".band").count() == 4
 
 
+def test_a_turn_drawn_by_hand(page: Page, tmp_path: Path) -> None:
+    """By keys and by pointer; what is found is what the command finds for the same points."""
+    begun(page)
+    room(page, "choose")
+    page.locator("summary", has_text="drawn by hand").click()
+    points = page.locator(".turn .point")
+    points.nth(4).focus()
+    for _ in range(10):
+        page.keyboard.press("ArrowUp")
+    assert points.nth(4).get_attribute("aria-valuenow") == "-15"
+    # Never above its right neighbour, which is pushed along.
+    page.keyboard.press("PageUp")
+    assert points.nth(5).get_attribute("aria-valuenow") == "-9"
+    levels = [float(points.nth(i).get_attribute("aria-valuenow") or "nan") for i in range(9)]
+    page.get_by_role("button", name="Which pot and parts").click()
+    rows = page.locator("details tbody tr")
+    rows.first.wait_for(timeout=3 * _SOON)
+    drawn = tmp_path / "drawn.csv"
+    lines = [f"{dial},{db}" for dial, db in zip(range(1, 11), [*levels, 0.0], strict=True)]
+    drawn.write_text("dial,level_db\n" + "\n".join(lines), "utf-8")
+    found = ps.travel(str(guitar(tmp_path)), ps.turn_wanted(drawn)).plain()
+    assert f"{found['best'][0]['off_db']:.1f} dB" in rows.nth(1).inner_text()
+    assert f"{found['now']['off_db']:.1f} dB" in rows.nth(0).inner_text()
+
+
 def test_two_windows_and_undo(page: Page, tmp_path: Path) -> None:
     begun(page)
     other = page.context.new_page()

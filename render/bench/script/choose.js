@@ -2,6 +2,7 @@
 import { upload, work } from "./ask.js";
 import { el, working } from "./dom.js";
 import { front, spread } from "./plot.js";
+import { makeTurn } from "./turn.js";
 
 export function chooseRoom(bench, room) {
   const said = el("div", { class: "verdict" }), table = el("div"), found = el("div"),
@@ -61,7 +62,7 @@ export function chooseRoom(bench, room) {
     el("p", {}, drawer, el("label", { for: "only-drawer" }, "only what is in the drawer, "),
       el("label", { for: "drawer" }, "a CSV file of type, value, count:"), file, drawerSaid,
       byAnswer),
-    chart, found, stray.element, bands);
+    chart, found, stray.element, bands, makeTurn(bench));
 
   const conditions = (situations) => situations.map(({ name, judged_by: by }) =>
     `${situations.length > 1 ? `${name}: ` : ""}${by.plays}, knob at ${by.dials.join(", ")},`
