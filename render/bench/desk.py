@@ -73,10 +73,16 @@ def state(job: Path, version: jobs.Version, odd: str = "") -> dict[str, Any]:
         "doubts": doubts,
         "odd": odd,
         "takes": [path.stem for path in jobs.takes_of(job)],
-        "stock": (job / jobs.STOCK_FILE).is_file(),
+        "stock": _drawer(job),
         "answer": (job / jobs.ANSWER_FILE).is_file(),
         "made": [name for name in MADE_FILES if (job / jobs.MADE / name).is_file()],
     }
+
+
+def _drawer(job: Path) -> str:
+    """The text of its drawer; empty where there is none."""
+    path = job / jobs.STOCK_FILE
+    return path.read_text("utf-8", errors="replace") if path.is_file() else ""
 
 
 def _doubts(job: Path, version: jobs.Version) -> list[str]:

@@ -1,6 +1,7 @@
 """A newcomer's whole job on the page: from an empty folder to the pack, in both browsers."""
 
 import json
+import re
 import subprocess
 import sys
 import zipfile
@@ -132,6 +133,23 @@ def test_the_spread_of_parts_is_drawn(page: Page) -> None:
     page.get_by_role("button", name="How far do real parts stray").click()
     page.locator(".band").first.wait_for(timeout=2 * _SOON)
     assert page.locator(".band").count() == 4
+
+
+def test_only_what_is_in_the_drawer(page: Page) -> None:
+    begun(page)
+    room(page, "choose")
+    page.locator("summary", has_text="What is in the drawer").click()
+    page.fill("#drawer-lines", "type,value,count\nresistor,100k,5\ncapacitor,220p,5\n")
+    page.get_by_role("button", name="Keep the drawer").click()
+    expect(page.locator("#room-choose .said", has_text="2 kinds of part")).to_be_visible()
+    page.get_by_role("button", name="Search values").click()
+    page.locator("figure .point").first.wait_for(timeout=2 * _SOON)
+    found = page.locator("table").last.locator("tbody th").all_inner_texts()
+    assert found
+    assert all(set(re.findall(r"\d+[kpn]", one)) <= {"100k", "220p"} for one in found)
+    page.fill("#drawer-lines", "type,value,count\nresistor,much,5\n")
+    page.get_by_role("button", name="Keep the drawer").click()
+    expect(page.locator("#room-choose .said", has_text="the drawer")).to_be_visible()
 
 
 def test_a_turn_drawn_by_hand(page: Page, tmp_path: Path) -> None:

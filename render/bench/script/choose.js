@@ -45,14 +45,22 @@ export function chooseRoom(bench, room) {
         + " of a thousand guitars whose pot, cable and parts stray as they are sold."));
     say("");
   });
+  async function fill(content) {
+    try {
+      const told = await upload(bench.path("/stock"), content, "text/csv");
+      drawerSaid.textContent = `${told.parts} kinds of part`;
+      drawer.checked = true;
+      await bench.refresh();
+    } catch (error) { drawerSaid.textContent = error.message; }
+  }
   const file = el("input", { type: "file", id: "drawer", accept: ".csv,text/csv",
-    async onchange() {
-      try {
-        const told = await upload(bench.path("/stock"), file.files[0], "text/csv");
-        drawerSaid.textContent = `${told.parts} kinds of part`;
-        drawer.checked = true;
-      } catch (error) { drawerSaid.textContent = error.message; }
-    } });
+    onchange: () => fill(file.files[0]) });
+  const lines = el("textarea", { id: "drawer-lines", rows: 8, spellcheck: "false",
+    placeholder: "type,value,count\nresistor,120k,10\ncapacitor,330p,4" });
+  const drawerText = el("details", {}, el("summary", {}, "What is in the drawer"),
+    el("label", { for: "drawer-lines" }, "A line a part: type, value, count, and if you like"
+      + " tolerance and price"), lines, el("button", { type: "button", class: "do",
+      onclick: () => fill(lines.value) }, "Keep the drawer"));
   const drawerSaid = el("span", { class: "said", role: "status" });
   room.append(el("h2", {}, "Which one"), said,
     el("p", {}, el("label", { for: "own-design" }, "Your own choice, by name or values"), own,
@@ -61,7 +69,7 @@ export function chooseRoom(bench, room) {
     compare.element, table, search.element,
     el("p", {}, drawer, el("label", { for: "only-drawer" }, "only what is in the drawer, "),
       el("label", { for: "drawer" }, "a CSV file of type, value, count:"), file, drawerSaid,
-      byAnswer),
+      byAnswer), drawerText,
     chart, found, stray.element, bands, makeTurn(bench));
 
   const conditions = (situations) => situations.map(({ name, judged_by: by }) =>
@@ -97,6 +105,7 @@ export function chooseRoom(bench, room) {
     show(state) {
       if (document.activeElement !== own) own.value = state.design;
       byAnswer.hidden = !state.answer;
+      if (document.activeElement !== lines) lines.value = state.stock;
       drawFront();
       table.querySelectorAll("tr.chosen").forEach((one) => one.classList.remove("chosen"));
     },

@@ -36,6 +36,7 @@ const bench = {
     changing = made.catch(() => {});
     return made;
   },
+  async refresh() { took(await get(bench.path())); },
   // The bare pot is always among them.
   toHear() {
     const { compare, tailor } = bench.found;
