@@ -24,7 +24,8 @@ _doubting = Lock()
 def entry(job: Path) -> dict[str, Any]:
     """A job in the list, its fault in place of what cannot be read."""
     try:
-        return jobs.plain(job, jobs.newest(job))
+        version = jobs.newest(job)
+        return jobs.plain(job, version, jobs.told_of(version))
     except InputError as error:
         return {"name": job.name, "title": job.name, "design": "", "archived": False,
                 "error": str(error)}  # fmt: skip
@@ -49,17 +50,17 @@ def begun(bench: Path, asked: Asked) -> str:
 
 def state(job: Path, version: jobs.Version, odd: str = "") -> dict[str, Any]:
     """All that the rooms show of a job without work."""
-    told = jobs.told_of(version)
     fields: list[Field] = []
-    fault = ""
+    told, fault = jobs.Told(), ""
     doubts: list[str] = []
     try:
+        told = jobs.told_of(version)
         doubts = _doubts(job, version)
         fields = fields_of(version.rig)
     except (InputError, ValueError) as error:
         fault = str(error)
     return {
-        **jobs.plain(job, version),
+        **jobs.plain(job, version, told),
         "did": version.did,
         "undo": version.back is not None,
         "redo": version.forth is not None,

@@ -9,6 +9,7 @@ while nobody else is at it.
 import json
 import os
 import re
+import shutil
 import time
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
@@ -24,7 +25,7 @@ from presolder.render.files.folder import file_stems
 from presolder.render.files.owner import holding
 from presolder.render.files.rig_file import RIG_FILE, read_rig_text
 from presolder.render.files.scratch import unique_name
-from presolder.render.files.toml import Section, read_text, read_toml
+from presolder.render.files.toml import Section, parse_toml, read_text, read_toml
 
 JOB_FILE = "job.toml"
 TAKES, MADE, STOCK_FILE, ANSWER_FILE = "takes", "made", "stock.csv", "answer.json"
@@ -139,7 +140,9 @@ def jobs_in(bench: Path) -> dict[str, Path]:
     return {
         path.name: path
         for path in inside
-        if not path.name.startswith(".") and not path.is_symlink() and (path / RIG_FILE).is_file()
+        if not path.name.startswith(".")
+        and not path.is_symlink()
+        and ((path / RIG_FILE).is_file() or (path / _HISTORY).is_dir())
     }
 
 
@@ -159,9 +162,9 @@ def begin(bench: Path, title: str, rig: str) -> str:
     read_rig_text(Path(RIG_FILE), rig, as_given=True)
     told = Told(title=title)
     stem = file_stems([title])[0] or "guitar"
+    made = bench / f".{unique_name()}"
     try:
         bench.mkdir(parents=True, exist_ok=True)
-        made = bench / f".{unique_name()}"
         (made / _HISTORY).mkdir(parents=True)
         _keep(made, Version(1, rig, _dumped(told), "begun"))
         name, number = stem, 1
@@ -180,6 +183,8 @@ def begin(bench: Path, title: str, rig: str) -> str:
                 return name
     except OSError as error:
         raise _unwritten(bench, error) from None
+    finally:
+        shutil.rmtree(made, ignore_errors=True)
 
 
 @contextmanager
@@ -225,10 +230,14 @@ def _newest(job: Path) -> Version:
 
 
 def told_of(version: Version) -> Told:
-    """What a version says of the job."""
-    import tomllib  # noqa: PLC0415
+    """What a version says of the job.
 
-    return _told(Section(JOB_FILE, tomllib.loads(version.job)))
+    Raises
+    ------
+    InputError
+        If an editor left something there that cannot be.
+    """
+    return _told(Section(JOB_FILE, parse_toml(Path(JOB_FILE), version.job)))
 
 
 def situations_of(job: Path, version: Version, *, as_given: bool = True) -> tuple[Situation, ...]:
@@ -439,9 +448,8 @@ def takes_of(job: Path) -> Iterator[Path]:
         yield from sorted((job / TAKES).glob("*.wav"))
 
 
-def plain(job: Path, version: Version) -> dict[str, Any]:
+def plain(job: Path, version: Version, told: Told) -> dict[str, Any]:
     """What a page shows of a job in a list."""
-    told = told_of(version)
     return {
         "name": job.name,
         "version": version.number,

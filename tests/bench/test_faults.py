@@ -89,6 +89,18 @@ def test_a_folder_that_is_taken_away_is_said_to_be(tmp_path: Path) -> None:
         assert "cannot be read" in said["error"]
 
 
+def test_what_an_editor_spoiled_is_said_and_taken_back(tmp_path: Path) -> None:
+    with at_work(tmp_path) as bench:
+        path = begun(bench)
+        for file, text in (("job.toml", "title = ["), ("rig.toml", "[pickup]")):
+            (tmp_path / "one" / file).write_text(text, "utf-8")
+            status, told = bench.ask("GET", path)
+            assert status == 200
+            assert file in told["fault"]
+            version = {"version": told["version"]}
+            assert bench.ask("POST", f"{path}/undo/step", version)[1]["fault"] == ""
+
+
 @pytest.mark.slow
 def test_two_benches_over_one_folder_hear_of_each_other(tmp_path: Path) -> None:
     with at_work(tmp_path) as one, at_work(tmp_path) as other:

@@ -111,8 +111,19 @@ def test_what_an_editor_changes_is_a_version_too(job: Path) -> None:
 def test_a_file_that_was_taken_away_comes_back(job: Path) -> None:
     cable(job, 8.0)
     (job / "job.toml").unlink()
+    (job / "rig.toml").unlink()
+    assert list(jobs.jobs_in(job.parent)) == [job.name]
     jobs.newest(job)
     assert (job / "job.toml").is_file()
+    assert metres_of(job) == pytest.approx(8.0)
+
+
+def test_what_an_editor_spoils_is_said_and_taken_back(job: Path) -> None:
+    (job / "job.toml").write_text("title = [", "utf-8")
+    spoilt = jobs.newest(job)
+    with pytest.raises(InputError, match="job.toml: not valid TOML"):
+        jobs.told_of(spoilt)
+    assert jobs.told_of(jobs.step(job, spoilt.number, back=True)).title == "Tuesday's blue one"
 
 
 def test_a_rig_beside_the_bench_is_taken_as_found(tmp_path: Path) -> None:

@@ -56,7 +56,7 @@ function took(state) {
   byId("redo").disabled = !state.redo;
   byId("last").textContent = state.undo ? `last: ${state.did}` : "";
   for (const room of Object.values(rooms)) room.show(state);
-  byId("doubts").replaceChildren(...state.doubts.map((one) => el("p", { class: "said" }, one)));
+  byId("doubts").replaceChildren(...[state.fault, ...state.doubts].filter(Boolean).map((one) => el("p", { class: "said" }, one)));
   document.title = `${state.title}: the bench`;
   const own = `${state.toml}\n${state.design}`;
   if (own !== drawn) { drawn = own; draw(); }
