@@ -42,8 +42,8 @@ def resolve_design(text: str) -> Design:
     if text.strip() and not any(character.isdigit() for character in text):
         names = [design.name for design in BUILT_IN]
         raise InputError(
-            f"design {text!r} is not built in (nearest: {nearest(text, names)}; one of"
-            f" {', '.join(names)}) and not an expression such as '91k || 820p'"
+            f"design {text!r} is not built in (nearest: {nearest(text, names)}; 'presolder"
+            " designs' lists them) and not an expression such as '91k || 820p'"
         )
     with place("design"):
         network = parse_expression(text)

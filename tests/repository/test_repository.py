@@ -26,16 +26,17 @@ def test_checkers_are_clean(command: list[str]) -> None:
 
 @pytest.mark.slow
 def test_script_is_lint_free(tmp_path: Path) -> None:
-    """ESLint, from npm as the lock file has it, over the page's modules."""
+    """ESLint, from npm as the lock file has it, over the modules of both pages."""
     folder = ROOT / "tests" / "script"
     for name in ("package.json", "package-lock.json", "eslint.config.js"):
         shutil.copy(folder / name, tmp_path)
     shutil.copytree(SCRIPT, tmp_path / "page")
+    shutil.copytree(ROOT / "render" / "bench" / "script", tmp_path / "bench")
     npm = NODE.parents[1] / "lib" / "node_modules" / "npm" / "bin" / "npm-cli.js"
     quiet = ("--no-audit", "--no-fund", "--ignore-scripts", "--prefer-offline")
     for command in (
         [NODE, npm, "ci", *quiet],
-        [NODE, "node_modules/eslint/bin/eslint.js", "page"],
+        [NODE, "node_modules/eslint/bin/eslint.js", "page", "bench"],
     ):
         done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=False)
         assert done.returncode == 0, done.stdout + done.stderr

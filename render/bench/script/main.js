@@ -21,11 +21,12 @@ const bench = {
   asked: () => (bench.situation ? { situation: bench.situation } : {}),
   pickupKey: (value) => bench.state.fields.find(
     (one) => one.key.endsWith(`.${value}`) && one.key.startsWith("pickup")).key,
-  // One change after the other, each made on what the last one left.
+  // One change after the other, each made on what the last one left; or what that makes of it.
   change(body) {
     const made = changing.then(async () => {
       try {
-        const state = await put(bench.path(), { version: bench.state.version, ...body });
+        const state = await put(bench.path(), { version: bench.state.version,
+          ...(typeof body === "function" ? body(bench.state) : body) });
         took(state);
         return state;
       } catch (error) {
@@ -56,7 +57,8 @@ function took(state) {
   byId("redo").disabled = !state.redo;
   byId("last").textContent = state.undo ? `last: ${state.did}` : "";
   for (const room of Object.values(rooms)) room.show(state);
-  byId("doubts").replaceChildren(...[state.fault, ...state.doubts].filter(Boolean).map((one) => el("p", { class: "said" }, one)));
+  byId("doubts").replaceChildren(...[state.fault, ...state.doubts].filter(Boolean).map(
+    (one) => el("p", { class: "said" }, one)));
   document.title = `${state.title}: the bench`;
   const own = `${state.toml}\n${state.design}`;
   if (own !== drawn) { drawn = own; draw(); }

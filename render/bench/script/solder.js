@@ -28,10 +28,19 @@ export function solderRoom(bench, room) {
   const list = (given) => el("ul", {}, given.map((one) => el("li", {},
     `${one.quantity} × ${one.what} (${[one.series, one.tolerance].filter(Boolean).join(", ")})`
     + ` ${one.note}`)));
-  const tick = async (name, on) => {
-    const done = state.done.filter((one) => one !== name);
-    await bench.change({ told: { done: on ? [...done, name] : done } });
-  };
+  // What was ticked and is on its way stands as the hand left it.
+  const pending = new Map();
+  async function tick(name, on) {
+    pending.set(name, on);
+    try {
+      await bench.change(({ done }) => ({ told: { done: [...done.filter((one) => one !== name),
+        ...(on ? [name] : [])] } }));
+    } finally { pending.delete(name); showTicks(); }
+  }
+  function showTicks() {
+    for (const box of sheet.querySelectorAll("input[type=checkbox]")) {
+      box.checked = pending.get(box.id) ?? state.done.includes(box.id); }
+  }
   function step(one, name, pot, at) {
     const box = el("input", { type: "checkbox", id: name,
       onchange: () => tick(name, box.checked) });
@@ -53,9 +62,8 @@ export function solderRoom(bench, room) {
   async function keep(name, ohms) {
     // Whatever the meter has no number for is kept as a word would be: not at all.
     if (!/\d/.test(ohms)) return;
-    const others = Object.entries(state.readings).filter(([one]) => one !== name)
-      .map(([one, value]) => `${one}=${value}`);
-    await bench.change({ told: { readings: [...others, `${name}=${ohms}`] } });
+    await bench.change(({ readings }) => ({ told: { readings: [...Object.entries(readings).filter(
+      ([one]) => one !== name).map(([one, value]) => `${one}=${value}`), `${name}=${ohms}`] } }));
   }
   function show(told) {
     const nothing = !told.expression;
@@ -76,8 +84,7 @@ export function solderRoom(bench, room) {
     show(now) {
       state = now;
       if (document.activeElement !== workshop) workshop.value = now.workshop;
-      for (const box of sheet.querySelectorAll("input[type=checkbox]")) {
-        box.checked = now.done.includes(box.id); }
+      showTicks();
     },
     entered() {
       if (JSON.stringify([state.toml, state.design, state.workshop]) !== made) make.begin();
