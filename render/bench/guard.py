@@ -8,6 +8,7 @@ changes something, come from a page of this server. What a page may load is said
 import hmac
 import secrets
 from collections.abc import Awaitable, Callable, MutableMapping
+from html import escape
 from http.cookies import CookieError, SimpleCookie
 from typing import Any
 from urllib.parse import parse_qs
@@ -44,10 +45,12 @@ class Guard:
         An ASGI application.
     port : int
         Of the server.
+    begins_at : str
+        The path that whoever was let in sees first.
     """
 
-    def __init__(self, app: App, port: int) -> None:
-        self._app = app
+    def __init__(self, app: App, port: int, begins_at: str = "/") -> None:
+        self._app, self._begins_at = app, begins_at
         self._hosts = (f"127.0.0.1:{port}", f"localhost:{port}")
         # Cookies know no ports.
         self._cookie = f"presolder-{port}"
@@ -91,10 +94,13 @@ class Guard:
         self._token = None
         cookie = f"{self._cookie}={self._secret}; HttpOnly; SameSite=Strict; Path=/"
         # A page, not a redirection: what another page began, the browser would ask without it.
-        page = b'<!doctype html><meta http-equiv="refresh" content="0;url=/"><title>bench</title>'
+        to = escape(self._begins_at)
+        page = (
+            f'<!doctype html><meta http-equiv="refresh" content="0;url={to}"><title>bench</title>'
+        )
         headers = [(b"content-type", b"text/html"), (b"set-cookie", cookie.encode()), *_HEADERS]
         await send({"type": "http.response.start", "status": 200, "headers": headers})
-        await send({"type": "http.response.body", "body": page})
+        await send({"type": "http.response.body", "body": page.encode()})
 
     def _known(self, headers: dict[bytes, str]) -> bool:
         try:

@@ -205,13 +205,14 @@ def shown(situations: tuple[Situation, ...], design: str, wanted: str) -> dict[s
     designs = ["bare", *([design] if design and design != "bare" else [])]
     (ear,) = asked_ears((situation,), AS_USUAL)
     figures = merits(ear, [asked_design(one, rig).network for one in designs])
-    heard = [
+    heard = "" if rig.dirt is None else ", by what reaches the dirt"
+    sounds = [
         f"{name}: {sounds_over_dials(one)}, {off(one)}"
         for name, one in zip(["the plain pot", design], figures, strict=False)
     ]
     return {
-        "heard": f"At {dials_in_words(ear.conditions.dials)}, beside this guitar at 10:",
-        "sounds": heard,
+        "heard": f"At {dials_in_words(ear.conditions.dials)}, beside this guitar at 10{heard}:",
+        "sounds": sounds,
         "svg": guitar_svg(rig),
         "situations": names if len(names) > 1 else [],
         "situation": wanted or names[0],

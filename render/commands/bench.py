@@ -7,6 +7,7 @@ from contextlib import suppress
 from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING
+from urllib.parse import quote
 
 import click
 
@@ -14,6 +15,7 @@ from presolder.models.errors import InputError
 from presolder.render.commands.examples import examples
 from presolder.render.commands.options import jobs_option, json_option
 from presolder.render.commands.output import open_page, say_json
+from presolder.render.files.rig_file import RIG_FILE
 
 if TYPE_CHECKING:
     import uvicorn
@@ -39,7 +41,8 @@ def bench(folder: Path, opens: bool, port: int | None, as_json: bool) -> None:
     """Do the whole job in a browser: guitar, listening, choice, soldering, proof.
 
     FOLDER (guitars) holds a folder for each guitar, which all commands read
-    too, as --rig FOLDER/NAME. Only this machine is answered. Ctrl-C ends it.
+    too, as --rig FOLDER/NAME; or it is one of these, and comes first. Only
+    this machine is answered. Ctrl-C ends it.
     """
     # Here, since a browser is only waited for by those who want one.
     import uvicorn  # noqa: PLC0415
@@ -48,6 +51,11 @@ def bench(folder: Path, opens: bool, port: int | None, as_json: bool) -> None:
     from presolder.render.bench.routes import application  # noqa: PLC0415
     from presolder.render.bench.working import make_ready  # noqa: PLC0415
 
+    begins_at = "/"
+    if (folder / RIG_FILE).is_file():
+        # One guitar's own folder: the bench is where it lies, and begins with it.
+        folder = folder.resolve()
+        folder, begins_at = folder.parent, f"/guitars/{quote(folder.name)}/guitar"
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -55,7 +63,7 @@ def bench(folder: Path, opens: bool, port: int | None, as_json: bool) -> None:
     with _listening(port) as listener:
         own_port = listener.getsockname()[1]
         app = application(folder.resolve(), lambda: _end(server), lambda: server.should_exit)
-        guard = Guard(app, own_port)
+        guard = Guard(app, own_port, begins_at)
         config = uvicorn.Config(
             guard, log_level="warning", access_log=False, server_header=False,
             timeout_graceful_shutdown=1,

@@ -19,6 +19,7 @@ import pytest
 from benches import Bench, at_work
 
 from presolder.render.bench import jobs
+from presolder.render.files.rig_file import built_in_rigs
 
 
 def begun(bench: Bench, title: str = "one") -> str:
@@ -87,6 +88,16 @@ def test_a_folder_that_is_taken_away_is_said_to_be(tmp_path: Path) -> None:
         status, said = bench.ask("GET", "/api/jobs")
         assert status == 400
         assert "cannot be read" in said["error"]
+
+
+def test_a_guitars_own_folder_is_where_it_begins(tmp_path: Path) -> None:
+    folder = tmp_path / "the blue one"
+    folder.mkdir()
+    (folder / "rig.toml").write_bytes(built_in_rigs()["single-coil-250k"].read_bytes())
+    with at_work(folder, entered=False) as bench:
+        with bench.opener.open(bench.address, timeout=30) as answer:
+            assert "url=/guitars/the%20blue%20one/guitar" in answer.read().decode()
+        assert [one["name"] for one in bench.ask("GET", "/api/jobs")[1]["jobs"]] == [folder.name]
 
 
 def test_what_an_editor_spoiled_is_said_and_taken_back(tmp_path: Path) -> None:
