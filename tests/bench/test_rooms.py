@@ -124,6 +124,7 @@ def test_a_whole_job(page: Page, tmp_path: Path, pytestconfig: pytest.Config) ->
     assert verdict.inner_text() == " ".join(situation["said"])
 
 
+@pytest.mark.thorough
 def test_the_spread_of_parts_is_drawn(page: Page) -> None:
     """Treble and level of the plain pot and of the chosen design, each with its band."""
     begun(page)
@@ -135,6 +136,7 @@ def test_the_spread_of_parts_is_drawn(page: Page) -> None:
     assert page.locator(".band").count() == 4
 
 
+@pytest.mark.thorough
 def test_only_what_is_in_the_drawer(page: Page) -> None:
     begun(page)
     room(page, "choose")
@@ -152,6 +154,7 @@ def test_only_what_is_in_the_drawer(page: Page) -> None:
     expect(page.locator("#room-choose .said", has_text="the drawer")).to_be_visible()
 
 
+@pytest.mark.thorough
 def test_a_turn_drawn_by_hand(page: Page, tmp_path: Path) -> None:
     """By keys and by pointer; what is found is what the command finds for the same points."""
     begun(page)
@@ -217,7 +220,9 @@ def test_the_bench_stops_and_comes_back(page: Page, bench: Bench, tmp_path: Path
     assert jobs.newest(guitar(tmp_path)).number == 1
 
 
-@pytest.mark.parametrize("width", [390, 820, 1366])
+@pytest.mark.parametrize(
+    "width", [390, *(pytest.param(one, marks=pytest.mark.thorough) for one in (820, 1366))]
+)
 def test_every_room_is_readable(page: Page, width: int) -> None:
     """axe-core finds nothing by WCAG 2.2 A and AA; nothing runs off the side."""
     page.set_viewport_size({"width": width, "height": 800})
@@ -236,6 +241,7 @@ def test_every_room_is_readable(page: Page, width: int) -> None:
         assert wide <= width, name
 
 
+@pytest.mark.thorough
 def test_by_keyboard_alone(page: Page) -> None:
     page.locator("#new-title").press_sequentially("By keys")
     page.keyboard.press("Enter")
@@ -248,6 +254,7 @@ def test_by_keyboard_alone(page: Page) -> None:
     expect(page.locator("#room-choose")).to_be_visible()
 
 
+@pytest.mark.thorough
 def test_a_list_of_guitars(page: Page) -> None:
     for title in ("The blue one", "The red one"):
         begun(page, title)
@@ -277,7 +284,10 @@ def soldered(folder: Path, fitted: str) -> list[Path]:
     return files
 
 
-@pytest.mark.parametrize(("fitted", "verdict"), [("120k + 220p", "fits"), ("bare", "")])
+@pytest.mark.parametrize(
+    ("fitted", "verdict"),
+    [pytest.param("120k + 220p", "fits", marks=pytest.mark.thorough), ("bare", "")],
+)
 def test_a_planted_fault_is_found(page: Page, tmp_path: Path, fitted: str, verdict: str) -> None:
     begun(page)
     room(page, "choose")
@@ -312,6 +322,7 @@ def answer_of(rig: ps.Rig, added_farads: float, dial: float, rate: int) -> Array
     return np.asarray(0.5 * heard / np.abs(heard).max() + 2e-5 * noise)
 
 
+@pytest.mark.thorough
 def test_the_pickup_is_measured_through_the_interface(
     playwright: Playwright, bench: Bench, tmp_path: Path
 ) -> None:
@@ -356,6 +367,7 @@ def test_the_pickup_is_measured_through_the_interface(
     assert found.capacitance_farads == pytest.approx(140e-12, rel=0.15)
 
 
+@pytest.mark.thorough
 def test_a_guitar_of_three_pickups(page: Page) -> None:
     """Each position of its switch is drawn, and asked for by its name."""
     page.select_option("#pickups", label="three, five-way switch")
