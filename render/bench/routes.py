@@ -179,7 +179,7 @@ class _Bench:
         if not _TAKE_NAME.fullmatch(take):
             raise InputError(f"take = {take!r}: letters, digits and - make its name")
         place = job / SWEEP if take == "sweep" else job / jobs.TAKES / f"{take}.wav"
-        told = await self._kept(request, place, partial(desk.looked_over, job), _MOST_AUDIO)
+        told = await self._kept(request, place, partial(desk.looked_over, job, place), _MOST_AUDIO)
         return _json({"take": take, **told})
 
     async def stock(self, request: Request) -> Response:

@@ -6,7 +6,9 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
 import pytest
+import soundfile
 from benches import Bench, at_work
 
 
@@ -171,3 +173,16 @@ def test_errors_are_one_line_of_json(bench: Bench) -> None:
         assert status in (400, 404)
         assert said["error"].count("\n") == 0
         assert json.dumps(said).isascii()
+
+
+def test_a_clipped_recording_is_refused_and_the_sweep_that_is_played_is_not(
+    bench: Bench, tmp_path: Path
+) -> None:
+    """A loud one that is cut off at full scale; a low tone at a quarter of it, as the page has."""
+    tone = np.sin(2 * np.pi * 40 * np.arange(48_000) / 48_000)
+    for name, audio, status in (("at-10", np.clip(3 * tone, -1, 1), 400), ("sweep", tone / 4, 200)):
+        soundfile.write(tmp_path / "x.wav", audio, 48_000, subtype="FLOAT")
+        sent = (tmp_path / "x.wav").read_bytes()
+        found, said = bench.send("PUT", f"/api/jobs/one/takes/{name}", sent, "audio/wav")
+        assert found == status, said
+    assert bench.ask("GET", "/api/jobs/one")[1]["takes"] == []
