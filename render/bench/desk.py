@@ -125,11 +125,8 @@ def looked_over(job: Path, place: Path, path: Path) -> dict[str, Any]:
     import presolder as ps  # noqa: PLC0415
     from presolder.render.report.take import remarks  # noqa: PLC0415
 
-    try:
-        take = ps.read(path)
-        rig = jobs.situations_of(job, jobs.newest(job))[0].rig
-    except InputError as error:
-        raise InputError(str(error).replace(str(path), "the recording")) from None
+    take = ps.read(path)
+    rig = jobs.situations_of(job, jobs.newest(job))[0].rig
     # A sweep that was made here stays at its ceiling for a while at each low turn.
     if place.name != SWEEP and take.flaws.clipped_runs:
         raise InputError(
@@ -143,24 +140,18 @@ def looked_over(job: Path, place: Path, path: Path) -> dict[str, Any]:
     }
 
 
-def parts_in(path: Path) -> int:
+def parts_in(path: Path) -> dict[str, Any]:
     """How many kinds of part a drawer holds."""
     import presolder as ps  # noqa: PLC0415
 
-    try:
-        return len(ps.stock(path).lines)
-    except InputError as error:
-        raise InputError(str(error).replace(str(path), "the drawer")) from None
+    return {"parts": len(ps.stock(path).lines)}
 
 
 def answer(path: Path) -> dict[str, Any]:
     """What a customer sent back."""
     from presolder.render.files.answers import read_answer  # noqa: PLC0415
 
-    try:
-        found = read_answer(path)
-    except InputError as error:
-        raise InputError(str(error).replace(str(path), "the file")) from None
+    found = read_answer(path)
     return {"left_at": list(found.left_at), "favourite": found.favourite}
 
 

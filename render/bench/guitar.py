@@ -7,7 +7,7 @@ from typing import Any
 
 from presolder.models.errors import InputError, place
 from presolder.models.instrument.dirt import ANY_KINDS
-from presolder.models.instrument.instrument import Situation
+from presolder.models.instrument.instrument import Situation, find_situation
 from presolder.models.instrument.starter import NONE, QUESTIONS, Question, is_unknown, typical
 from presolder.render.files.rig_file import changed_text
 from presolder.render.report.starter import NOT_KNOWN
@@ -174,14 +174,14 @@ def answered(rig: str, key: str, answer: str) -> tuple[str, str, str]:
     return changed_text(rig, changes), did, odd
 
 
-def shown(situations: tuple[Situation, ...], design: str, wanted: str) -> dict[str, Any]:
+def shown(situations: tuple[Situation, ...], designs: list[str], wanted: str) -> dict[str, Any]:
     """What is shown of a guitar at once: its schematic, its response, and what ears say of it.
 
     Parameters
     ----------
     situations : tuple of Situation
-    design : str
-        The chosen one; empty for none.
+    designs : list of str
+        The bare pot, and the chosen one if there is one.
     wanted : str
         Name of a situation; empty for the first.
 
@@ -197,24 +197,20 @@ def shown(situations: tuple[Situation, ...], design: str, wanted: str) -> dict[s
     from presolder.render.report.advice import off  # noqa: PLC0415
     from presolder.render.report.judged import dials_in_words, sounds_over_dials  # noqa: PLC0415
 
-    names = [one.name for one in situations]
-    if wanted and wanted not in names:
-        raise InputError(f"situation = {wanted!r}: must be one of {', '.join(names)}")
-    situation = situations[names.index(wanted) if wanted else 0]
+    situation = find_situation(situations, wanted) if wanted else situations[0]
     rig = situation.rig
-    designs = ["bare", *([design] if design and design != "bare" else [])]
     (ear,) = asked_ears((situation,), AS_USUAL)
     figures = merits(ear, [asked_design(one, rig).network for one in designs])
     heard = "" if rig.dirt is None else ", by what reaches the dirt"
     sounds = [
         f"{name}: {sounds_over_dials(one)}, {off(one)}"
-        for name, one in zip(["the plain pot", design], figures, strict=False)
+        for name, one in zip(["the plain pot", *designs[1:]], figures, strict=True)
     ]
     return {
         "heard": f"At {dials_in_words(ear.conditions.dials)}, beside this guitar at 10{heard}:",
         "sounds": sounds,
         "svg": guitar_svg(rig),
-        "situations": names if len(names) > 1 else [],
-        "situation": wanted or names[0],
+        "situations": [one.name for one in situations] if len(situations) > 1 else [],
+        "situation": situation.name,
         "curves": ps.curves(rig, designs, SHOWN_DIALS, hz=SHOWN_HZ).plain(),
     }

@@ -21,11 +21,11 @@ from presolder.models.errors import InputError, place
 from presolder.models.instrument.instrument import Situation
 from presolder.models.instrument.quantities import parse_quantity
 from presolder.render.files.designs import resolve_design
-from presolder.render.files.folder import file_stems
+from presolder.render.files.folder import file_stems, new_file
 from presolder.render.files.owner import holding
 from presolder.render.files.rig_file import RIG_FILE, read_rig_text
 from presolder.render.files.scratch import unique_name
-from presolder.render.files.toml import Section, parse_toml, read_text, read_toml
+from presolder.render.files.toml import Section, parse_toml, read_text
 
 JOB_FILE = "job.toml"
 TAKES, MADE, STOCK_FILE, ANSWER_FILE = "takes", "made", "stock.csv", "answer.json"
@@ -88,6 +88,11 @@ class Told:
         """What was read at each step, as it was typed."""
         pairs = (entry.partition("=") for entry in self.readings)
         return {step: ohms for step, _, ohms in pairs}
+
+    @property
+    def designs(self) -> list[str]:
+        """The bare pot, and the one chosen."""
+        return list(dict.fromkeys(["bare", *([self.design] if self.design else [])]))
 
     def changed(self, changes: Mapping[str, object]) -> "Told":
         """The same with some entries changed.
@@ -217,7 +222,8 @@ def _newest(job: Path) -> Version:
     numbers = _numbers(job)
     last = _version(job, numbers[-1]) if numbers else None
     if last is None:
-        told = _dumped(_read_told(job)) if (job / JOB_FILE).is_file() else _dumped(Told())
+        there = (job / JOB_FILE).is_file()
+        told = read_text(job / JOB_FILE) if there else _dumped(Told())
         return _kept(job, Version(1, read_text(job / RIG_FILE), told, "as it was found"))
     rig, told = (
         _working_copy(job, file, text)
@@ -331,9 +337,9 @@ def _working_copy(job: Path, file: str, kept: str) -> str:
         saved = job / _HISTORY / _file_name(_numbers(job)[-1])
         if text is not None and path.stat().st_mtime_ns > saved.stat().st_mtime_ns:
             return text
-        _put(path, kept)
     except OSError as error:
         raise _unwritten(job, error) from None
+    _put(path, kept)
     return kept
 
 
@@ -343,8 +349,6 @@ def _kept(job: Path, version: Version) -> Version:
         _keep(job, version)
         for old in _numbers(job)[:-_KEPT]:
             (job / _HISTORY / _file_name(old)).unlink(missing_ok=True)
-    except FileExistsError:
-        raise OutrunError("this guitar was changed elsewhere meanwhile; look at it again") from None
     except OSError as error:
         raise _unwritten(job, error) from None
     return version
@@ -352,29 +356,25 @@ def _kept(job: Path, version: Version) -> Version:
 
 def _keep(job: Path, version: Version) -> None:
     """The version first, then the two files that follow from it."""
-    place_ = job / _HISTORY / _file_name(version.number)
-    scratch = place_.with_name(f".{unique_name()}")
+    kept = job / _HISTORY / _file_name(version.number)
     try:
-        _write(scratch, json.dumps(asdict(version), ensure_ascii=False))
-        os.link(scratch, place_)
-    finally:
-        scratch.unlink(missing_ok=True)
+        _put(kept, json.dumps(asdict(version), ensure_ascii=False), force=False)
+    except InputError:
+        if kept.exists():
+            raise OutrunError(
+                "this guitar was changed elsewhere meanwhile; look at it again"
+            ) from None
+        raise
     _put(job / RIG_FILE, version.rig)
     _put(job / JOB_FILE, version.job)
 
 
-def _put(path: Path, text: str) -> None:
-    """Write a file at once or not at all."""
-    scratch = path.with_name(f".{unique_name()}")
-    try:
-        _write(scratch, text)
-        scratch.replace(path)
-    finally:
-        scratch.unlink(missing_ok=True)
-
-
-def _write(path: Path, text: str) -> None:
-    with path.open("x", encoding="utf-8", newline="\n") as file:
+def _put(path: Path, text: str, *, force: bool = True) -> None:
+    """Write a file at once or not at all, and onto the disk."""
+    with (
+        new_file(path, force=force) as scratch,
+        scratch.open("w", encoding="utf-8", newline="\n") as file,
+    ):
         file.write(text)
         file.flush()
         os.fsync(file.fileno())
@@ -401,10 +401,6 @@ def _version(job: Path, number: int) -> Version | None:
 
 def _file_name(number: int) -> str:
     return f"{number:06d}.json"
-
-
-def _read_told(job: Path) -> Told:
-    return _told(Section(JOB_FILE, read_toml(job / JOB_FILE)))
 
 
 def _told(section: Section) -> Told:

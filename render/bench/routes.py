@@ -7,7 +7,7 @@ from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
 from functools import partial, wraps
 from importlib import resources
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
@@ -28,8 +28,8 @@ from presolder.render.bench.asked import Asked
 from presolder.render.bench.guitar import shown
 from presolder.render.bench.tasks import MADE_FILES, SWEEP, TASKS
 from presolder.render.bench.working import Crew
+from presolder.render.files.folder import new_file
 from presolder.render.files.rig_file import built_in_rigs
-from presolder.render.files.scratch import unique_name
 
 _MOST_JSON, _MOST_AUDIO = 1_000_000, 200_000_000
 # An upload that gives nothing for so long is given up.
@@ -39,7 +39,6 @@ _SCRIPTS = (_BENCH, "presolder.render.listening")
 _STYLES = {"bench.css": _BENCH, "style.css": _SCRIPTS[1]}
 _WAV = ("audio/wav", "audio/x-wav", "audio/wave")
 _TAKE_NAME = re.compile(r"[A-Za-z0-9-]{1,60}")
-_KINDS = {".html": "text/html", ".zip": "application/zip", ".wav": "audio/wav"}
 # Its script stands inside it, and it asks nobody for anything: its own policy says so.
 _PAGE_POLICY = (
     "default-src 'none'; script-src 'unsafe-inline' 'wasm-unsafe-eval' data: blob:;"
@@ -47,7 +46,6 @@ _PAGE_POLICY = (
     " worker-src data: blob:; form-action 'none'; base-uri 'none'; frame-ancestors 'self'"
 )
 Answer = Callable[[Request], Awaitable[Response]]
-Told = TypeVar("Told")
 
 
 class UnknownError(InputError):
@@ -73,7 +71,7 @@ def application(bench: Path, stop: Callable[[], None], ending: Callable[[], bool
         ("GET", "/api/order", of.ordered), ("POST", "/api/stop", of.stopped),
         ("GET", a_job, of.state), ("PUT", a_job, of.changed),
         ("POST", a_job + "/{way}/step", of.stepped),
-        ("GET", a_job + "/drawn", of.drawn), ("POST", a_job + "/work/{task}", of.worked),
+        ("GET", a_job + "/drawn", of.drawn), ("POST", a_job + "/tasks/{task}", of.worked),
         ("PUT", a_job + "/takes/{take}", of.take), ("PUT", a_job + "/stock", of.stock),
         ("PUT", a_job + "/answer", of.answer), ("POST", a_job + "/reading", of.reading),
         ("GET", a_job + "/made/{file}", of.made),
@@ -154,8 +152,8 @@ class _Bench:
 
         def found() -> dict[str, Any]:
             version = jobs.newest(job)
-            design = jobs.told_of(version).design
-            return shown(jobs.situations_of(job, version), design, wanted)
+            designs = jobs.told_of(version).designs
+            return shown(jobs.situations_of(job, version), designs, wanted)
 
         return _json(await to_thread(found))
 
@@ -179,31 +177,17 @@ class _Bench:
         if not _TAKE_NAME.fullmatch(take):
             raise InputError(f"take = {take!r}: letters, digits and - make its name")
         place = job / SWEEP if take == "sweep" else job / jobs.TAKES / f"{take}.wav"
-        told = await self._kept(request, place, partial(desk.looked_over, job, place), _MOST_AUDIO)
+        look = partial(desk.looked_over, job, place)
+        told = await _kept(request, place, "the recording", look, _MOST_AUDIO)
         return _json({"take": take, **told})
 
     async def stock(self, request: Request) -> Response:
-        job = self._job(request)
-        count = await self._kept(request, job / jobs.STOCK_FILE, desk.parts_in, _MOST_JSON)
-        return _json({"parts": count})
+        place = self._job(request) / jobs.STOCK_FILE
+        return _json(await _kept(request, place, "the drawer", desk.parts_in, _MOST_JSON))
 
     async def answer(self, request: Request) -> Response:
-        job = self._job(request)
-        return _json(await self._kept(request, job / jobs.ANSWER_FILE, desk.answer, _MOST_JSON))
-
-    async def _kept(
-        self, request: Request, place: Path, read: Callable[[Path], Told], most: int
-    ) -> Told:
-        """What is read of a file that came, which is kept if it can be read."""
-        place.parent.mkdir(exist_ok=True)
-        scratch = place.with_name(f".{unique_name()}{place.suffix}")
-        try:
-            await _received(request, scratch, most)
-            told = await to_thread(read, scratch)
-            scratch.replace(place)
-        finally:
-            scratch.unlink(missing_ok=True)
-        return told
+        place = self._job(request) / jobs.ANSWER_FILE
+        return _json(await _kept(request, place, "the file", desk.answer, _MOST_JSON))
 
     async def reading(self, request: Request) -> Response:
         job, asked = self._job(request), await _asked(request)
@@ -217,8 +201,7 @@ class _Bench:
         path = self._job(request) / jobs.MADE / name
         if name not in MADE_FILES or not path.is_file():
             raise UnknownError(f"{name!r}: is not made")
-        headers = {"content-security-policy": _PAGE_POLICY}
-        return FileResponse(path, media_type=_KINDS[path.suffix], headers=headers)
+        return FileResponse(path, headers={"content-security-policy": _PAGE_POLICY})
 
     async def stopped(self, _: Request) -> Response:
         get_running_loop().call_later(0.1, self._stop)
@@ -262,9 +245,9 @@ def _modules(package: str) -> set[str]:
     return {one.name for one in resources.files(package).joinpath("script").iterdir()}
 
 
-async def _pieces(request: Request) -> AsyncIterator[bytes]:
-    """What a request brings, for as long as it brings something."""
-    stream = request.stream()
+async def _pieces(request: Request, most: int) -> AsyncIterator[bytes]:
+    """What a request brings, for as long as it brings something, and not too much."""
+    stream, count = request.stream(), 0
     while True:
         try:
             piece = await wait_for(anext(stream), _PATIENCE_S)
@@ -272,31 +255,34 @@ async def _pieces(request: Request) -> AsyncIterator[bytes]:
             return
         except TimeoutError:
             raise InputError(f"nothing came for {_PATIENCE_S:g} s") from None
+        count += len(piece)
+        if count > most:
+            raise InputError(f"larger than {most / 1e6:g} MB")
         yield piece
 
 
-async def _received(request: Request, path: Path, most: int) -> None:
-    """Write what a request brings into a new file."""
-    count = 0
-    with path.open("xb") as file:
-        async for piece in _pieces(request):
-            count += len(piece)
-            if count > most:
-                raise InputError(f"larger than {most / 1e6:g} MB")
-            file.write(piece)
+async def _kept(
+    request: Request, place: Path, called: str, read: Callable[[Path], dict[str, Any]], most: int
+) -> dict[str, Any]:
+    """What is read of a file that came, which is kept if it can be read."""
+    place.parent.mkdir(exist_ok=True)
+    with new_file(place, force=True) as scratch:
+        with scratch.open("wb") as file:
+            async for piece in _pieces(request, most):
+                file.write(piece)
+        try:
+            return await to_thread(read, scratch)
+        except InputError as error:
+            raise InputError(str(error).replace(str(scratch), called)) from None
 
 
 async def _asked(request: Request) -> Asked:
     """The JSON object that a request brings."""
     if request.headers.get("content-type", "").partition(";")[0].strip() != "application/json":
         raise InputError("content-type: application/json is wanted")
-    body = bytearray()
-    async for piece in _pieces(request):
-        body += piece
-        if len(body) > _MOST_JSON:
-            raise InputError(f"larger than {_MOST_JSON / 1e6:g} MB")
+    body = b"".join([piece async for piece in _pieces(request, _MOST_JSON)])
     try:
-        found = json.loads(bytes(body))
+        found = json.loads(body)
     except (ValueError, RecursionError):
         raise InputError("what was sent is not JSON") from None
     if not isinstance(found, dict):

@@ -13,12 +13,13 @@ import presolder as ps
 from presolder._asked import for_samples
 from presolder.models.errors import InputError, place
 from presolder.models.instrument.built_in import BUILT_IN
-from presolder.models.instrument.instrument import Situation
+from presolder.models.instrument.instrument import Situation, find_situation
 from presolder.models.instrument.quantities import parse_quantity
 from presolder.models.judging.turn import wanted_through
 from presolder.render.bench import jobs
 from presolder.render.bench.asked import Asked
 from presolder.render.files.answers import read_answer
+from presolder.render.files.folder import new_file
 
 Progress = Callable[[int, int], None]
 PAGE, SHEET, PACK, SWEEP = "listen.html", "sheet.html", "pack.zip", "sweep.wav"
@@ -33,16 +34,7 @@ def _guitar(job: Path, asked: Asked) -> tuple[jobs.Version, tuple[Situation, ...
     version = jobs.newest(job)
     found = jobs.situations_of(job, version)
     wanted = asked.text("situation", "")
-    if not wanted:
-        return version, found
-    chosen = tuple(one for one in found if one.name == wanted)
-    if not chosen:
-        raise InputError(f"situation = {wanted!r}: this guitar has {_names(found)}")
-    return version, chosen
-
-
-def _names(found: tuple[Situation, ...]) -> str:
-    return ", ".join(repr(one.name) for one in found)
+    return version, (find_situation(found, wanted),) if wanted else found
 
 
 def need(job: Path, asked: Asked, _told: Progress) -> dict[str, Any]:
@@ -53,9 +45,8 @@ def need(job: Path, asked: Asked, _told: Progress) -> dict[str, Any]:
 def compare(job: Path, asked: Asked, _told: Progress) -> dict[str, Any]:
     """The built-in designs, and the chosen one beside them."""
     version, guitar = _guitar(job, asked)
-    own = jobs.told_of(version).design
-    built_in = [one.name for one in BUILT_IN]
-    return ps.compare(guitar, [*built_in, *([own] if own and own not in built_in else [])]).plain()
+    designs = [*(one.name for one in BUILT_IN), *jobs.told_of(version).designs]
+    return ps.compare(guitar, dict.fromkeys(designs)).plain()
 
 
 def tailor(job: Path, asked: Asked, told: Progress) -> dict[str, Any]:
@@ -77,24 +68,19 @@ def travel(job: Path, asked: Asked, told: Progress) -> dict[str, Any]:
 def curves(job: Path, asked: Asked, told: Progress) -> dict[str, Any]:
     """Level and treble over the dial, and what the spread of real parts does to them."""
     version, guitar = _guitar(job, asked)
-    own = jobs.told_of(version).design
-    designs = ["bare", *([own] if own and own != "bare" else [])]
-    dials = [10, 9, 8, 7, 6, 5, 4, 3, 2, 1]
+    designs, dials = jobs.told_of(version).designs, [10, 9, 8, 7, 6, 5, 4, 3, 2, 1]
     return ps.curves(guitar[0].rig, designs, dials, spread=ps.Spread(), progress=told).plain()
 
 
 def listen(job: Path, asked: Asked, told: Progress) -> dict[str, Any]:
     """The page to listen with, of some designs."""
     version, guitar = _guitar(job, asked)
-    wanted = [jobs.told_of(version).design, *asked.texts("designs")]
-    designs = list(dict.fromkeys(["bare", *(one for one in wanted if one)]))[:_MOST_TO_HEAR]
-    take, played = _take(job, asked.text("take", ""))
+    wanted = [*jobs.told_of(version).designs, *asked.texts("designs")]
+    designs = list(dict.fromkeys(wanted))[:_MOST_TO_HEAR]
     contents = ps.Contents(single_file=True, allow_large=True)
-    made = _made(job) / PAGE
-    situations = guitar if take is not None else tuple(map(for_samples, guitar))
     ps.pack(
-        made, played, situations, designs if len(designs) > 1 else None, contents,
-        force=True, progress=told,
+        _made(job) / PAGE, *_played(job, asked, guitar), designs if len(designs) > 1 else None,
+        contents, force=True, progress=told,
     )  # fmt: skip
     return {"made": PAGE}
 
@@ -104,12 +90,11 @@ def pack(job: Path, asked: Asked, told: Progress) -> dict[str, Any]:
     version, guitar = _guitar(job, asked)
     about = jobs.told_of(version)
     designs = list(dict.fromkeys(["bare", about.design or "series", *asked.texts("designs")]))
-    take, played = _take(job, asked.text("take", ""))
     contents = ps.Contents(light=asked.flag("light"), workshop=about.workshop)
-    situations = guitar if take is not None else tuple(map(for_samples, guitar))
     made = ps.pack(
-        _made(job) / PACK, played, situations, designs, contents, force=True, progress=told
-    )
+        _made(job) / PACK, *_played(job, asked, guitar), designs, contents,
+        force=True, progress=told,
+    )  # fmt: skip
     return {"made": PACK, "first": made["first"]}
 
 
@@ -118,7 +103,8 @@ def sheet(job: Path, asked: Asked, _told: Progress) -> dict[str, Any]:
     version, guitar = _guitar(job, asked)
     about = jobs.told_of(version)
     found = ps.sheet(guitar, about.design or None, workshop=about.workshop)
-    (_made(job) / SHEET).write_text(found.page(), encoding="utf-8")
+    with new_file(_made(job) / SHEET, force=True) as scratch:
+        scratch.write_text(found.page(), encoding="utf-8")
     return {**found.plain(), "svg": str(found.svg), "made": SHEET}
 
 
@@ -158,12 +144,14 @@ TASKS: dict[str, Callable[[Path, Asked, Progress], dict[str, Any]]] = {
 }  # fmt: skip
 
 
-def _take(job: Path, name: str) -> tuple[Path | None, "ps.Take"]:
-    """What is played: one of the job's takes, or the bundled one."""
+def _played(
+    job: Path, asked: Asked, guitar: tuple[Situation, ...]
+) -> tuple[ps.Take, tuple[Situation, ...]]:
+    """What is played, one of the job's takes or the bundled one, and the guitar for it."""
+    name = asked.text("take", "")
     if not name:
-        return None, ps.sample(_TAKE)
-    path = _of(job, name)
-    return path, ps.read(path)
+        return ps.sample(_TAKE), tuple(map(for_samples, guitar))
+    return ps.read(_of(job, name)), guitar
 
 
 def _of(job: Path, name: str) -> Path:

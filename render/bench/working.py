@@ -19,7 +19,8 @@ if sys.platform == "win32":
     _context = multiprocessing.get_context("spawn")
 else:
     _context = multiprocessing.get_context("forkserver")
-_EVERY_S, _PATIENCE_S = 0.02, 3.0
+# Between two looks at whether anybody still waits; what comes is handed on at once.
+_EVERY_S, _PATIENCE_S = 0.1, 3.0
 
 
 def make_ready() -> None:

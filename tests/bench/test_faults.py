@@ -127,7 +127,7 @@ def test_work_that_nobody_waits_for_ends(tmp_path: Path) -> None:
     with at_work(tmp_path) as bench:
         path = begun(bench)
         children = Path(f"/proc/{bench.process.pid}/task/{bench.process.pid}/children")
-        request = f"POST {path}/work/listen HTTP/1.1\r\nHost: {bench.host}\r\nCookie: "
+        request = f"POST {path}/tasks/listen HTTP/1.1\r\nHost: {bench.host}\r\nCookie: "
         request += f"{bench.cookie}\r\nOrigin: {bench.base}\r\nContent-Type: application/json\r\n"
         with socket.create_connection(bench.host.split(":"), timeout=30) as line:
             line.sendall(f"{request}Content-Length: 2\r\n\r\n{{}}".encode())
@@ -149,7 +149,7 @@ def soon(true: Callable[[], bool], within_s: float = 5.0) -> bool:
 def test_ctrl_c_ends_it_in_the_middle_of_work(tmp_path: Path) -> None:
     with at_work(tmp_path) as bench:
         path = begun(bench)
-        hand = threading.Thread(target=worked, args=(bench, f"{path}/work/listen"))
+        hand = threading.Thread(target=worked, args=(bench, f"{path}/tasks/listen"))
         hand.start()
         time.sleep(0.7)
         os.killpg(bench.process.pid, signal.SIGINT)
@@ -186,7 +186,7 @@ _PATHS = (
     "/", "/guitars/{0}/{1}", "/{0}.css", "/script/{0}.js", "/api/jobs", "/api/order",
     "/api/jobs/{0}", "/api/jobs/one", "/api/jobs/one/{0}/step", "/api/jobs/one/drawn?situation={0}",
     "/api/jobs/one/takes/{0}", "/api/jobs/one/stock", "/api/jobs/one/answer",
-    "/api/jobs/one/reading", "/api/jobs/one/made/{0}", "/api/jobs/{0}/work/{1}",
+    "/api/jobs/one/reading", "/api/jobs/one/made/{0}", "/api/jobs/{0}/tasks/{1}",
 )  # fmt: skip
 _VALUES: tuple[object, ...] = (
     None, True, 0, 1, -1, 10**30, 1.5, "", "one", "volume.resistance", "1k || 1n", "?", "250k",

@@ -167,7 +167,7 @@ def test_errors_are_one_line_of_json(bench: Bench) -> None:
         ("PUT", "/api/jobs/one", {"version": "1"}),
         ("PUT", "/api/jobs/one", {"version": 1, "key": "x.y", "answer": "1"}),
         ("PUT", "/api/jobs/one", {"version": 1, "toml": "["}),
-        ("POST", "/api/jobs/one/work/dance", {}),
+        ("POST", "/api/jobs/one/tasks/dance", {}),
     ):
         status, said = bench.ask(method, path, told)
         assert status in (400, 404)

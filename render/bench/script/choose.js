@@ -1,11 +1,11 @@
 // The room where a design is chosen: the verdict, the table, and the search's front.
 import { upload, work } from "./ask.js";
-import { el, working } from "./dom.js";
+import { el, table, working } from "./dom.js";
 import { front, spread } from "./plot.js";
 import { makeTurn } from "./turn.js";
 
 export function chooseRoom(bench, room) {
-  const said = el("div", { class: "verdict" }), table = el("div"), found = el("div"),
+  const said = el("div", { class: "verdict" }), usual = el("div"), found = el("div"),
     chart = el("figure"), answered = el("input", { type: "checkbox", id: "by-answer" }),
     byAnswer = el("span", {}, answered, el("label", { for: "by-answer" },
       "at the dials where the customer listened")),
@@ -20,25 +20,25 @@ export function chooseRoom(bench, room) {
     } catch (error) { ownSaid.textContent = error.message; }
   }
   const compare = working("Compare the usual ones", async ({ signal, say }) => {
-    const told = await work(bench.path("/work/compare"), bench.asked(), { signal });
+    const told = await work(bench.path("/tasks/compare"), bench.asked(), { signal });
     bench.found.compare = told;
-    table.replaceChildren(rows(told.designs.map((one) => ({ ...one,
+    usual.replaceChildren(rows(told.designs.map((one) => ({ ...one,
       expression: one.expression || one.design })), "All of these are judged on a hundred guitars"
       + ` like this one; ${conditions(told.situations)}`));
     say("");
   });
   const search = working("Search values that one can buy", async ({ signal, told, say }) => {
-    searched = await work(bench.path("/work/tailor"), { ...bench.asked(),
+    searched = await work(bench.path("/tasks/tailor"), { ...bench.asked(),
       stock: drawer.checked, answer: answered.checked && !byAnswer.hidden }, { signal, told });
     bench.found.tailor = searched;
     say(`${searched.designs_searched.toLocaleString("en")} combinations`);
     drawFront();
-    found.replaceChildren(rows(searched.best.map((one) => ({ ...one, expression: one.expression,
+    found.replaceChildren(rows(searched.best.map((one) => ({ ...one,
       design: one.expression })), `The best of each kind; ${conditions(searched.situations)}`));
   });
   const bands = el("figure");
   const stray = working("How far do real parts stray?", async ({ signal, told, say }) => {
-    const curves = await work(bench.path("/work/curves"), bench.asked(), { signal, told });
+    const curves = await work(bench.path("/tasks/curves"), bench.asked(), { signal, told });
     bands.replaceChildren(spread(curves, "treble_db", "Treble", [6, -12, 3]),
       spread(curves, "level_db", "Level", [0, -48, 4]), el("figcaption", {},
         "Lines: as described, dashed the plain pot, solid the chosen design. Bands: nine in ten"
@@ -66,7 +66,7 @@ export function chooseRoom(bench, room) {
     el("p", {}, el("label", { for: "own-design" }, "Your own choice, by name or values"), own,
       el("button", { type: "button", class: "do", onclick: () => choose(own.value.trim()) },
         "Choose"), ownSaid),
-    compare.element, table, search.element,
+    compare.element, usual, search.element,
     el("p", {}, drawer, el("label", { for: "only-drawer" }, "only what is in the drawer, "),
       el("label", { for: "drawer" }, "a CSV file of type, value, count:"), file, drawerSaid,
       byAnswer), drawerText,
@@ -85,21 +85,19 @@ export function chooseRoom(bench, room) {
     }), el("figcaption", {}, "Click a point to choose it and to hear it."));
   }
   function rows(designs, caption) {
-    return el("table", {}, el("caption", {}, caption), el("thead", {}, el("tr", {},
-      ...["design", "off", "tone", "taper", "nearer on", ""].map((one) => el("th", {}, one)))),
-      el("tbody", {}, designs.map((one) => {
-        const [own_] = Object.values(one.situations);
-        return el("tr", { ...(one.expression === bench.state.design && { class: "chosen" }) },
-          el("th", { scope: "row" }, one.design === one.expression ? one.design
-            : `${one.design}: ${one.expression}`),
-          el("td", {}, `${one.score_db.toFixed(1)} dB`), el("td", {}, `${own_.tone_db.toFixed(1)}`
-            + " dB"), el("td", {}, `${own_.taper_phon.toFixed(1)} phon`),
-          el("td", {}, one.nearer_of_100 === null ? "" : `${one.nearer_of_100} of 100`),
-          el("td", {}, el("button", { type: "button", class: "quiet",
-            "aria-label": `Choose ${one.design}`, onclick: () => choose(one.expression) },
-            "Choose"),
-            one.spoilt.length ? el("span", { class: "said" }, one.spoilt.join(", ")) : null));
-      })));
+    const head = ["design", "off", "tone", "taper", "nearer on", ""];
+    return table(caption, head, designs.map((one) => {
+      const [own_] = Object.values(one.situations);
+      return [{ "data-expression": one.expression,
+        ...(one.expression === bench.state.design && { class: "chosen" }) },
+        one.design === one.expression ? one.design : `${one.design}: ${one.expression}`,
+        `${one.score_db.toFixed(1)} dB`, `${own_.tone_db.toFixed(1)} dB`,
+        `${own_.taper_phon.toFixed(1)} phon`,
+        one.nearer_of_100 === null ? "" : `${one.nearer_of_100} of 100`,
+        [el("button", { type: "button", class: "quiet", "aria-label": `Choose ${one.design}`,
+          onclick: () => choose(one.expression) }, "Choose"),
+        one.spoilt.length ? el("span", { class: "said" }, one.spoilt.join(", ")) : null]];
+    }));
   }
   return {
     show(state) {
@@ -107,7 +105,8 @@ export function chooseRoom(bench, room) {
       byAnswer.hidden = !state.answer;
       if (document.activeElement !== lines) lines.value = state.stock;
       drawFront();
-      table.querySelectorAll("tr.chosen").forEach((one) => one.classList.remove("chosen"));
+      for (const row of room.querySelectorAll("tr[data-expression]")) {
+        row.classList.toggle("chosen", row.dataset.expression === state.design); }
     },
     verdict(need) {
       said.replaceChildren(...need.situations.map((one) => el("p", {},
@@ -116,7 +115,7 @@ export function chooseRoom(bench, room) {
           `Judged by: ${conditions([one])}.`)));
     },
     entered() { if (!bench.found.compare) compare.begin(); },
-    forget() { table.replaceChildren(); found.replaceChildren(); chart.replaceChildren();
+    forget() { usual.replaceChildren(); found.replaceChildren(); chart.replaceChildren();
       bands.replaceChildren(); searched = null; },
   };
 }

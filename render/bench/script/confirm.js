@@ -45,7 +45,7 @@ export function confirmRoom(bench, room) {
     } catch (error) { said.textContent = error.message; }
   }
   const verify = working("Does it fit?", async ({ signal, say }) => {
-    const told = await work(bench.path("/work/verify"), { takes: Object.fromEntries(taken) },
+    const told = await work(bench.path("/tasks/verify"), { takes: Object.fromEntries(taken) },
       { signal });
     verdict.replaceChildren(el("p", {}, el("strong", {}, told.verdict)), el("pre", {},
       told.said.join("\n")));
@@ -53,7 +53,7 @@ export function confirmRoom(bench, room) {
   });
   const link = el("a", { hidden: true, download: "" }, "Save the pack");
   const pack = working("Make the pack to send", async ({ signal, told, say }) => {
-    await work(bench.path("/work/pack"), { designs: bench.toHear(), light: true },
+    await work(bench.path("/tasks/pack"), { designs: bench.toHear(), light: true },
       { signal, told });
     link.href = bench.path("/made/pack.zip");
     link.setAttribute("download", `${bench.state.name}.zip`);

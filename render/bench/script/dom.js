@@ -13,6 +13,14 @@ export function el(name, attributes = {}, ...children) {
   return element;
 }
 
+// Each row begins with what it is of, and may have attributes.
+export function table(caption, head, rows) {
+  return el("table", {}, el("caption", {}, caption), el("thead", {}, el("tr", {},
+    head.map((one) => el("th", {}, one)))), el("tbody", {}, rows.map(([attributes, first,
+      ...cells]) => el("tr", attributes, el("th", { scope: "row" }, first),
+      cells.map((one) => el("td", {}, one))))));
+}
+
 // What the bench itself has drawn; nothing of a user's is markup in it.
 export function drawing(svg) {
   const parsed = new DOMParser().parseFromString(svg, "image/svg+xml").documentElement;

@@ -107,7 +107,7 @@ function measured(bench) {
     say("recorded");
   });
   const fit = working("Fit the pickup", async ({ signal, told, say }) => {
-    found = await work(bench.path("/work/pickup"), { at_jack: true, recorded: taken },
+    found = await work(bench.path("/tasks/pickup"), { at_jack: true, recorded: taken },
       { signal, told });
     const off = (error) => (error === null ? " (not settled by these recordings)"
       : ` ± ${(100 * error).toFixed(0)} %`);

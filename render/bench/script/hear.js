@@ -25,7 +25,7 @@ export function hearRoom(bench, room) {
   const make = working("Make it anew", async ({ signal, told, say }) => {
     const asked = JSON.stringify([bench.state.toml, bench.toHear(), take.value]);
     say("a few seconds");
-    await work(bench.path("/work/listen"), { designs: bench.toHear(), take: take.value },
+    await work(bench.path("/tasks/listen"), { designs: bench.toHear(), take: take.value },
       { signal, told });
     made = asked;
     ready = false;

@@ -38,7 +38,7 @@ const bench = {
     return made;
   },
   async refresh() { took(await get(bench.path())); },
-  // The bare pot is always among them.
+  // What is heard beside the bare pot and the chosen one.
   toHear() {
     const { compare, tailor } = bench.found;
     const best = (tailor ? tailor.best.map((one) => one.expression)
@@ -60,13 +60,12 @@ function took(state) {
   byId("doubts").replaceChildren(...[state.fault, ...state.doubts].filter(Boolean).map(
     (one) => el("p", { class: "said" }, one)));
   document.title = `${state.title}: the bench`;
-  const own = `${state.toml}\n${state.design}`;
-  if (own !== drawn) { drawn = own; draw(); }
-  if (!before || before.toml !== state.toml || before.name !== state.name) {
-    bench.found = {};
-    rooms.choose.forget();
-    judge();
-  }
+  const own = `${state.toml}\n${state.design}`, another = !before || before.toml !== state.toml;
+  if (another) { bench.found = {}; rooms.choose.forget(); }
+  if (own === drawn) return;
+  drawn = own;
+  // Which situations there are is known when it is drawn.
+  draw().then(() => { if (another) judge(); });
 }
 
 async function draw() {
@@ -81,7 +80,7 @@ async function draw() {
     choice.hidden = !told.situations.length;
     choice.replaceChildren(...told.situations.map((one) => el("option", { value: one }, one)));
     choice.value = told.situation;
-    if (told.situations.length && !bench.situation) { bench.situation = told.situation; judge(); }
+    if (told.situations.length) bench.situation = told.situation;
   } catch (error) { byId("drawing").textContent = error.message; }
 }
 
@@ -92,7 +91,7 @@ async function judge() {
   judging = own;
   byId("verdict").textContent = "listening …";
   try {
-    const need = await work(bench.path("/work/need"), bench.asked(), { signal: own.signal });
+    const need = await work(bench.path("/tasks/need"), bench.asked(), { signal: own.signal });
     if (judging !== own) return;
     byId("verdict").textContent = [...(bench.situation ? [`${bench.situation}:`] : []),
       ...need.situations[0].said].join(" ");

@@ -1,32 +1,40 @@
 // Plots: gains over frequency at some dials, and what the taper pays for the tone.
 import { shape } from "./drawing.js";
 
-const WIDE = 560, HIGH = 260, LEFT = 46, RIGHT = 12, TOP = 12, BOTTOM = 34, RADIUS = 7;
-const frame = (label) => shape("svg", { viewBox: `0 0 ${WIDE} ${HIGH}`, role: "img",
+const WIDE = 560, HIGH = 260, LEFT = 46, RIGHT = 16, TOP = 12, BOTTOM = 34, RADIUS = 7;
+export const frame = (label) => shape("svg", { viewBox: `0 0 ${WIDE} ${HIGH}`, role: "img",
   "aria-label": label, class: "plot" });
-const across = (share) => LEFT + share * (WIDE - LEFT - RIGHT);
-const down = (share) => TOP + share * (HIGH - TOP - BOTTOM);
+export const across = (share) => LEFT + share * (WIDE - LEFT - RIGHT);
+export const down = (share) => TOP + share * (HIGH - TOP - BOTTOM);
 const text = (x, y, words, anchor = "middle") => shape("text", { x, y, "text-anchor": anchor },
   words);
+// How far down the plot a place on the screen is.
+export function shareAt(svg, clientY) {
+  const { top, height } = svg.getBoundingClientRect();
+  return (((clientY - top) / height) * HIGH - TOP) / (HIGH - TOP - BOTTOM);
+}
+// A line across with its value, a value below, and what the plot is of.
+export const rule = (svg, y, value) => svg.append(
+  shape("line", { class: "grid", x1: LEFT, x2: WIDE - RIGHT, y1: y, y2: y }),
+  text(LEFT - 6, y + 4, `${value}`, "end"));
+export const below = (svg, x, value) => svg.append(text(x, HIGH - 16, `${value}`));
+export const titled = (svg, words) => svg.append(text(LEFT, HIGH - 2, words, "start"));
 
 export function responses(curves) {
   const svg = frame("Response at the jack's far end, at each dial"), hz = curves.frequency_hz;
   const x = (f) => across(Math.log(f / hz[0]) / Math.log(hz[hz.length - 1] / hz[0]));
   const high = 12, low = -48, y = (db) => down((high - Math.max(low, Math.min(high, db))) / (
     high - low));
-  for (const db of [0, -12, -24, -36, -48]) svg.append(
-    shape("line", { class: "grid", x1: LEFT, x2: WIDE - RIGHT, y1: y(db), y2: y(db) }),
-    text(LEFT - 6, y(db) + 4, `${db}`, "end"));
+  for (const db of [0, -12, -24, -36, -48]) rule(svg, y(db), db);
   for (const f of [100, 300, 1000, 3000, 10000].filter((one) => one < hz[hz.length - 1])) {
-    svg.append(text(x(f), HIGH - 16, f < 1000 ? `${f} Hz` : `${f / 1000} kHz`)); }
+    below(svg, x(f), f < 1000 ? `${f} Hz` : `${f / 1000} kHz`); }
   curves.designs.forEach((one, which) => one.gain_db.forEach((row, i) => {
     const points = hz.map((f, k) => `${x(f).toFixed(1)},${y(row[k]).toFixed(1)}`).join(" ");
     svg.append(shape("polyline", { class: which ? "own" : "bare", points }));
     if (which === curves.designs.length - 1) {
       svg.append(text(x(hz[3]), y(row[3]) - 3, `at ${curves.dials[i]}`, "start")); }
   }));
-  svg.append(text(LEFT, HIGH - 2,
-    "dB over frequency: dashed the plain pot, solid the chosen design", "start"));
+  titled(svg, "dB over frequency: dashed the plain pot, solid the chosen design");
   return svg;
 }
 
@@ -35,10 +43,8 @@ export function spread(curves, key, words, [high, low, steps]) {
   const svg = frame(words), dials = curves.dials;
   const x = (dial) => across((dial - 1) / 9),
     y = (db) => down((high - Math.max(low, Math.min(high, db))) / (high - low));
-  for (let db = high; db >= low; db -= (high - low) / steps) svg.append(
-    shape("line", { class: "grid", x1: LEFT, x2: WIDE - RIGHT, y1: y(db), y2: y(db) }),
-    text(LEFT - 6, y(db) + 4, `${db}`, "end"));
-  for (const dial of dials) svg.append(text(x(dial), HIGH - 16, `${dial}`));
+  for (let db = high; db >= low; db -= (high - low) / steps) rule(svg, y(db), db);
+  for (const dial of dials) below(svg, x(dial), dial);
   curves.designs.forEach((one, which) => {
     const { p5, p95 } = one.tolerance[key], at = (values) => values.map((db, i) =>
       `${x(one.tolerance.dials[i]).toFixed(1)},${y(db).toFixed(1)}`);
@@ -47,7 +53,7 @@ export function spread(curves, key, words, [high, low, steps]) {
       class: which ? "own" : "bare", points: dials.map((dial, i) =>
         `${x(dial).toFixed(1)},${y(one[key][i]).toFixed(1)}`).join(" ") }));
   });
-  svg.append(text(LEFT, HIGH - 2, `${words}, dB against 10, over the dial`, "start"));
+  titled(svg, `${words}, dB against 10, over the dial`);
   return svg;
 }
 
@@ -57,13 +63,9 @@ export function front(points, chosen, pick) {
   const most = (key) => Math.max(1, ...points.map((one) => one[key])) * 1.08;
   const wide = most("taper_phon"), high = most("tone_db");
   const step = (span) => [0.5, 1, 2, 5, 10, 20].find((one) => span / one <= 6) || 50;
-  for (let at = 0; at <= wide; at += step(wide)) {
-    svg.append(text(across(at / wide), HIGH - 16, `${at}`)); }
-  for (let at = 0; at <= high; at += step(high)) svg.append(
-    shape("line", { class: "grid", x1: LEFT, x2: WIDE - RIGHT, y1: down(1 - at / high),
-      y2: down(1 - at / high) }), text(LEFT - 6, down(1 - at / high) + 4, `${at}`, "end"));
-  svg.append(text(LEFT, HIGH - 2, "off in taper, phon; upwards off in tone, dB: near the corner is"
-    + " near an ideal knob", "start"));
+  for (let at = 0; at <= wide; at += step(wide)) below(svg, across(at / wide), at);
+  for (let at = 0; at <= high; at += step(high)) rule(svg, down(1 - at / high), at);
+  titled(svg, "off in taper, phon; upwards off in tone, dB: near the corner is near an ideal knob");
   // Of those that a finger would take for one, the first.
   const shown = [];
   for (const one of points) {

@@ -7,7 +7,7 @@ export function solderRoom(bench, room) {
   let made = "", fitted = "", state = null;
   const make = working("Write the sheet", async ({ signal, say }) => {
     const asked = JSON.stringify([state.toml, state.design, state.workshop]);
-    const told = await work(bench.path("/work/sheet"), {}, { signal });
+    const told = await work(bench.path("/tasks/sheet"), {}, { signal });
     made = asked;
     show(told);
     say("");

@@ -1,21 +1,20 @@
 // How the knob is to turn, drawn by hand, and which pot and parts come nearest.
 import { work } from "./ask.js";
-import { el, working } from "./dom.js";
+import { el, table, working } from "./dom.js";
 import { shape } from "./drawing.js";
+import { across, below, down, frame, rule, shareAt, titled } from "./plot.js";
 
-const WIDE = 560, HIGH = 240, LEFT = 46, TOP = 12, STEP_DB = 0.5, LOWEST_DB = -60;
-const x = (dial) => LEFT + ((dial - 1) / 9) * (WIDE - LEFT - 16);
-const y = (db) => TOP + (db / LOWEST_DB) * (HIGH - TOP - 34);
+const STEP_DB = 0.5, LOWEST_DB = -60;
+const x = (dial) => across((dial - 1) / 9), y = (db) => down(db / LOWEST_DB);
 
 export function makeTurn(bench) {
   const dials = [1, 2, 3, 4, 5, 6, 7, 8, 9, 10];
   let levels = dials.map((dial) => (dial - 10) * 4);
-  const svg = shape("svg", { viewBox: `0 0 ${WIDE} ${HIGH}`, class: "plot turn", role: "group",
-    "aria-label": "The wanted level over the dial" });
+  const svg = frame("The wanted level over the dial");
+  svg.setAttribute("role", "group");
+  svg.classList.add("turn");
   const line = shape("polyline", { class: "own" }), found = el("div");
-  for (let db = 0; db >= LOWEST_DB; db -= 12) svg.append(shape("line", { class: "grid", x1: LEFT,
-    x2: WIDE - 16, y1: y(db), y2: y(db) }), shape("text", { x: LEFT - 6, y: y(db) + 4,
-    "text-anchor": "end" }, `${db}`));
+  for (let db = 0; db >= LOWEST_DB; db -= 12) rule(svg, y(db), db);
   svg.append(line);
   // At 10 all is as it is there; the others are moved, and never above their right neighbour.
   const handles = dials.slice(0, -1).map((dial, i) => {
@@ -27,17 +26,13 @@ export function makeTurn(bench) {
     });
     handle.addEventListener("pointerdown", (e) => handle.setPointerCapture(e.pointerId));
     handle.addEventListener("pointermove", (e) => {
-      if (!handle.hasPointerCapture(e.pointerId)) return;
-      const box = svg.getBoundingClientRect(), at = ((e.clientY - box.top) / box.height) * HIGH;
-      move(i, ((at - TOP) / (HIGH - TOP - 34)) * LOWEST_DB);
+      if (handle.hasPointerCapture(e.pointerId)) move(i, shareAt(svg, e.clientY) * LOWEST_DB);
     });
-    svg.append(handle, shape("text", { x: x(dial), y: HIGH - 16, "text-anchor": "middle" },
-      `${dial}`));
+    svg.append(handle);
     return handle;
   });
-  svg.append(shape("text", { x: x(10), y: HIGH - 16, "text-anchor": "middle" }, "10"),
-    shape("text", { x: LEFT, y: HIGH - 2 }, "dB against 10, over the dial: drag the points, or use"
-      + " the arrow keys"));
+  for (const dial of dials) below(svg, x(dial), dial);
+  titled(svg, "dB against 10, over the dial: drag the points, or use the arrow keys");
   function move(at, db) {
     const moved = Math.min(0, Math.max(LOWEST_DB, Math.round(db / STEP_DB) * STEP_DB));
     levels = levels.map((own, i) => (i === at ? moved
@@ -56,20 +51,16 @@ export function makeTurn(bench) {
   }
   draw();
   const find = working("Which pot and parts turn so?", async ({ signal, told, say }) => {
-    const answer = await work(bench.path("/work/travel"), { ...bench.asked(),
+    const answer = await work(bench.path("/tasks/travel"), { ...bench.asked(),
       points: dials.map((dial, i) => [dial, levels[i]]) }, { signal, told });
     const pot = (one) => `${one.ohms / 1e3}k ${one.law}`
       + `${one.midpoint === null ? "" : `, ${one.midpoint} at half`}`
       + `${one.as_now ? " (as now)" : ""}`;
-    found.replaceChildren(el("table", {}, el("caption", {},
-      "Off: how far the level is from what you drew, root mean square over the dials."),
-    el("thead", {}, el("tr", {},
-      ...["pot", "bypass", "off", "tone"].map((one) => el("th", {}, one)))), el("tbody", {},
-      [answer.now, ...answer.best].map((one, i) => el("tr", {}, el("th", { scope: "row" },
-        i ? pot(one.pot) : `now: ${pot({ ...one.pot, as_now: false })}`),
-      el("td", {}, one.expression || "none"), el("td", {}, `${one.off_db.toFixed(1)} dB`),
-      el("td", {}, `${one.tone_db.toFixed(1)} dB`)))),
-    ));
+    found.replaceChildren(table(
+      "Off: how far the level is from what you drew, root mean square over the dials.",
+      ["pot", "bypass", "off", "tone"], [answer.now, ...answer.best].map((one, i) => [{},
+        i ? pot(one.pot) : `now: ${pot({ ...one.pot, as_now: false })}`,
+        one.expression || "none", `${one.off_db.toFixed(1)} dB`, `${one.tone_db.toFixed(1)} dB`])));
     say("");
   });
   return el("details", {}, el("summary", {}, "The turn of the knob itself, drawn by hand"), svg,

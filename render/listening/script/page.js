@@ -491,7 +491,7 @@ document.addEventListener("keydown", (e) => {
     blind.shown()[number - 1]);
 });
 // A bench that holds this page beside itself says what to hear, by values.
-addEventListener("message", ({ origin, data }) => {
+if (parent !== window) addEventListener("message", ({ origin, data }) => {
   if (origin !== location.origin || !data || typeof data.hear !== "string") return;
   const design = parts.turnTo(data.hear);
   parent.postMessage({ heard: design >= 0 }, location.origin);
