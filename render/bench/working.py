@@ -18,22 +18,21 @@ from presolder.models.errors import InputError, one_line
 if sys.platform == "win32":
     _context = multiprocessing.get_context("spawn")
 else:
+    from multiprocessing import forkserver
+
     _context = multiprocessing.get_context("forkserver")
 # Between two looks at whether anybody still waits; what comes is handed on at once.
 _EVERY_S, _PATIENCE_S = 0.1, 3.0
 
 
 def make_ready() -> None:
-    """Load what the work needs, in the process that the others are made from."""
+    """Begin to load what the work needs, in the process that the others are made from."""
     if sys.platform != "win32":
-        _context.set_forkserver_preload(["presolder.render.bench.tasks"])
-        first = _context.Process(target=_nothing, daemon=True)
-        first.start()
-        first.join()
-
-
-def _nothing() -> None:
-    """Begin and end."""
+        forkserver.set_forkserver_preload(["presolder.render.bench.tasks"])
+        # Ctrl-C is not for it; it ends with the bench.
+        heard = signal.signal(signal.SIGINT, signal.SIG_IGN)
+        forkserver.ensure_running()
+        signal.signal(signal.SIGINT, heard)
 
 
 class Crew:
