@@ -6,6 +6,7 @@
 #include "core/circuit.c"
 #include "core/curve.c"
 #include "core/sections.c"
+#include "core/spread.c"
 #include "core/sums.c"
 
 #ifndef __wasm__

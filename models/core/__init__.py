@@ -1,4 +1,4 @@
-"""The loops over samples and steps: physics in C, one for renders, streams and pages.
+"""The loops over samples, steps and bands: physics in C, one for renders, streams and pages.
 
 What each computes is said in the C file that is named; here arguments are looked
 over, so that nothing but whole arrays of the right shapes comes to the library.
@@ -11,7 +11,7 @@ from presolder.models.typing import Array
 
 __all__ = [
     "MOST_JUNCTIONS", "combine", "filter_sections", "fours", "groups_of", "origin",
-    "shape_averaged", "solve_junctions", "step_circuit", "step_states",
+    "shape_averaged", "solve_junctions", "spread", "step_circuit", "step_states",
 ]  # fmt: skip
 
 # Junctions come four by four, states and output too.
@@ -159,6 +159,44 @@ def shape_averaged(
     loaded()(
         "shape", curves, nodes, float(first), float(step), float(short), signal, output, samples
     )
+
+
+def spread(
+    core: Array, starts: Array, sizes: Array, along: Array, step: float
+) -> tuple[Array, Array]:
+    """Spread the loudness of critical bands towards higher ones; ``core/spread.c``.
+
+    Parameters
+    ----------
+    core : ndarray, shape (n, b)
+        Sone per Bark, of each spectrum's bands.
+    starts : ndarray, shape (b + 1,)
+        Index of each band's first rate, and how many rates there are.
+    sizes : ndarray, shape (r,)
+        Along a fall, from more than there is to 0.
+    along : ndarray, shape (r, c)
+        Where each lies, Bark; the first column is that of the lowest two bands,
+        the last that of all for which there is no other.
+    step : float
+        From one rate to the next, Bark.
+
+    Returns
+    -------
+    specific : ndarray, shape (n, rates)
+    sone : ndarray, shape (n,)
+    """
+    (count, bands), (ranges, columns) = np.shape(core), np.shape(along)
+    _agree(ranges > 1 and columns > 0 and bool(np.all(np.diff(starts) >= 0)) and starts[0] >= 0)
+    _take(core, (count, bands))
+    _take(starts, (bands + 1,))
+    _take(sizes, (ranges,))
+    _take(along, (ranges, columns))
+    specific, sone = np.empty((count, int(starts[-1]))), np.empty(count)
+    loaded()(
+        "spread", core, count, bands, starts, sizes, along, ranges, columns, float(step), specific,
+        sone,
+    )  # fmt: skip
+    return specific, sone
 
 
 def solve_junctions(

@@ -13,6 +13,7 @@ and others, J. Acoust. Soc. Jpn. (E) 12, 1991), free field.
 import numpy as np
 from numpy.typing import ArrayLike
 
+from presolder.models.core import spread
 from presolder.models.typing import Array
 
 # Nominal third-octave centres 25 Hz to 12.5 kHz, at their exact places.
@@ -76,7 +77,8 @@ _SLOPES = np.array(
 _MOST = 1000.0
 # Band of each critical-band rate; those on a limit belong to the band below it.
 BAND_OF_BARK = np.searchsorted(LIMITS_BARK, BARK - 1e-6)
-_INSIDE = tuple(np.flatnonzero(band == BAND_OF_BARK) for band in range(LIMITS_BARK.size))
+# Index of each band's first rate, and how many there are.
+_STARTS = np.searchsorted(BAND_OF_BARK, np.arange(LIMITS_BARK.size + 1)).astype(np.float64)
 
 
 def _falls() -> tuple[Array, Array]:
@@ -148,22 +150,11 @@ def specific_loudness(third_octave_db: ArrayLike) -> tuple[Array, Array]:
     what spreads from lower bands is still larger.
     """
     core = core_loudness(third_octave_db)
-    specific = np.zeros((*core.shape[:-1], BARK.size))
-    sone = np.zeros(core.shape[:-1])
-    reached = np.zeros(core.shape[:-1])
-    for band in range(LIMITS_BARK.size):
-        inside = _INSIDE[band]
-        start = inside[0] / 10.0
-        along = _ALONG[:, min(max(band - 1, 0), _SLOPES.shape[1] - 1)]
-        gone = np.interp(reached, _SIZES[::-1], along[::-1])
-        fallen = np.interp(gone[..., None] + (BARK[inside] - start), along, _SIZES)
-        own = core[..., band, None]
-        values = np.maximum(own, fallen)
-        specific[..., inside] = values
-        first = np.maximum(core[..., band], reached)
-        sone += 0.1 * (values.sum(axis=-1) + 0.5 * (first - values[..., -1]))
-        reached = values[..., -1]
-    return specific, sone
+    shape = core.shape[:-1]
+    specific, sone = spread(
+        core.reshape(-1, LIMITS_BARK.size), _STARTS, _SIZES, _ALONG, BARK[1] - BARK[0]
+    )
+    return specific.reshape(*shape, BARK.size), sone.reshape(shape)
 
 
 def loudness_level(sone: ArrayLike) -> Array:
