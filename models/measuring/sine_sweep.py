@@ -1,15 +1,37 @@
 """A response from a sweep as it was played and as it was recorded."""
 
+from itertools import combinations
+
 import numpy as np
 
 from presolder.models.decibels import decibels
 from presolder.models.errors import InputError
-from presolder.models.typing import Array
+from presolder.models.typing import Array, ComplexArray, Flags
 
 # What is kept of the impulse response before and after its peak. A sweep that begins at some
 # hundreds of hertz rings before the peak too; its distortion comes tens of milliseconds earlier.
 _BEFORE_SECONDS, _AFTER_SECONDS = 0.024, 0.03
 _BINS = 1 << 16
+# Where its delay is looked at, and how far an octave's impulse stands over its noise there.
+_OCTAVES_HZ, _CLEARLY = np.geomspace(125.0, 14e3, 14), 30.0
+# How long nothing was played at the beginning of a recording.
+_QUIET_SECONDS = 0.25
+
+
+def before_db(recorded: Array, sample_rate_hz: float) -> float:
+    """What came in before a sweep began, in dB against its loudest second.
+
+    Parameters
+    ----------
+    recorded : ndarray, shape (n,)
+        At least a quarter of a second of it before the sweep.
+    sample_rate_hz : float
+    """
+    power = np.square(recorded)
+    second = int(min(sample_rate_hz, recorded.size))
+    loudest = (np.convolve(power[::64], np.ones(second // 64), "valid") / (second // 64)).max()
+    before = power[: int(_QUIET_SECONDS * sample_rate_hz)].mean()
+    return float(decibels(np.sqrt(before / loudest)))
 
 
 def swept_response(played: Array, recorded: Array, sample_rate_hz: float) -> tuple[Array, Array]:
@@ -30,7 +52,7 @@ def swept_response(played: Array, recorded: Array, sample_rate_hz: float) -> tup
     Raises
     ------
     InputError
-        If the two have nothing in common.
+        If the two have nothing in common, or samples were lost on the way.
 
     Notes
     -----
@@ -49,13 +71,46 @@ def swept_response(played: Array, recorded: Array, sample_rate_hz: float) -> tup
     impulse = np.fft.irfft(y * dividing, length)
     if np.abs(impulse).max() < 8.0 * np.sqrt(np.mean(np.square(impulse))):
         raise InputError("the recording does not hold the sweep that was played")
+    own_bins = np.fft.rfftfreq(length, 1.0 / sample_rate_hz)
+    reaches = power > 1e-4 * power.max()
+    torn_s = _torn(y * dividing, reaches, sample_rate_hz)
+    if torn_s:
+        raise InputError(
+            f"the recording is torn, by {1e3 * torn_s:.1f} ms: the machine was busy or its buffer"
+            " too short; record again"
+        )
     perfect = np.fft.irfft(x * dividing, length)
     bins = np.fft.rfftfreq(_BINS, 1.0 / sample_rate_hz)
     gain = _kept(impulse, sample_rate_hz) / _kept(perfect, sample_rate_hz)
     frequency_hz = np.geomspace(100.0, min(16_000.0, 0.42 * sample_rate_hz), 120)
-    own_bins = np.fft.rfftfreq(length, 1.0 / sample_rate_hz)
-    reached = np.interp(frequency_hz, own_bins, power) > 1e-4 * power.max()
+    reached = np.interp(frequency_hz, own_bins, reaches) > 0.5
     return frequency_hz[reached], decibels(np.interp(frequency_hz[reached], bins, gain))
+
+
+def _torn(response: ComplexArray, reaches: Flags, sample_rate_hz: float) -> float:
+    """By how many seconds one octave of a response comes later than another; 0 for no tear.
+
+    What is lost or put in while a sweep runs shifts all that comes after it. A pickup's own delay
+    is a fraction of a period.
+    """
+    length = 2 * (response.size - 1)
+    first = int(np.argmax(np.abs(np.fft.irfft(response, length))))
+    hz = np.fft.rfftfreq(length, 1.0 / sample_rate_hz)
+    came = []
+    for middle in _OCTAVES_HZ[0.36 * sample_rate_hz > _OCTAVES_HZ]:
+        # Only where the sweep was.
+        around = np.interp([0.7 * middle, 1.4 * middle], hz, reaches)
+        if around.min() < 1.0:
+            continue
+        # A raised cosine over the octave, so that its impulse is short.
+        octave = np.clip(np.log2(np.maximum(hz, 1.0) / middle), -1.0, 1.0)
+        impulse = np.abs(np.fft.irfft(response * np.cos(octave * np.pi / 2) ** 2, length))
+        at = int(np.argmax(impulse))
+        if impulse[at] > _CLEARLY * np.sqrt(np.mean(np.square(impulse))):
+            after = (at - first + length // 2) % length
+            came.append((after / sample_rate_hz, 0.5 / middle))
+    pairs = [(b - a, p + q) for (a, p), (b, q) in combinations(sorted(came), 2)]
+    return max((late for late, allowed in pairs if late > allowed), default=0.0)
 
 
 def _kept(impulse: Array, sample_rate_hz: float) -> Array:

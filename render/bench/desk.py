@@ -1,22 +1,31 @@
 """What the rooms ask of a job and change in it, without the web around it."""
 
+import re
 import warnings
 from pathlib import Path
 from threading import Lock
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from presolder.models.decibels import decibels
 from presolder.models.errors import InputError
 from presolder.models.instrument.rig import Rig
+from presolder.models.measuring.sine_sweep import before_db
 from presolder.render.bench import jobs
 from presolder.render.bench.asked import Asked
 from presolder.render.bench.guitar import Field, answered, fields_of
-from presolder.render.bench.tasks import MADE_FILES, SWEEP
+from presolder.render.bench.tasks import LOOP, MADE_FILES, SWEEP
 from presolder.render.files.rig_file import RIG_FILE, built_in_rigs
 
+if TYPE_CHECKING:
+    from presolder.render.files.take import Take
+
 _LONGEST_RIG = 250_000
+_SWEPT = re.compile(rf"{LOOP}|sweep-\d+")
+# Hum or noise so far under a sweep moves a pickup's inductance by 3 %. An interface that is less
+# even than that may not be one alone (common practice, no source).
+_LOUDEST_BEFORE_DB, _FLAT_DB = -20.0, 6.0
 # What is warned of is caught for the whole process.
 _doubting = Lock()
 
@@ -127,17 +136,45 @@ def looked_over(job: Path, place: Path, path: Path) -> dict[str, Any]:
 
     take = ps.read(path)
     rig = jobs.situations_of(job, jobs.newest(job))[0].rig
-    # A sweep that was made here stays at its ceiling for a while at each low turn.
-    if place.name != SWEEP and take.flaws.clipped_runs:
-        raise InputError(
-            f"the recording is clipped in {take.flaws.clipped_runs} places: turn the interface's"
-            " gain down, and record again"
-        )
-    return {
+    peak_dbfs = round(float(decibels(np.abs(take.samples).max())), 1)
+    told = {
         "seconds": round(take.duration_s, 2),
-        "peak_dbfs": round(float(decibels(np.abs(take.samples).max())), 1),
+        "peak_dbfs": peak_dbfs,
         "remarks": list(remarks(take, rig)),
     }
+    if place.name == SWEEP:
+        return told
+    swept = _SWEPT.fullmatch(place.stem)
+    # A sweep stays at its own ceiling for a while at each low turn.
+    places = int(peak_dbfs >= 0) if swept else take.flaws.clipped_runs
+    if places:
+        raise InputError(
+            f"the recording is clipped in {places} places: turn the interface's gain down, and"
+            " record again"
+        )
+    if swept:
+        told["remarks"] = _of_a_sweep(job, place, take)
+    return told
+
+
+def _of_a_sweep(job: Path, place: Path, take: "Take") -> list[str]:
+    """What a recorded sweep is like; what cannot be used is refused."""
+    import presolder as ps  # noqa: PLC0415
+
+    below_db = before_db(take.samples[0], take.sample_rate_hz)
+    if below_db > _LOUDEST_BEFORE_DB:
+        raise InputError(
+            f"what came in before the sweep is only {-below_db:.0f} dB under it, hum or noise:"
+            " turn the guitar away from transformers and screens, or the sweep up"
+        )
+    # Which says if it is torn.
+    gain_db = ps.response_from_sweep(job / SWEEP, take, rising=False).gain_db
+    if place.stem != LOOP:
+        return []
+    spread_db = float(np.ptp(gain_db))
+    if spread_db <= _FLAT_DB:
+        return [f"even within {spread_db:.1f} dB"]
+    return [f"uneven by {spread_db:.1f} dB from 100 Hz to 16 kHz: is it a plain cable alone?"]
 
 
 def parts_in(path: Path) -> dict[str, Any]:

@@ -22,7 +22,7 @@ from presolder.render.files.answers import read_answer
 from presolder.render.files.folder import new_file
 
 Progress = Callable[[int, int], None]
-PAGE, SHEET, PACK, SWEEP = "listen.html", "sheet.html", "pack.zip", "sweep.wav"
+PAGE, SHEET, PACK, SWEEP, LOOP = "listen.html", "sheet.html", "pack.zip", "sweep.wav", "loop"
 MADE_FILES = (PAGE, SHEET, PACK)
 _TAKE = "chords"
 # Of the page to listen with: the bare pot and the best of a few topologies.
@@ -109,9 +109,12 @@ def sheet(job: Path, asked: Asked, _told: Progress) -> dict[str, Any]:
 
 
 def pickup(job: Path, asked: Asked, told: Progress) -> dict[str, Any]:
-    """Fit the pickup to recorded sweeps: ``recorded``, a list of take and what hung on the jack."""
+    """Fit the pickup to recorded sweeps: ``recorded``, a list of take and what hung on the jack.
+
+    With ``loop`` they are held against what the interface alone made of the sweep.
+    """
     _, guitar = _guitar(job, asked)
-    played, responses = ps.read(job / SWEEP), []
+    played, responses = ps.read(_of(job, LOOP) if asked.flag(LOOP) else job / SWEEP), []
     for one in asked.several("recorded"):
         added = one.text("added", "")
         with place("added"):

@@ -2,7 +2,7 @@
 // and what comes back.
 import { upload, work } from "./ask.js";
 import { el, working } from "./dom.js";
-import { record } from "./record.js";
+import { record, wavOf } from "./record.js";
 
 export function confirmRoom(bench, room) {
   const dial = el("input", { type: "number", id: "at-dial", min: 0.5, max: 10, step: 0.5,
@@ -13,10 +13,10 @@ export function confirmRoom(bench, room) {
   const strum = el("button", { type: "button", class: "do", async onclick() {
     try {
       if (running) {
-        const blob = await running.stop();
+        const played = wavOf(await running.samples(), running.rate);
         running = null;
         strum.textContent = "Record";
-        await keep(blob);
+        await keep(played);
       } else {
         running = await record({ level: (peak) => { meter.value = peak; } });
         strum.textContent = "Stop";
@@ -51,7 +51,7 @@ export function confirmRoom(bench, room) {
       told.said.join("\n")));
     say("");
   });
-  const link = el("a", { hidden: true, download: "" }, "Save the pack");
+  const link = el("a", { id: "save-pack", hidden: true, download: "" }, "Save the pack");
   const pack = working("Make the pack to send", async ({ signal, told, say }) => {
     await work(bench.path("/tasks/pack"), { designs: bench.toHear(), light: true },
       { signal, told });

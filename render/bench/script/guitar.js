@@ -2,7 +2,7 @@
 import { upload, work } from "./ask.js";
 import { el, working } from "./dom.js";
 import { responses } from "./plot.js";
-import { record, sweepOf, wavOf } from "./record.js";
+import { strengthFound, sweepOf, swept, wavOf } from "./record.js";
 
 export function guitarRoom(bench, room) {
   const form = el("form", { class: "fields", onsubmit: (e) => e.preventDefault() });
@@ -79,8 +79,8 @@ function measured(bench) {
     placeholder: "such as 470p, or nothing" });
   const dial = el("input", { type: "number", id: "sweep-dial", min: 0.5, max: 10, step: 0.5,
     value: 10 });
-  const taken = [];
-  let found = null;
+  const taken = [], next = [["470p", 10], ["", 5]];
+  let found = null, strength = null;
   const values = el("p", { role: "status" });
   const use = el("button", { type: "button", hidden: true, class: "do", async onclick() {
     // What the recordings do not settle stays as it was.
@@ -92,22 +92,33 @@ function measured(bench) {
         `${(found.eddy_ohms / 1e3).toPrecision(4)}k` }),
     } });
   } }, "Take these values");
+  // Plays, records and keeps both; what is to be said of the recording comes back.
+  async function kept(take, strong, say) {
+    say("playing the sweep");
+    const { samples, rate } = await swept(strong);
+    await upload(bench.path("/takes/sweep"), wavOf(sweepOf(rate, strong), rate), "audio/wav");
+    const told = await upload(bench.path(`/takes/${take}`), wavOf(samples, rate), "audio/wav");
+    return [`peak ${told.peak_dbfs} dBFS`, ...told.remarks].join("; ");
+  }
+  const loop = working("Measure the interface alone", async ({ say }) => {
+    say("finding the level");
+    say(`measured, and taken away from what follows: ${await kept("loop",
+      await strengthFound(), say)}`);
+    await bench.refresh();
+  });
   const sweep = working("Play the sweep and record", async ({ say }) => {
-    const running = await record({ playing: sweepOf });
-    say("playing");
-    await running.over;
-    const blob = await running.stop(), take = `sweep-${taken.length + 1}`;
-    await upload(bench.path("/takes/sweep"), wavOf(sweepOf(running.rate), running.rate),
-      "audio/wav");
-    const told = await upload(bench.path(`/takes/${take}`), blob, "audio/wav");
+    if (strength === null) { say("finding the level"); strength = await strengthFound(); }
+    const take = `sweep-${taken.length + 1}`, told = await kept(take, strength, say);
     taken.push({ take, added: added.value.trim(), dial: Number(dial.value) });
     list.append(el("li", {}, `${take}: ${added.value.trim() || "nothing added"}, knob at`
-      + ` ${dial.value}, peak`
-      + ` ${told.peak_dbfs} dBFS. ${told.remarks.join(" ")}`));
-    say("recorded");
+      + ` ${dial.value}, ${told}`));
+    if (next.length) [added.value, dial.value] = next.shift();
+    say(taken.length < 3 ? `recorded; next: ${added.value || "nothing"} across the jack, knob at`
+      + ` ${dial.value}` : "recorded; now fit the pickup");
   });
   const fit = working("Fit the pickup", async ({ signal, told, say }) => {
-    found = await work(bench.path("/tasks/pickup"), { at_jack: true, recorded: taken },
+    found = await work(bench.path("/tasks/pickup"), { at_jack: true, recorded: taken,
+      loop: bench.state.takes.includes("loop") },
       { signal, told });
     const off = (error) => (error === null ? " (not settled by these recordings)"
       : ` ± ${(100 * error).toFixed(0)} %`);
@@ -125,6 +136,9 @@ function measured(bench) {
       + " Record as it is, then with a known capacitor across the jack, which tells what drove the"
       + " pickup from the pickup itself, then as it is with the knob at 5, which tells its winding"
       + " from the cable. The cable and the input above must be those in use."),
+    el("p", { class: "hint" }, "If you like, first a plain cable from that output to that input:"
+      + " what the interface itself does is then taken away. The output's level is found by short"
+      + " quiet sweeps each time the page is opened."), loop.element,
     el("label", { for: "added" }, "Across the jack now"), added,
     el("label", { for: "sweep-dial" }, "Knob at"), dial, sweep.element, list, fit.element,
     values, use);

@@ -1,5 +1,6 @@
 // Recording through the audio interface: as it comes, without the browser's own treatment, as WAV.
-const CHUNK = 128, SWEEP_S = 6, FROM_HZ = 30, QUIET = 0.25;
+const CHUNK = 128, FROM_HZ = 30, BEFORE_S = 0.3, AFTER_MS = 1000;
+const SWEEP_S = 6, PROBE_S = 1.5, WANTED_PEAK = 0.3, PROBES = [0.02, 0.1, 0.5], LOUDEST = 0.9;
 
 export function wavOf(samples, rate) {
   const view = new DataView(new ArrayBuffer(44 + 4 * samples.length));
@@ -15,13 +16,36 @@ export function wavOf(samples, rate) {
 }
 
 // An exponential sweep to beyond what is heard, its ends faded.
-export function sweepOf(rate) {
-  const count = SWEEP_S * rate, ratio = Math.log((0.45 * rate) / FROM_HZ),
+export function sweepOf(rate, strength, seconds = SWEEP_S) {
+  const count = seconds * rate, ratio = Math.log((0.45 * rate) / FROM_HZ),
     fade = Math.round(0.02 * rate);
-  return Float32Array.from({ length: count }, (_, i) => QUIET * Math.min(1, i / fade,
-    (count - i) / fade) * Math.sin((2 * Math.PI * FROM_HZ * SWEEP_S / ratio) * (
+  return Float32Array.from({ length: count }, (_, i) => strength * Math.min(1, i / fade,
+    (count - i) / fade) * Math.sin((2 * Math.PI * FROM_HZ * seconds / ratio) * (
     Math.exp((i / count) * ratio) - 1)));
 }
+
+// One sweep, played and recorded; what comes in lies behind what was played by whatever it takes.
+export async function swept(strength, seconds = SWEEP_S) {
+  const running = await record({ playing: (rate) => sweepOf(rate, strength, seconds) });
+  await running.over;
+  return { samples: await running.samples(), rate: running.rate };
+}
+
+// How strong the sweep has to leave, to come back strong and not clipped: short ones tell, the
+// quietest first.
+export async function strengthFound() {
+  for (const strength of PROBES) {
+    const { samples, rate } = await swept(strength, PROBE_S);
+    const before = peak(samples.subarray(0, Math.round(0.8 * BEFORE_S * rate)));
+    const heard = peak(samples);
+    if (heard > 0.98) throw new Error(
+      "even a quiet sweep overdrives the input: turn the interface's gain down");
+    if (heard > 10 * before) return Math.min(LOUDEST, strength * WANTED_PEAK / heard);
+  }
+  throw new Error("nothing of the sweep comes in: is its output turned up, the coil over the"
+    + " pickup, and the guitar at the input?");
+}
+const peak = (samples) => samples.reduce((most, x) => Math.max(most, Math.abs(x)), 0);
 
 // What comes in until it is told to stop; `playing` is heard meanwhile. `level` hears its peaks.
 export async function record({ playing = null, level = () => {} } = {}) {
@@ -31,7 +55,7 @@ export async function record({ playing = null, level = () => {} } = {}) {
   await context.audioWorklet.addModule("/script/collect.js");
   const node = new AudioWorkletNode(context, "collect", { numberOfOutputs: 0 });
   node.port.onmessage = ({ data }) => { pieces.push(data);
-    level(data.reduce((most, x) => Math.max(most, Math.abs(x)), 0)); };
+    level(peak(data)); };
   context.createMediaStreamSource(stream).connect(node);
   const rate = context.sampleRate;
   let over = null;
@@ -41,20 +65,20 @@ export async function record({ playing = null, level = () => {} } = {}) {
     buffer.copyToChannel(samples, 0);
     source.buffer = buffer;
     source.connect(context.destination);
-    over = new Promise((done) => { source.onended = () => setTimeout(done, 500); });
-    source.start(context.currentTime + 0.3);
+    over = new Promise((done) => { source.onended = () => setTimeout(done, AFTER_MS); });
+    source.start(context.currentTime + BEFORE_S);
   }
   let gone = false;
   stream.getAudioTracks()[0].addEventListener("ended", () => { gone = true; });
   return {
     rate, over,
-    async stop() {
+    async samples() {
       stream.getTracks().forEach((track) => track.stop());
       await context.close();
       if (gone) throw new Error("the audio interface went away; plug it in and record again");
       const samples = new Float32Array(pieces.length * CHUNK);
       pieces.forEach((piece, i) => samples.set(piece, i * CHUNK));
-      return wavOf(samples, rate);
+      return samples;
     },
   };
 }
