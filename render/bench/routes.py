@@ -25,6 +25,7 @@ from presolder.models.errors import InputError
 from presolder.render import SCHEMA
 from presolder.render.bench import desk, jobs
 from presolder.render.bench.asked import Asked
+from presolder.render.bench.described import JOB, openapi
 from presolder.render.bench.guitar import shown
 from presolder.render.bench.tasks import MADE_FILES, SWEEP, TASKS
 from presolder.render.bench.working import Crew
@@ -63,18 +64,19 @@ def application(bench: Path, stop: Callable[[], None], ending: Callable[[], bool
     ending : callable
         Whether it is about to end.
     """
-    of, a_job = _Bench(bench, stop, ending), "/api/jobs/{name}"
+    of = _Bench(bench, stop, ending)
     table: list[tuple[str, str, Answer]] = [
         ("GET", "/", _page), ("GET", "/guitars/{name}/{room}", _page),
         ("GET", "/{sheet}.css", _style), ("GET", "/script/{module}.js", _script),
+        ("GET", "/api/openapi.json", of.described),
         ("GET", "/api/jobs", of.listed), ("POST", "/api/jobs", of.begun),
         ("GET", "/api/order", of.ordered), ("POST", "/api/stop", of.stopped),
-        ("GET", a_job, of.state), ("PUT", a_job, of.changed),
-        ("POST", a_job + "/{way}/step", of.stepped),
-        ("GET", a_job + "/drawn", of.drawn), ("POST", a_job + "/tasks/{task}", of.worked),
-        ("PUT", a_job + "/takes/{take}", of.take), ("PUT", a_job + "/stock", of.stock),
-        ("PUT", a_job + "/answer", of.answer), ("POST", a_job + "/reading", of.reading),
-        ("GET", a_job + "/made/{file}", of.made),
+        ("GET", JOB, of.state), ("PUT", JOB, of.changed),
+        ("POST", JOB + "/{way}/step", of.stepped),
+        ("GET", JOB + "/drawn", of.drawn), ("POST", JOB + "/tasks/{task}", of.worked),
+        ("PUT", JOB + "/takes/{take}", of.take), ("PUT", JOB + "/stock", of.stock),
+        ("PUT", JOB + "/answer", of.answer), ("POST", JOB + "/reading", of.reading),
+        ("GET", JOB + "/made/{file}", of.made),
     ]  # fmt: skip
     return Starlette(
         routes=[Route(path, _answering(to), methods=[method]) for method, path, to in table],
@@ -119,6 +121,9 @@ class _Bench:
         if found is None:
             raise UnknownError(f"{name!r}: there is no such guitar on this bench")
         return found
+
+    async def described(self, _: Request) -> Response:
+        return JSONResponse(openapi(jobs.jobs_in(self._folder)))
 
     async def listed(self, _: Request) -> Response:
         def found() -> list[dict[str, Any]]:

@@ -1,0 +1,68 @@
+"""The bench's own description of what it answers, held against it by schemathesis."""
+
+from collections.abc import Iterator
+
+import pytest
+import schemathesis
+from benches import Bench, at_work
+from hypothesis import HealthCheck, Phase, settings
+from schemathesis.checks import CheckFunction, not_a_server_error
+from schemathesis.specs.openapi.checks import (
+    content_type_conformance,
+    negative_data_rejection,
+    response_schema_conformance,
+    status_code_conformance,
+)
+
+from presolder.render.bench.described import JOB, openapi
+
+CHECKS = [
+    not_a_server_error, status_code_conformance, content_type_conformance,
+    response_schema_conformance,
+]  # fmt: skip
+EXAMPLES = settings(
+    max_examples=12, deadline=None, phases=[Phase.explicit, Phase.generate], derandomize=True,
+    suppress_health_check=list(HealthCheck),
+)  # fmt: skip
+TASKS = JOB + "/tasks/{task}"
+
+
+@pytest.fixture(scope="module")
+def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Bench]:
+    with at_work(tmp_path_factory.mktemp("bench")) as found:
+        assert found.ask("POST", "/api/jobs", {"title": "one", "answers": {}})[0] == 201
+        yield found
+
+
+@schemathesis.serializer("audio/wav", "text/csv")
+def as_it_is(_: object, value: object) -> bytes:
+    return value if isinstance(value, bytes) else str(value).encode()
+
+
+schema = schemathesis.openapi.from_dict(openapi(["one"])).exclude(path="/api/stop")
+
+
+def test_the_bench_tells_it_of_itself(bench: Bench) -> None:
+    assert bench.ask("GET", "/api/openapi.json")[1] == openapi(["one"])
+
+
+def answers_as_described(case: schemathesis.Case, bench: Bench, held: list[CheckFunction]) -> None:
+    if "name" in case.path_parameters:
+        case.path_parameters["name"] = "one"
+    headers = {"Origin": bench.base, "Cookie": bench.cookie}
+    case.call_and_validate(base_url=bench.base, headers=headers, checks=held)
+
+
+@pytest.mark.slow
+@schema.exclude(path=TASKS).parametrize()
+@EXAMPLES
+def test_what_is_described_is_what_is_answered(case: schemathesis.Case, bench: Bench) -> None:
+    answers_as_described(case, bench, [*CHECKS, negative_data_rejection])
+
+
+@pytest.mark.thorough
+@schema.include(path=TASKS).parametrize()
+@EXAMPLES
+def test_work_is_answered_as_described(case: schemathesis.Case, bench: Bench) -> None:
+    """Which tells what it cannot do among its events."""
+    answers_as_described(case, bench, CHECKS)
