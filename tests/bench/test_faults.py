@@ -90,6 +90,7 @@ def test_a_folder_that_is_taken_away_is_said_to_be(tmp_path: Path) -> None:
         assert "cannot be read" in said["error"]
 
 
+@pytest.mark.thorough
 def test_a_guitars_own_folder_is_where_it_begins(tmp_path: Path) -> None:
     folder = tmp_path / "the blue one"
     folder.mkdir()
@@ -100,6 +101,7 @@ def test_a_guitars_own_folder_is_where_it_begins(tmp_path: Path) -> None:
         assert [one["name"] for one in bench.ask("GET", "/api/jobs")[1]["jobs"]] == [folder.name]
 
 
+@pytest.mark.thorough
 def test_what_an_editor_spoiled_is_said_and_taken_back(tmp_path: Path) -> None:
     with at_work(tmp_path) as bench:
         path = begun(bench)
@@ -112,7 +114,7 @@ def test_what_an_editor_spoiled_is_said_and_taken_back(tmp_path: Path) -> None:
             assert bench.ask("POST", f"{path}/undo/step", version)[1]["fault"] == ""
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_two_benches_over_one_folder_hear_of_each_other(tmp_path: Path) -> None:
     with at_work(tmp_path) as one, at_work(tmp_path) as other:
         path = begun(one)

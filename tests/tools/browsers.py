@@ -1,12 +1,11 @@
-"""Debian's browsers under Playwright, and a sound server for machines that have none."""
+"""Debian's browsers under Playwright."""
 
-import subprocess
-import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 import pytest
+from interface import sound_server
 from playwright.sync_api import Browser, Page, Playwright
 
 # What one browser alone can be asked for goes by a parameter in place of the fixture's own.
@@ -17,49 +16,40 @@ _SAVED: dict[Browser, Path] = {}
 
 
 @contextmanager
-def silent_sink(folder: Path) -> Iterator[Path]:
-    """A sound server whose only output is silence; gives its socket."""
-    place = folder / "sound"
-    process = subprocess.Popen(
-        [
-            "pulseaudio", "-n", "--daemonize=no", "--exit-idle-time=-1", "--load=module-null-sink",
-            f"--load=module-native-protocol-unix auth-anonymous=1 socket={place}",
-        ],
-        env={"HOME": str(folder), "XDG_RUNTIME_DIR": str(folder), "PATH": "/usr/bin:/bin"},
-        stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
-    )  # fmt: skip
-    try:
-        for _ in range(100):
-            if place.exists():
-                break
-            time.sleep(0.05)
-        yield place
-    finally:
-        process.kill()
-        process.wait()
-
-
-@contextmanager
-def started(playwright: Playwright, name: str, folder: Path) -> Iterator[Browser]:
-    """A browser, `chromium` or `firefox`."""
+def started(
+    playwright: Playwright, name: str, folder: Path, sound: Path | None = None
+) -> Iterator[Browser]:
+    """A browser, `chromium` or `firefox`; with a sound server it plays and hears there."""
+    at_server = {"HOME": str(folder), "PATH": "/usr/bin:/bin", "PULSE_SERVER": f"unix:{sound}"}
     if name == "chromium":
         with playwright.chromium.launch(
             executable_path="/usr/bin/chromium",
-            args=["--no-sandbox", "--autoplay-policy=no-user-gesture-required"],
+            args=[
+                "--no-sandbox",
+                "--autoplay-policy=no-user-gesture-required",
+                *(["--use-fake-ui-for-media-stream"] if sound else []),
+            ],
+            ignore_default_args=["--mute-audio"] if sound else [],
+            env=dict(at_server) if sound else None,
         ) as browser:
             yield browser
         return
-    # By WebDriver BiDi, which an ordinary Firefox speaks.
-    with (
-        silent_sink(folder) as sound,
-        playwright.firefox.launch(
-            channel="moz-firefox",
-            executable_path="/usr/bin/firefox-esr",
-            env={"HOME": str(folder), "PATH": "/usr/bin:/bin", "PULSE_SERVER": f"unix:{sound}"},
-            firefox_user_prefs={"media.autoplay.default": 0},
-            downloads_path=folder / "saved",
-        ) as browser,
-    ):
+    with ExitStack() as around:
+        # Without any, Firefox takes no time at all for what it plays.
+        if sound is None:
+            at_server["PULSE_SERVER"] = f"unix:{around.enter_context(sound_server(folder))}"
+        # By WebDriver BiDi, which an ordinary Firefox speaks.
+        browser = around.enter_context(
+            playwright.firefox.launch(
+                channel="moz-firefox",
+                executable_path="/usr/bin/firefox-esr",
+                env=dict(at_server),
+                firefox_user_prefs={
+                    "media.autoplay.default": 0, "media.navigator.permission.disabled": True,
+                },
+                downloads_path=folder / "saved",
+            )
+        )  # fmt: skip
         _SAVED[browser] = folder / "saved"
         yield browser
 
