@@ -60,7 +60,7 @@ def test_docstring_has_all_its_sections(name: str) -> None:
     assert describes_only or text["Notes"], "no source is named"
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_what_progress_counts_adds_up(tmp_path: Path) -> None:
     """All that is announced is done, and in more than one go."""
     take, turn, rig = ps.sample(), ps.turn(10, 8, travel=0.5, rest=0.0), "humbucker-500k"
@@ -205,7 +205,7 @@ def test_a_render_in_memory_is_the_commands_render(tmp_path: Path) -> None:
         assert np.abs(written[:, [0, -1]]).max() < 1e-3
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_reports_show_themselves_and_say_what_the_commands_say() -> None:
     for report, command in (
         (ps.need("two-pickups"), ("need", "--rig", "two-pickups")),
@@ -264,7 +264,7 @@ def test_nonsense_is_an_input_error(call: Callable[[], object], says: str) -> No
     assert not isinstance(caught.value, ValueError)
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_a_pack_works_everything_out_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Three designs in two voices: six tables, and those of one judgement; one set of filters."""
     counts = dict.fromkeys(("discretise", "filters_for", "judged", "usual_ones", "assemble"), 0)
@@ -356,7 +356,7 @@ def test_an_array_that_is_no_take(samples: Any, rate: Any, said: str) -> None:
         ps.Take(samples, rate)
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_a_take_may_be_a_path_an_array_or_a_recording(tmp_path: Path) -> None:
     """In everything that takes one; two channels come out as two."""
     two = np.repeat(ps.sample("phrase").samples[:, :60_000], 2, axis=0) * [[1.0], [-0.5]]

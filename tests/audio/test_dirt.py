@@ -514,7 +514,7 @@ def test_the_command_and_a_pack_take_such_a_file(tmp_path: Path) -> None:
     assert '"kind": "hard"' in page
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_a_rig_file_names_such_a_file(tmp_path: Path) -> None:
     """From beside it, in a situation too; and what is told of it is the name and the points."""
     (tmp_path / "hard.csv").write_text("volts_in,volts_out\n-9,-1\n-1,-1\n0,0\n1,1\n9,1\n")
@@ -553,7 +553,7 @@ def test_a_rig_is_heard_into_its_dirt() -> None:
     assert np.array_equal(heard(rig, "none"), clean) and not np.array_equal(own, clean)
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_a_map_over_dial_and_picking(tmp_path: Path) -> None:
     """Picked harder it is dirtier, at any dial; at the strength that is usual, as the table says."""
     report = ps.cleanup("humbucker-500k", ["bare"], dirt="smooth", dials=[3, 6, 10])

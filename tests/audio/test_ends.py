@@ -76,7 +76,7 @@ def test_a_take_does_not_begin_anew_for_less_than_a_second(seconds: float, sound
     assert np.abs(np.diff(whole[0])).max() < 0.002
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 @pytest.mark.parametrize("dirt", ["germanium-fuzz", "smooth"])
 def test_one_setting_serves_clean_and_dirt(tmp_path: Path, dirt: str) -> None:
     """At 10, of renders and in a pack: within 3 LU and what rounding of its windows makes."""

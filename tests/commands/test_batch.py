@@ -116,7 +116,7 @@ def test_stopped_and_claimed(tmp_path: Path) -> None:
     assert not claim.exists()
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 @pytest.mark.parametrize(
     "owner",
     [
@@ -291,7 +291,7 @@ def at_work_on_cluster(
     return running, claims
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_on_a_cluster_whose_scheduler_is_killed(tmp_path: Path, cluster: Cluster) -> None:
     """Each job that is not done says so in a line, and what was done by then counts as made."""
     address, scheduler, _ = cluster
@@ -502,7 +502,7 @@ def test_a_claim_is_kept_fresh_while_a_job_runs(
     assert max(watched) < 0.45
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 @pytest.mark.parametrize("owner", ["elsewhere-1", pytest.param("", marks=THOROUGH)])
 def test_an_abandoned_claim_of_another_machine(tmp_path: Path, owner: str) -> None:
     """Its job is another's while the claim is fresh, and is done when nobody renews it.

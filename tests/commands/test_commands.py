@@ -166,7 +166,7 @@ def test_gesture_file(tmp_path: Path) -> None:
     assert np.abs(audio[rate:]).max() > 0.1
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_demo_needs_no_other_argument_and_works_anywhere(tmp_path: Path) -> None:
     result = presolder("demo", cwd=tmp_path)
     assert result.returncode == 0, result.stderr

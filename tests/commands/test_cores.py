@@ -95,7 +95,7 @@ def test_files_are_the_same(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     "command",
     [
-        ["tailor", "--series", "E6"],
+        pytest.param(["tailor", "--series", "E6"], marks=pytest.mark.thorough),
         ["curves", "--tolerance", "--design", "gang-series", "--seed", "7"],
     ],
 )

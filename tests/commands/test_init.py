@@ -169,7 +169,7 @@ def test_one_rig_at_a_time() -> None:
     assert "--rig is given 2 times, humbucker-500k and two-pickups; give one" in done.stderr
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_every_output_says_which_rig_it_is_for() -> None:
     """On standard output, and in JSON."""
     for command in (

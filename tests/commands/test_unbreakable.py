@@ -98,6 +98,7 @@ def test_titles_are_plain_text(tmp_path: Path) -> None:
             ps.rig(file)
 
 
+@pytest.mark.thorough
 @slow
 def test_a_long_take_costs_no_memory(tmp_path: Path) -> None:
     """Eight minutes of stereo in 96 kHz, 740 MB as numbers, of which a second is rendered."""

@@ -14,7 +14,13 @@ pytestmark = pytest.mark.slow
 
 
 # Of these the test below has four cases of each stage; wirings of all kinds still turn their knobs.
-_LONG = ("spice_stages", "spice_pedals", "spice_harmonics", "spice_transient")
+_LONG = (
+    "spice_wirings_moving",
+    "spice_stages",
+    "spice_pedals",
+    "spice_harmonics",
+    "spice_transient",
+)
 
 
 @pytest.mark.parametrize(

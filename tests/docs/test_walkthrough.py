@@ -15,7 +15,7 @@ def require_same_picture(name: str, drawn: Path) -> None:
     assert differs is None, differs
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_walkthrough_says_what_the_commands_say(tmp_path: Path) -> None:
     script = program_at(PROGRAMS / "make_walkthrough.py")
     text = script.build(tmp_path)

@@ -114,7 +114,10 @@ def test_what_does_not_fit_leaves_nothing(disk: Disk, words: tuple[str, ...]) ->
         ("curves", "--design", "cap", "--plot", "a.svg"),
         ("sheet", "--design", "cap", "--out", "a.html"),
         ("init", "--typical", "--out", "a.toml"),
-        ("tailor", "--topology", "cap", "--series", "E6", "--plot", "a.png"),
+        pytest.param(
+            ("tailor", "--topology", "cap", "--series", "E6", "--plot", "a.png"),
+            marks=pytest.mark.thorough,
+        ),
     ],
     ids=lambda words: f"{words[0]} {words[-1]}",
 )

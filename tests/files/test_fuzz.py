@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from fuzzing import FINDS, TARGETS, BrokenContractError, reading
 from presolder.models.errors import InputError
 
-INPUTS = 4_000
+INPUTS = 1_500
 SHARES = sum(target.share for target in TARGETS.values())
 
 

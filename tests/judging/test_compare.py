@@ -280,7 +280,7 @@ def test_guitars_like_this_one(humbucker: Rig, monkeypatch: pytest.MonkeyPatch) 
         assert still.taper_phon[its] == pytest.approx(np.full(100, figures.taper_phon), abs=0.01)
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_every_rig_with_defaults() -> None:
     for name in sorted(built_in_rigs())[::4]:
         where = ("--rig", name, "--in", find_situations(name)[0].name)

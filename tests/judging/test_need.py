@@ -127,7 +127,7 @@ def test_a_low_input_makes_it_brighter_and_a_resistor_before_it_helps(humbucker:
     assert not [one for one in remedies(ear_of(humbucker)) if "before the input" in one.what]
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_where_another_take_would_have_it_otherwise_it_is_named(humbucker: Rig) -> None:
     """Judged by each of the bundled takes alone, and through the dirt."""
     player = ps.Judging("cleans-up-dirt")
@@ -166,7 +166,7 @@ def test_remedies_are_of_what_the_rig_has(humbucker: Rig) -> None:
     assert {what for what in offered(toneless) if "tone" in what} == set()
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 @pytest.mark.parametrize(
     "playing",
     [

@@ -98,7 +98,7 @@ def test_one_situation_is_the_plain_search() -> None:
     assert [one.network for one in once[:20]] == [one.network for one in twice[:20]]
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_recommendation_says_what_is_given_up() -> None:
     heard = heard_in("three-single-coils")
     shapes = (Series((Resistor(1.0), Capacitor(1.0))), Capacitor(1.0))
@@ -114,7 +114,7 @@ def test_recommendation_says_what_is_given_up() -> None:
     assert found.bare_comes_first == (bare.score_db - first.score_db < EQUAL_DB)
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_commands_take_all_situations_or_one() -> None:
     name = "split-humbucker"
     everywhere = json.loads(in_process("compare", "--rig", name, "--json"))
@@ -165,7 +165,7 @@ def test_where_the_bare_pot_is_nearer_is_said() -> None:
     assert "Nothing here is audibly nearer" in Comparison(heard, (bare, first)).said()
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_search_and_comparison_agree() -> None:
     """What the one says of a design in a situation, the other says as well."""
     options = ("--rig", "split-humbucker", "--topology", "series", "--series", "E6")
@@ -183,7 +183,7 @@ def test_search_and_comparison_agree() -> None:
         assert ("nothing to be heard" in text) or place["gives_up_db"] >= EQUAL_DB
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_a_plot_of_several_situations(tmp_path: Path) -> None:
     """Of one that is counted twice it is the plot of that one."""
     ear = ear_of(find_rig("humbucker-500k"))

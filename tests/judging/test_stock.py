@@ -81,7 +81,7 @@ def test_search_takes_what_there_is(drawer: Path) -> None:
     assert min(told) == pytest.approx(min(equal), abs=1e-3)
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_two_pots_need_twice_as_many(drawer: Path) -> None:
     """A single 330k is no bypass for two volumes; nor are two equal parts of one piece."""
     asked = ("--stock", str(drawer), "--topology", "1k", "--top", "9", "--json")
@@ -102,7 +102,7 @@ def test_a_dual_pot_at_hand_is_no_special_order(drawer: Path) -> None:
     assert all(design["special_order"] for design in elsewhere["best"])
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_equals_have_the_commonest_values_first() -> None:
     asked = ("--topology", "series", "--series", "E24", "--top", "30", "--json")
     found = json.loads(in_process("tailor", *asked))

@@ -50,6 +50,7 @@ def test_a_difference_is_heard_within_fifteen_seconds(
         until(page, f"{PROBE}.live.now.reference === null")
 
 
+@pytest.mark.thorough
 def test_it_asks_closer_or_not_and_is_never_led_twice(led: Page, eight: Path) -> None:
     led.get_by_role("button", name="Play and compare").click()
     asked = []
@@ -67,6 +68,7 @@ def test_it_asks_closer_or_not_and_is_never_led_twice(led: Page, eight: Path) ->
     assert led.locator("#lead").is_hidden()
 
 
+@pytest.mark.thorough
 def test_whoever_does_something_else_has_the_bench(led: Page) -> None:
     led.get_by_role("button", name="Play and compare").click()
     until(led, f"{PROBE}.live.now.reference === 6")
@@ -184,6 +186,7 @@ PLAYED = """async () => {
 }"""
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("dirt", ["", "0"])
 def test_matched_never_peaks_above_full_scale(browser: Browser, eight: Path, dirt: str) -> None:
     """Eight designs, clean and through soft clipping: what is matched has room for the peakiest."""
@@ -206,6 +209,7 @@ def test_matched_never_peaks_above_full_scale(browser: Browser, eight: Path, dir
     assert max(peaks_db) >= (-1.1 if dirt else -30)
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(("kind", "said"), [("silent", "is silent"), ("clipped", "It is clipped")])
 def test_flaws_of_a_visitors_recording_are_said(
     browser: Browser, eight: Path, tmp_path: Path, kind: str, said: str
@@ -222,6 +226,7 @@ def test_flaws_of_a_visitors_recording_are_said(
             assert not page.evaluate(f"{PROBE}.state.playing")
 
 
+@pytest.mark.thorough
 def test_the_last_of_two_loads_is_heard(browser: Browser, eight: Path, tmp_path: Path) -> None:
     rng = np.random.default_rng(1)
     for name, seconds in (("long", 20), ("short", 1)):
@@ -237,6 +242,7 @@ def test_the_last_of_two_loads_is_heard(browser: Browser, eight: Path, tmp_path:
         assert page.evaluate(f"{PROBE}.live.lengthS()") == pytest.approx(1, abs=0.01)
 
 
+@pytest.mark.thorough
 def test_other_takes_can_be_chosen(browser: Browser, eight: Path) -> None:
     """All that come with the package, and the workshop's again."""
     with opened(browser, eight) as page:
@@ -261,6 +267,7 @@ def test_a_browser_that_stops_the_sound_is_noticed(browser: Browser, eight: Path
         until(page, f"{PROBE}.sounds()")
 
 
+@pytest.mark.thorough
 @only_chromium
 def test_a_hand_on_a_slider_costs_little(browser: Browser, eight: Path) -> None:
     """Processor time of script, style and layout an event: the target is 8 ms, 4.5 were measured.

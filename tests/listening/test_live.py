@@ -267,6 +267,7 @@ def test_sliders_expression_and_choice(page: Page) -> None:
     assert "3 nF of cable" in page.locator("#choice-text").input_value()
 
 
+@pytest.mark.thorough
 def test_as_at_ten_and_equally_loud(page: Page) -> None:
     """The knob stays, the circuit is at 10; turning ends it."""
     page.get_by_role("button", name="Play", exact=True).click()
@@ -350,6 +351,7 @@ def test_sound_that_cannot_be_decoded_is_said(browser: Browser, pack: Path, tmp_
     page.close()
 
 
+@pytest.mark.thorough
 def test_tone_slider_and_no_run_at_ten(page: Page) -> None:
     before = page.locator("#curve-ten").get_attribute("points")
     page.get_by_label("Tone knob").focus()
@@ -456,6 +458,7 @@ def test_a_gesture_is_recorded_and_replayed(page: Page) -> None:
     assert page.evaluate("window.audition.state.playing")
 
 
+@pytest.mark.thorough
 def test_a_gesture_replayed_while_another_is_recorded(page: Page) -> None:
     """The one that is complete; and a recording without a turn leaves it."""
     record = page.locator("#record")
@@ -522,6 +525,7 @@ def test_a_circuit_plays_live(tmp_path: Path, browser: Browser) -> None:
         assert not page.locator("#circuit-side").is_visible()
 
 
+@pytest.mark.thorough
 def test_a_map_of_dial_and_picking(page: Page) -> None:
     """Drawn for the plain pot and the chosen design, dirtier where it should be; a point is heard."""
     assert not page.locator("#draw-map").is_visible()
@@ -566,6 +570,7 @@ def test_level_over_the_dial_is_drawn(page: Page, pack: Path) -> None:
     assert page.locator("#level-own").get_attribute("points") != points
 
 
+@pytest.mark.thorough
 def test_dirt_drive_and_loudspeaker(page: Page) -> None:
     """The dirt's input is what the designs feed then; levels are measured anew."""
     page.get_by_role("button", name="Play", exact=True).click()
@@ -594,6 +599,7 @@ def test_dirt_drive_and_loudspeaker(page: Page) -> None:
     assert "1 MΩ" in page.locator("#around").inner_text()
 
 
+@pytest.mark.thorough
 def test_changed_parts_are_levelled_as_measured(page: Page, pack: Path) -> None:
     """A part of another value: soon its loudness over the dial is BS.1770's of what is rendered."""
     live = live_of(pack)
@@ -614,6 +620,7 @@ def test_changed_parts_are_levelled_as_measured(page: Page, pack: Path) -> None:
         assert row[live["levelDials"].index(dial)] == pytest.approx(level, abs=0.3), dial
 
 
+@pytest.mark.thorough
 def test_the_drawn_pot_shows_values_and_wiper(page: Page) -> None:
     page.locator("#designs button").nth(1).click()
     said = page.locator("#pot text").all_text_contents()
@@ -732,6 +739,7 @@ def test_own_guitar_through_the_interface(plugged: Page) -> None:
     assert page.locator("#plug").is_disabled()
 
 
+@pytest.mark.thorough
 def test_a_choice_can_be_saved(page: Page) -> None:
     page.locator("#designs button").nth(1).click()
     page.locator("#choose-this").click()

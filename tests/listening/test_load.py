@@ -97,6 +97,7 @@ def own_megabytes(process: int) -> float:
     return 0.0
 
 
+@pytest.mark.thorough
 def test_ten_seconds_of_everything_at_a_quarter_of_the_speed(page: Page) -> None:
     """Dragging, switching and other parts' values, under a steady tone: no block is missing."""
     page.get_by_role("button", name="Play", exact=True).click()

@@ -61,6 +61,7 @@ def heard(pack: Path, stem: str) -> np.ndarray:
     return flac(pack, entry["archive"]) * 10 ** (entry["archive_gain_db"] / 20)
 
 
+@pytest.mark.thorough
 def test_names_sort_and_explain_themselves(pack: Path) -> None:
     listening = sorted(path.stem for path in (pack / "listen").glob("*.mp3"))
     # Three designs, two voices, a sweep and three dials at two levels, and the reel.
@@ -218,6 +219,7 @@ def test_the_reel_has_a_chapter_for_each_design(pack: Path) -> None:
     assert not list((pack / "listen").glob("*.chapters"))
 
 
+@pytest.mark.thorough
 def test_a_take_with_two_like_channels_is_folded(tmp_path: Path) -> None:
     """70 dB apart they are one channel; 50 dB apart they stay two."""
     take, rate = soundfile.read(TAKE)
@@ -287,6 +289,7 @@ def test_single_file_and_its_limit(tmp_path: Path) -> None:
     assert "must end in .html" in refused.stderr or "to end in .html" in refused.stderr
 
 
+@pytest.mark.thorough
 def test_single_file_too_large_to_mail(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, humbucker: Rig
 ) -> None:
@@ -357,6 +360,7 @@ def test_bad_pack_options(tmp_path: Path, options: list[str], message: str) -> N
     assert not (tmp_path / "out").exists()
 
 
+@pytest.mark.thorough
 def test_beeps_say_which_comes_next(tmp_path: Path) -> None:
     """High ones for the design, then low ones for the dial, a long one for five; a chapter each."""
     take = tmp_path / "quiet.wav"

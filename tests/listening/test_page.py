@@ -92,6 +92,7 @@ PLACE = f"""() => {{
 }}"""
 
 
+@pytest.mark.thorough
 def test_switching_keeps_the_position(page: Page) -> None:
     playing(page)
     before = page.evaluate(PLACE)
@@ -130,6 +131,7 @@ def test_switching_leaves_no_gap_and_no_click(page: Page) -> None:
     assert bend.max() < 1.15 * np.percentile(bend, 99)
 
 
+@pytest.mark.thorough
 def test_held_positions_levels_and_voices(page: Page) -> None:
     page.get_by_label("recorded: held at 3").check(force=True)
     playing(page)
@@ -141,6 +143,7 @@ def test_held_positions_levels_and_voices(page: Page) -> None:
     assert page.evaluate(f"{PROBE}.dialNow()") == 3
 
 
+@pytest.mark.thorough
 def test_recordings_are_said_to_be_such(page: Page) -> None:
     """Whoever turns the knob hears the engine, through the same dirt."""
     page.locator("input[name=voice][value=dirt]").check(force=True)
@@ -387,6 +390,7 @@ def test_finding_a_favourite_on_the_page(page: Page) -> None:
     assert "dial 5.0" in text
 
 
+@pytest.mark.thorough
 def test_a_run_outlives_a_reload_and_can_be_given_up(page: Page, page_file: Path) -> None:
     page.get_by_label("turn it yourself").check(force=True)
     page.evaluate(f"{PROBE}.live.turn(6)")
@@ -531,6 +535,7 @@ def test_on_paper(browser: Browser, page_file: Path) -> None:
     page.close()
 
 
+@pytest.mark.thorough
 def test_from_a_server_too(browser: Browser, page_file: Path) -> None:
     """By http nothing but the page itself is asked for, and it plays."""
     handler = partial(QuietHandler, directory=str(page_file.parent))

@@ -67,6 +67,7 @@ def sweep(out: Path, folder: str, stem: str = "bare") -> Array:
     return np.asarray(soundfile.read(out / folder / "sweep" / f"{stem}.wav")[0])
 
 
+@pytest.mark.thorough
 def test_render_makes_a_folder_each_at_one_gain(rendered: Path, rig_file: Path) -> None:
     """Levels differ between situations as they do on the guitar; of dirt the drive does."""
     made = (*FOLDERS, "manifest.json", ".presolder.json")
@@ -245,6 +246,7 @@ def test_situations_change_while_it_plays(page: Page, pack: Path) -> None:
     assert page.locator("#dirt").evaluate("(box) => box.selectedOptions[0].text") == "clean"
 
 
+@pytest.mark.thorough
 def test_page_and_files_drive_dirt_alike(page: Page, pack: Path) -> None:
     """The softer pickup has as much less drive on the page as in the rendered files."""
     contents = json.loads((pack / "pack.json").read_text())

@@ -11,6 +11,7 @@ import pytest
 import scipy
 from matplotlib.figure import Figure
 from playwright.sync_api import Browser, Page
+from tiers import some
 
 from browsers import only_chromium
 from page_data import DESIGNS, TEXTS, as_flac, loop, of_rig
@@ -108,14 +109,10 @@ def followed(targets: list[tuple[int, float]], samples: int, rate: int) -> Array
 
 
 # One of each kind; in node the engine is held to the renderer on all of them (test_engine.py).
-KINDS = ("humbucker-500k", "bass-two-pickups", "hollow-body-blend", "piezo-buffered",
-         "low-impedance-fuzz", "other knob at 5")  # fmt: skip
+KINDS = ("humbucker-500k", "hollow-body-blend", "other knob at 5")
 
 
-@pytest.mark.parametrize(
-    "rig_name",
-    [*KINDS, *(pytest.param(n, marks=pytest.mark.thorough) for n in RIGS if n not in KINDS)],
-)
+@pytest.mark.parametrize("rig_name", some(RIGS, KINDS.__contains__))
 def test_thread_is_the_renderer(page: Page, rig_name: str) -> None:
     """Every design in turn, under a sweep, a fast swell, and held: to -90 dB up to 16 kHz."""
     rig, rate, turn = as_string_take(RIGS[rig_name]), 44_100, 220
@@ -344,6 +341,7 @@ def test_what_becomes_louder_comes_up_slowly(page: Page) -> None:
     assert level_db(out, 700) - level_db(out, 160) == pytest.approx(12.04, abs=0.1)
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("level", ["matched", "true"])
 def test_a_drive_pulled_up_at_once_is_no_shock(page: Page, level: str) -> None:
     """By 36 dB with the knob far down: a gain that was right for the clean sound would stay."""

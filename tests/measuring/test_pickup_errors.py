@@ -80,7 +80,7 @@ def fitted(number: int) -> Coil:
     return coil_from_responses(float(own[0, 1]), responses, Load())
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 @pytest.mark.parametrize("step", [2, pytest.param(1, marks=pytest.mark.thorough)])
 def test_real_pickups(step: int) -> None:
     """Twenty-three, or every other, measured with a network analyser; see tests/data/README.md."""

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from tiers import some
 
 from presolder.models.errors import InputError
 from presolder.models.instrument.law import Taper, fraction_below_wiper
@@ -34,7 +35,7 @@ def law(kind: str, random: np.random.Generator) -> Array:
 @pytest.mark.slow
 @pytest.mark.parametrize(
     "kind",
-    [pytest.param(kind, marks=[pytest.mark.thorough] if kind == "bent" else []) for kind in LAWS],
+    some(LAWS, {"audio", "linear"}.__contains__),
 )
 def test_closed_guitar_with_a_meter_of_one_percent(kind: str) -> None:
     """Track and winding within 2 %, taper within 0.01."""

@@ -24,6 +24,7 @@ from bench import (
 )
 from confusion import PLAYINGS, SMALL_DB, in_noise, matrix, totals
 from scipy.signal import resample_poly
+from tiers import some
 
 import presolder as ps
 from netlist import at_dial, parts_of
@@ -104,8 +105,8 @@ def few(playings: int, share: float, count: int) -> float:
     return 2 * np.sqrt(share * (1 - share) / count) if playings == 1 else 0.0
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("playings", [1, pytest.param(PLAYINGS, marks=THOROUGH)])
+@THOROUGH
+@pytest.mark.parametrize("playings", [1, PLAYINGS])
 def test_planted_faults(playings: int) -> None:
     """More than forty kinds in three guitars, each played once or five times.
 
@@ -512,7 +513,9 @@ def test_misfit_counts_as_chi_squared_does() -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("rig_name", list(built_in_rigs()))
+@pytest.mark.parametrize(
+    "rig_name", some(built_in_rigs(), {"humbucker-500k", "two-pickups-independent"}.__contains__)
+)
 def test_command_on_every_rig(rig_name: str, tmp_path: Path) -> None:
     rig, network = find_rig(rig_name).as_recorded, parse_expression("150p")
     options = files(tmp_path, rig, network, (10.0, 6.0, 3.0))

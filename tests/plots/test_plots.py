@@ -153,7 +153,7 @@ def test_spreads_lie_round_their_own_curves(drawn: list[Figure]) -> None:
         assert "9 in 10 builds within the shade" in axes.get_title("left")
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_cleanup(drawn: list[Figure]) -> None:
     report = ps.cleanup(RIG, ["bare", "cap"], dirt=Dirt("smooth"))
     plots.plot_cleanup(

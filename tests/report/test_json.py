@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 import pytest
+from tiers import some
 
 import presolder as ps
 from presolder.models.errors import InputError
@@ -52,7 +53,9 @@ def test_pack_prints_its_contents(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("rig_name", list(built_in_rigs()))
+@pytest.mark.parametrize(
+    "rig_name", some(built_in_rigs(), {"humbucker-500k", "two-pickups"}.__contains__)
+)
 def test_cleanup_on_every_rig(rig_name: str) -> None:
     result = json.loads(in_process("cleanup", "--rig", rig_name, "--design", "cap", "--json"))
     assert (result["rig"], result["dirt"]["kind"]) == (rig_name, "smooth")

@@ -87,7 +87,7 @@ def test_cleanup(cleaned: CleanupReport) -> None:
         assert all(round(db, 2) == db for db in (played["edge_left_db"], played["unevenness_db"]))
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 @pytest.mark.parametrize("dirt", [Dirt("smooth"), Stage("silicon-fuzz")])
 def test_what_follows_the_dirt_moves_its_level_alone(dirt: Dirt | Stage) -> None:
     asked = {"designs": ["cap"], "dials": [10.0, 5.0]}

@@ -307,7 +307,7 @@ def test_the_tone_control_stays_at_the_lug_that_it_is_wired_to() -> None:
     assert len(own) == 2 and all("the tone control (as it is)" in one["input lug"] for one in own)
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_what_is_fitted_now_is_taken_out(tmp_path: Path) -> None:
     rig = tmp_path / "r.toml"
     source = built_in_rigs()["humbucker-500k"].read_text()
@@ -348,7 +348,7 @@ def test_first_steps_and_part_types() -> None:
     assert "ordinary ceramic discs" not in told_by("150k")
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_a_page_of_the_bare_pot_says_what_to_take_out(tmp_path: Path) -> None:
     """Asked for by name it is a side like any other, alone and among others."""
     rig = tmp_path / "r.toml"
@@ -365,7 +365,7 @@ def test_a_page_of_the_bare_pot_says_what_to_take_out(tmp_path: Path) -> None:
     assert "<svg" in ps.sheet("humbucker-500k", "bare")._repr_html_()
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_several_designs(tmp_path: Path) -> None:
     designs = tmp_path / "d.toml"
     designs.write_text(

@@ -108,6 +108,7 @@ def test_editable(source: Path, dependencies: Path, tmp_path: Path) -> None:
     assert not (library / "render").exists() and not (library / "models").exists()
 
 
+@pytest.mark.thorough
 def test_wheel_and_the_lowest_versions_asked_for(built: dict[str, Path], tmp_path: Path) -> None:
     """Made from the sdist, which is thereby enough too; CI itself has the newest versions."""
     python, library = new_environment(tmp_path / "env")
@@ -144,6 +145,7 @@ def test_the_pages_come_with_a_wheel_and_the_programs_that_make_them_do_not(
     assert {name for name in names if not name.endswith(".md")} == {"presolder/docs/__init__.py"}
 
 
+@pytest.mark.thorough
 def test_tests_of_the_source_distribution_run(built: dict[str, Path], tmp_path: Path) -> None:
     """All that is tracked is in it, with the helpers and the list of what CI calls."""
     with tarfile.open(built["sdist"]) as archive:
