@@ -25,18 +25,19 @@ def test_checkers_are_clean(command: list[str]) -> None:
 
 
 @pytest.mark.slow
-def test_script_is_lint_free(tmp_path: Path) -> None:
-    """ESLint, from npm as the lock file has it, over the modules of both pages."""
-    folder = ROOT / "tests" / "script"
-    for name in ("package.json", "package-lock.json", "eslint.config.js"):
-        shutil.copy(folder / name, tmp_path)
-    shutil.copytree(SCRIPT, tmp_path / "page")
-    shutil.copytree(ROOT / "render" / "bench" / "script", tmp_path / "bench")
+def test_script_is_lint_free_and_its_types_agree(tmp_path: Path) -> None:
+    """ESLint and TypeScript's checker, from npm as the lock file has them, over both pages."""
+    tools = Path("tests", "script")
+    for folder in (tools, SCRIPT.relative_to(ROOT), Path("render", "bench", "script")):
+        without = shutil.ignore_patterns("node_modules")
+        shutil.copytree(ROOT / folder, tmp_path / folder, ignore=without)
+    installed = tools / "node_modules"
     npm = NODE.parents[1] / "lib" / "node_modules" / "npm" / "bin" / "npm-cli.js"
     quiet = ("--no-audit", "--no-fund", "--ignore-scripts", "--prefer-offline")
     for command in (
-        [NODE, npm, "ci", *quiet],
-        [NODE, "node_modules/eslint/bin/eslint.js", "page", "bench"],
+        [NODE, npm, "ci", "--prefix", tools, *quiet],
+        [NODE, installed / "eslint/bin/eslint.js", "-c", tools / "eslint.config.js", "render"],
+        [NODE, installed / "typescript/bin/tsc", "-p", tools],
     ):
         done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=False)
         assert done.returncode == 0, done.stdout + done.stderr

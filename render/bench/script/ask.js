@@ -6,6 +6,7 @@ async function answered(response) {
     { status: response.status });
 }
 // Its own words where nothing answers.
+/** @type {typeof fetch} */
 const sent = (...request) => fetch(...request).catch((error) => {
   if (error.name === "AbortError") throw error;
   throw Object.assign(new Error("the bench does not answer; is it still running?"), { status: 0 });
@@ -20,6 +21,11 @@ export const upload = async (path, blob, type) =>
   answered(await sent(path, { method: "PUT", headers: { "Content-Type": type }, body: blob }));
 
 // Long work: how far it is as it goes, at last what came of it. Whoever aborts ends it there too.
+/**
+ * @param {string} path
+ * @param {object} body
+ * @param {{ signal?: AbortSignal, told?: (done: number, of: number) => void }} [how]
+ */
 export async function work(path, body, { signal, told = () => {} } = {}) {
   const response = await sent(path, { ...json("POST", body), signal });
   if (!response.ok) return answered(response);

@@ -1,5 +1,5 @@
 // Elements by one call, and what is shown while something is worked out.
-export const byId = (id) => document.getElementById(id);
+export { byId } from "./elements.js";
 
 export function el(name, attributes = {}, ...children) {
   const element = document.createElement(name);

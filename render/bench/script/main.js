@@ -8,6 +8,7 @@ import { hearRoom } from "./hear.js";
 import { jobsPage } from "./jobs.js";
 import { solderRoom } from "./solder.js";
 
+/** @type {Record<string, [string, (bench: any, room: HTMLElement) => any]>} */
 const ROOMS = { guitar: ["Guitar", guitarRoom], hear: ["Hear", hearRoom],
   choose: ["Choose", chooseRoom], solder: ["Solder", solderRoom],
   confirm: ["Confirm and send", confirmRoom] };
@@ -173,7 +174,7 @@ byId("situation").addEventListener("change", () => { bench.situation = byId("sit
   bench.found = {}; rooms.choose.forget(); draw(); judge(); });
 document.addEventListener("keydown", (e) => {
   if (!(e.ctrlKey || e.metaKey) || e.key.toLowerCase() !== "z" || !bench.state
-    || e.target.closest("input, textarea")) return;
+    || /** @type {Element} */ (e.target).closest("input, textarea")) return;
   e.preventDefault();
   step(e.shiftKey ? "redo" : "undo");
 });

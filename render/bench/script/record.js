@@ -48,6 +48,10 @@ export async function strengthFound() {
 const peak = (samples) => samples.reduce((most, x) => Math.max(most, Math.abs(x)), 0);
 
 // What comes in until it is told to stop; `playing` is heard meanwhile. `level` hears its peaks.
+/**
+ * @param {{ playing?: ((rate: number) => Float32Array<ArrayBuffer>) | null,
+ *   level?: (peak: number) => void }} [how]
+ */
 export async function record({ playing = null, level = () => {} } = {}) {
   const stream = await navigator.mediaDevices.getUserMedia({ audio: { echoCancellation: false,
     noiseSuppression: false, autoGainControl: false, channelCount: 1 } });

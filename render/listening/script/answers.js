@@ -1,11 +1,11 @@
 // What comes back to the workshop, as one file: what was chosen and found closer, blind results,
 // and at which dials the visitor listened; and the same shown, where a workshop opens it.
 import { shape } from "./drawing.js";
+import { byId } from "./elements.js";
 
 const STEP = 0.5;
 
 export function makeAnswers(pack, hooks) {
-  const byId = (id) => document.getElementById(id);
   const seconds = new Map();
   let results = {}, last = 0;
   const name = (design) => pack.designs[design].name;
@@ -67,7 +67,7 @@ export function makeAnswers(pack, hooks) {
   byId("save-answer").addEventListener("click", () => hooks.save(
     `${JSON.stringify(plain(), null, 2)}\n`, "listening-answer.json", "application/json"));
   byId("open-answer").addEventListener("change", async (e) => {
-    const [file] = e.target.files;
+    const [file] = /** @type {HTMLInputElement} */ (e.target).files;
     if (file) open(await file.text());
   });
   return {

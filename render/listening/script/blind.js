@@ -1,6 +1,7 @@
 // Listening blind: names hidden and shuffled, ratings and ranks, and a run of trials that tells
 // whether a difference is heard. The score is shown when a run is over, not before: who watches it
 // can stop at a lucky moment.
+import { byId } from "./elements.js";
 import { CHECKS, NEEDED, atLeast, byChance, makeContest } from "./favourite.js";
 
 // Where guessing is held to be ruled out, and who is to be found out by it.
@@ -25,7 +26,6 @@ export function meaning(right, total, runs) {
 }
 
 export function makeBlind(pack, player) {
-  const byId = (id) => document.getElementById(id);
   const count = pack.designs.length, KEPT = `blind:${pack.live.emf.length}:${pack.designs.map(
     (d) => d.name).join("|")}`;
   const HEARD_S = 0.4;
@@ -75,7 +75,7 @@ export function makeBlind(pack, player) {
         ["Rank", ["-", ...order.map((__, k) => String(k + 1))]]].map(([name, texts]) => {
         const label = document.createElement("label"), select = document.createElement("select");
         select.setAttribute("aria-label", `${name} of ${letter(i)}`);
-        select.className = name.toLowerCase();
+        select.className = String(name).toLowerCase();
         options(select, texts);
         select.addEventListener("change", () => {
           // A rank goes to one: whoever had it has none.

@@ -11,7 +11,9 @@ export const CIRCUIT_LATENCY = REACH - 1 + LOW_PASS_REACH;
 
 // A module's functions, with its memory dealt out in numbers: places are indices of them.
 export function makeCore(module) {
-  const { exports } = new WebAssembly.Instance(module), { memory } = exports, spare = new Map();
+  /** @type {Record<string, any>} */
+  const { exports } = new WebAssembly.Instance(module);
+  const { memory } = exports, spare = new Map();
   let end = memory.buffer.byteLength / 8, all = new Float64Array(memory.buffer);
   const core = {
     take(count) {

@@ -193,6 +193,7 @@ export function tabulate(circuit, method, rate, rowCount) {
     picked = [...states.map((k) => reading.subarray(k * n, (k + 1) * n)),
       between(n, output + 1, 0)];
   for (const term of method.terms) {
+    /** @type {[number, number]} */
     const s = [term.mu[0] * rate, term.mu[1] * rate];
     // last * (s * sum of weights) for states, last * weight for the EMF's nodes; twice the real
     // part.

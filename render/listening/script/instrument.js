@@ -9,7 +9,9 @@ export async function openInstrument(context, impulse) {
   const stream = await navigator.mediaDevices.getUserMedia({ audio: PLAIN, video: false });
   const source = new MediaStreamAudioSourceNode(context, { mediaStream: stream }),
     unload = convolverOf(context, impulse);
-  const [track] = stream.getAudioTracks(), settings = track.getSettings();
+  const [track] = stream.getAudioTracks();
+  /** @type {MediaTrackSettings & { latency?: number }} */
+  const settings = track.getSettings();
   source.connect(unload);
   return {
     chain: unload,

@@ -1,10 +1,12 @@
 // The first half minute: what is lost where this player leaves the knob, heard by itself, and
 // whether a design is closer. It is led once; whoever skips it, or turns or chooses something, has
 // the bench.
+import { byId } from "./elements.js";
+
 const TURN_S = 2.5, ROUNDS = 2;
 
 export function makeLead(pack, player) {
-  const byId = (id) => document.getElementById(id), { lead } = pack;
+  const { lead } = pack;
   const KEPT = `led:${pack.take}:${pack.designs.map((one) => one.name).join("|")}`;
   const closer = [];
   let timer = 0, turns = 0, at = -1, on = false;

@@ -182,7 +182,7 @@ export function makeLive(data, sources, heard, hooks) {
       if (mine !== serial) return;
       const before = loudnessNow();
       voice = { dirt, volts, given, trueGain: PEAK / Math.max(ten.peak, 1e-9), ten,
-        tenInBands: inBands(workshops, [10], data.bandHz, powers())[0] };
+        tenInBands: inBands(workshops, [10], data.bandHz, powers())[0], ownGain: 0, wanted: 0 };
       voice.ownGain = ownGain(dirt);
       voice.wanted = boundBy(crest);
       rows = circuits.map((circuit, design) =>

@@ -2,6 +2,7 @@
 import { makeAnswers } from "./answers.js";
 import { makeBlind } from "./blind.js";
 import { makeMap } from "./dirtmap.js";
+import { byId } from "./elements.js";
 import { openInstrument } from "./instrument.js";
 import { dialOn, makeHands, makeKnob } from "./knob.js";
 import { makeLead } from "./lead.js";
@@ -11,7 +12,6 @@ import { makeParts } from "./parts.js";
 import { makePedal } from "./pedal.js";
 import { makeRecordings } from "./recordings.js";
 
-const byId = (id) => document.getElementById(id);
 const taken = (id) => {
   const holder = byId(id), text = holder.textContent;
   holder.remove(); // names must not be found in the page while listening blind
@@ -211,8 +211,10 @@ function enter(situation) {
   if (!blind.on()) parts.resettle();
   show();
 }
+/** @type {(name: string) => HTMLInputElement[]} */
+const inputsOf = (name) => Array.from(document.querySelectorAll(`input[name=${name}]`));
 function pick(name, value) {
-  document.querySelector(`input[name=${name}][value="${value}"]`).checked = true;
+  inputsOf(name).find((input) => input.value === value).checked = true;
   change(name, value);
 }
 
@@ -270,7 +272,8 @@ function drawSoon() {
   requestAnimationFrame(() => { drawing = false; parts.drawDial(); });
 }
 function fixed(on) {
-  for (const box of document.querySelectorAll(".deck fieldset, .bench fieldset")) box.disabled = on;
+  for (const box of document.querySelectorAll(".deck fieldset, .bench fieldset")) {
+    box.toggleAttribute("disabled", on); }
   for (const id of ["as-ten", "slowly", "record", "replay"]) byId(id).disabled = on;
   byId("designs").inert = on;
   hands.release();
@@ -478,13 +481,14 @@ on("from-here", () => repeat({ from: positionS() }));
 on("to-here", () => repeat({ to: positionS() }));
 on("whole", () => repeat({ from: 0, to: null }));
 for (const name of ["situation", "place", "level", "voice"]) {
-  document.querySelectorAll(`input[name=${name}]`).forEach(
-    (input) => input.addEventListener("change", () => change(name, input.value)));
+  for (const input of inputsOf(name)) input.addEventListener("change",
+    () => change(name, input.value));
 }
 document.addEventListener("keydown", (e) => {
+  const at = /** @type {Element} */ (e.target);
   if (e.ctrlKey || e.metaKey || e.altKey || !byId("keys").checked
-    || e.target.closest("select, textarea")) return;
-  if (e.key === " " && !e.target.closest("button, input, summary, a")) {
+    || at.closest("select, textarea")) return;
+  if (e.key === " " && !at.closest("button, input, summary, a")) {
     e.preventDefault(); toggle(); }
   const number = Number(e.key);
   if (e.key >= "1" && e.key <= "9" && number <= count && !blind.busy()) select(

@@ -1,6 +1,7 @@
 // Changing parts while they play: sliders for each part of a design, the cable and the input, what
 // they do to the response, and the design to send back.
 import { drawPot } from "./drawing.js";
+import { byId } from "./elements.js";
 import { response } from "./engine.js";
 import { slider } from "./slider.js";
 import { codeOf, nearest, spoken, valueOf } from "./values.js";
@@ -9,7 +10,7 @@ const FARADS_A_METRE = 100e-12;
 const WIDTH = 320, HEIGHT = 150, TOP_DB = 12, FLOOR_DB = -48;
 
 export function makeParts(pack, live, hooks) {
-  const byId = (id) => document.getElementById(id), { designs } = live.situation();
+  const { designs } = live.situation();
   const own = designs.map((design) => design.parts.map((part) => part.value));
   const values = own.map((row) => [...row]);
   const ownAround = () => ({ cable: live.situation().cable, input: hooks.input().ohms,

@@ -1,6 +1,7 @@
 // The knobs of the circuit that the guitar feeds, its battery, and how hard the strings are played.
 import { slider } from "./slider.js";
 
+/** @type {[string, Record<string, string>, (value: number) => string][]} */
 const KNOBS = [
   ["control", { min: "0", max: "10", step: "0.1" }, (value) => value.toFixed(1)],
   ["bias", { min: "0", max: "10", step: "0.1" }, (value) => value.toFixed(1)],

@@ -31,13 +31,15 @@ class Live extends AudioWorkletProcessor {
     this.core = makeCore(new WebAssembly.Module(processorOptions.core));
     const { core } = this;
     // A block's dials, the EMF at the method's instants, and what a stepper makes of them.
-    Object.assign(this, { blockDials: core.take(BLOCK), emf: core.take(STAGES * BLOCK),
-      blockSound: core.take(BLOCK), ramp: new Float64Array(BLOCK) });
-    Object.assign(this, { nodes: null, voice: null, leaving: [], position: 0, jump: null, jumps: 0,
-      gate: 1, from: 0, to: 0, dial: 10, target: 10, chosen: 0, level: "true", running: false,
-        reference: null, master: 0, coming: 1, sink: null, told: 0, dials: null });
-    Object.assign(this, { listening: false, taps: null, heard: new Float64Array(4 * REACH),
-      heardAt: 0, hottest: 0.05, own: Array.from({ length: STAGES }, () => new Float64Array(1)) });
+    this.blockDials = core.take(BLOCK); this.emf = core.take(STAGES * BLOCK);
+    this.blockSound = core.take(BLOCK); this.ramp = new Float64Array(BLOCK);
+    this.nodes = null; this.voice = null; this.leaving = [];
+    this.position = 0; this.jump = null; this.jumps = 0; this.gate = 1; this.from = 0; this.to = 0;
+    this.dial = 10; this.target = 10; this.chosen = 0; this.level = "true"; this.running = false;
+    this.reference = null; this.master = 0; this.coming = 1; this.sink = null; this.told = 0;
+    this.dials = null; this.listening = false; this.taps = null; this.heardAt = 0;
+    this.heard = new Float64Array(4 * REACH); this.hottest = 0.05;
+    this.own = Array.from({ length: STAGES }, () => new Float64Array(1));
     const smooth = (seconds) => 1 - Math.exp(-1 / (seconds * sampleRate));
     this.rates = { knob: smooth(KNOB_S), fade: smooth(FADE_S), drive: smooth(DRIVE_S),
       rise: 10 ** (RISE_DB_A_SECOND / 20 / sampleRate) };
