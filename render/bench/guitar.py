@@ -9,6 +9,7 @@ from presolder.models.errors import InputError, place
 from presolder.models.instrument.dirt import ANY_KINDS
 from presolder.models.instrument.instrument import Situation, find_situation
 from presolder.models.instrument.starter import NONE, QUESTIONS, Question, is_unknown, typical
+from presolder.render.commands.texts import parse_dials
 from presolder.render.files.rig_file import changed_text
 from presolder.render.report.starter import NOT_KNOWN
 
@@ -21,6 +22,11 @@ _DIRT = Question(
     "dirt.kind", "Dirt that it feeds",
     "A clipper or a fuzz after the guitar: what comes out of it is then judged, and heard.",
     "word", words=(NONE, *ANY_KINDS),
+)  # fmt: skip
+_LEFT_AT = Question(
+    "player.dials", "Where the knob is left",
+    "Numbers on the knob, such as 8, 7, 6.5; nothing for what is usual when it is used so.",
+    "word",
 )  # fmt: skip
 
 
@@ -52,7 +58,7 @@ class Field:
         question = self.question
         meanings = question.meanings or ("",) * len(question.words)
         words = [list(pair) for pair in zip(question.words, meanings, strict=True)]
-        only_words = question.reads == "word"
+        only_words = bool(question.words) and question.reads == "word"
         if only_words and self.value and self.value not in question.words:
             # Such as a dirt of one's own, by its file.
             words.append([self.value, ""])
@@ -82,7 +88,7 @@ def fields_of(rig: str) -> list[Field]:
 def _asked(table: dict[str, Any]) -> Iterator[tuple[str, Question, str]]:
     coils = {f"pickups.{name}": (name, own) for name, own in table.get("pickups", {}).items()}
     coils = coils or {"pickup": ("", table.get("pickup", {}))}
-    for question in (*QUESTIONS, _DIRT):
+    for question in (*QUESTIONS, _LEFT_AT, _DIRT):
         section, _, key = question.key.partition(".")
         if section == "pickup":
             # Of a piezo nothing of a coil is asked.
@@ -99,6 +105,8 @@ def _value(table: dict[str, Any], key: str) -> str:
         found = found.get(part, {}) if isinstance(found, dict) else {}
     if found == {} and key == "cable.length" and "length_m" in table.get("cable", {}):
         return f"{table['cable']['length_m']:g} m"
+    if key == _LEFT_AT.key and isinstance(found, list):
+        return ", ".join(f"{dial:g}" for dial in found)
     if isinstance(found, dict | list | bool):
         return NONE if key == _DIRT.key else ""
     return f"{found:g}" if isinstance(found, float) else str(found)
@@ -144,6 +152,12 @@ def answered(rig: str, key: str, answer: str) -> tuple[str, str, str]:
     if field is None:
         raise InputError(f"key = {key!r}: nothing of this guitar is asked for under that name")
     question, whose = field.question, f" of {field.whose}" if field.whose else ""
+    if question is _LEFT_AT:
+        dials = None
+        if answer.strip():
+            dials = parse_dials(answer, question.asks, silent_ok=False).tolist()
+        said = "as usual" if dials is None else answer.strip()
+        return changed_text(rig, {key: dials}), f"{question.asks}: {said}", ""
     not_known = is_unknown(answer) and question is not _DIRT
     if not_known:
         answer = typical(question, "")

@@ -119,17 +119,19 @@ def changed_text(text: str, changes: Mapping[str, object]) -> str:
     text : str
     changes : mapping
         Values by tables and key, ``"volume.resistance"`` or ``"pickups.neck.inductance"``, or
-        items of the library with a comment; None takes the table away.
+        items of the library with a comment; None takes the table, or the key, away.
     """
     import tomlkit  # noqa: PLC0415
 
     document = tomlkit.parse(text)
     for place_, value in changes.items():
         *sections, key = place_.split(".")
-        if value is None:
-            document.pop(place_.partition(".")[0], None)
-            continue
         table: Any = document
+        if value is None:
+            for section in sections:
+                table = table.get(section, {})
+            table.pop(key, None)
+            continue
         for section in sections:
             table = table.setdefault(section, tomlkit.table())
         if place_ == "cable.length":

@@ -46,6 +46,7 @@ def test_every_rig_makes_a_form_and_every_answer_of_it_a_rig(name: str) -> None:
         ("input.resistance", "inf", "inf"),
         ("player.plays", "sw", "swells"),
         ("dirt.kind", "germanium", "germanium-fuzz"),
+        ("player.dials", "8, 6.5", "8, 6.5"),
     ],
 )
 def test_everyday_words(key: str, typed: str, reads: str) -> None:
@@ -53,6 +54,16 @@ def test_everyday_words(key: str, typed: str, reads: str) -> None:
     assert value(text, key) == reads
     assert did.endswith(reads)
     assert read_rig_text(Path("rig.toml"), text)
+
+
+def test_dials_are_left_to_the_way_of_playing_again() -> None:
+    text, _, _ = answered(STARTER, "player.dials", "7")
+    assert read_rig_text(Path("rig.toml"), text)[0].rig.player.dials == (7.0,)
+    text, did, _ = answered(text, "player.dials", "")
+    assert value(text, "player.dials") == "" and "as usual" in did
+    assert text == STARTER or "dials" not in text
+    with pytest.raises(InputError, match="Where the knob is left"):
+        answered(STARTER, "player.dials", "11")
 
 
 def test_what_is_known_is_no_longer_marked_and_what_is_not_is_again() -> None:
