@@ -12,11 +12,14 @@ from presolder.models.instrument.network import Design, Leaf, Network, format_ne
 from presolder.models.instrument.topologies import DEFAULT_SHAPES, canonical
 from presolder.models.judging.ear import Ear
 from presolder.models.judging.judged import through_dirt
+from presolder.models.judging.merit import merits
 from presolder.models.judging.ranking import (
     EQUAL_DB,
     Scored,
     all_scored,
+    effort,
     in_order,
+    scores_of,
     worth_their_parts,
 )
 from presolder.models.judging.search import (
@@ -205,6 +208,40 @@ def usual_ones(ears: Sequence[Ear]) -> tuple[Scored, ...]:
     known = {one.design.name for one in built_in}
     kept = [one for one in worth_their_parts(ahead) if one.design.name not in known]
     return tuple(one for one in order if one.design.name in known or one in kept)
+
+
+@dataclass(frozen=True)
+class FirstLook:
+    """The nearest of the built-in designs on this very guitar, before others like it are asked.
+
+    Attributes
+    ----------
+    design : Design
+        What may come first: the bare pot where none is audibly nearer.
+    nearer_db : float
+        By how much its score is less than the bare pot's; 0 for that one.
+    """
+
+    design: Design
+    nearer_db: float
+
+
+def first_look(ear: Ear) -> FirstLook:
+    """Judge the built-in designs by what reaches the input, at the dials that count."""
+    designs = list(built_in_designs(ear.rig))
+    figures = merits(ear, [design.network for design in designs])
+    score_db = [scores_of((ear,), (one,))[0] for one in figures]
+    bare = next(i for i, design in enumerate(designs) if design.network is None)
+    gangs = ear.conditions.gangs_at_hand
+    fit = [
+        i
+        for i, design in enumerate(designs)
+        if not figures[i].spoilt
+        and not effort(design.network, ear.rig.volume, gangs).special_order
+        and score_db[i] <= score_db[bare] - EQUAL_DB
+    ]
+    nearest = min(fit, key=lambda i: score_db[i], default=bare)
+    return FirstLook(designs[nearest], score_db[bare] - score_db[nearest])
 
 
 def _designs(found: Sequence[Found]) -> list[Design]:

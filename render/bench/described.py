@@ -143,8 +143,8 @@ OPERATIONS: dict[tuple[str, str], Operation] = {
     ("GET", JOB + "/drawn"): Operation(
         "Its circuit as SVG, its response, and what ears say of it",
         _answer(
-            heard=TEXT, sounds=_list(TEXT), svg=TEXT, situations=_list(TEXT), situation=TEXT,
-            curves={"type": "object"},
+            at_first=TEXT, heard=TEXT, sounds=_list(TEXT), svg=TEXT, situations=_list(TEXT),
+            situation=TEXT, curves={"type": "object"},
         ),
     ),
     ("POST", JOB + "/tasks/{task}"): Operation(

@@ -207,6 +207,7 @@ def shown(situations: tuple[Situation, ...], designs: list[str], wanted: str) ->
     import presolder as ps  # noqa: PLC0415
     from presolder._asked import AS_USUAL, asked_design, asked_ears  # noqa: PLC0415
     from presolder.models.judging.merit import merits  # noqa: PLC0415
+    from presolder.models.judging.recommendation import first_look  # noqa: PLC0415
     from presolder.render.plots.guitar import guitar_svg  # noqa: PLC0415
     from presolder.render.report.advice import off  # noqa: PLC0415
     from presolder.render.report.judged import dials_in_words, sounds_over_dials  # noqa: PLC0415
@@ -220,7 +221,12 @@ def shown(situations: tuple[Situation, ...], designs: list[str], wanted: str) ->
         f"{name}: {sounds_over_dials(one)}, {off(one)}"
         for name, one in zip(["the plain pot", *designs[1:]], figures, strict=True)
     ]
+    look = first_look(ear)
+    nearest = f"{look.design.name} is {look.nearer_db:.1f} dB nearer than the plain pot"
+    if look.design.network is None:
+        nearest = "none of the usual designs is audibly nearer than the plain pot"
     return {
+        "at_first": f"At a first look, on this very guitar{heard}, {nearest}; listening on …",
         "heard": f"At {dials_in_words(ear.conditions.dials)}, beside this guitar at 10{heard}:",
         "sounds": sounds,
         "svg": guitar_svg(rig),

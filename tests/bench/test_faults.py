@@ -90,6 +90,28 @@ def test_a_folder_that_is_taken_away_is_said_to_be(tmp_path: Path) -> None:
         assert "cannot be read" in said["error"]
 
 
+def test_a_folder_that_has_become_read_only_is_said_to_be(tmp_path: Path) -> None:
+    """And goes on being shown; root may write everywhere, unless that is taken from it."""
+    caps = "-dac_override,-dac_read_search"
+    under = () if os.geteuid() else ("setpriv", f"--bounding-set={caps}", f"--inh-caps={caps}")
+    with at_work(tmp_path / "bench", under=under) as bench:
+        path = begun(bench)
+        told = {"version": 1, "key": "cable.length", "answer": "9 m"}
+        job = tmp_path / "bench" / "one"
+        folders = (job / "history", job)
+        for folder in folders:
+            folder.chmod(0o500)
+        try:
+            status, said = bench.ask("PUT", path, told)
+            assert status == 400 and "cannot be written" in said["error"]
+            status, said = bench.ask("GET", path)
+            assert (status, said["version"]) == (200, 1)
+        finally:
+            for folder in folders:
+                folder.chmod(0o700)
+        assert bench.ask("PUT", path, told)[1]["version"] == 2
+
+
 @pytest.mark.thorough
 def test_a_guitars_own_folder_is_where_it_begins(tmp_path: Path) -> None:
     folder = tmp_path / "the blue one"

@@ -8,6 +8,7 @@ import pytest
 
 import presolder as ps
 from ears import ear_of, need_of
+from presolder.models.instrument.built_in import built_in_designs
 from presolder.models.instrument.controls import Load, Pickup, Pot
 from presolder.models.instrument.dirt import Dirt
 from presolder.models.instrument.law import Taper
@@ -15,6 +16,7 @@ from presolder.models.instrument.onward import Buffer, Pedal, Volume
 from presolder.models.instrument.player import PLAYING
 from presolder.models.instrument.rig import Capture, Rig
 from presolder.models.judging.merit import Merit, merit
+from presolder.models.judging.recommendation import first_look
 from presolder.models.judging.remedies import remedies
 from presolder.models.judging.verdict import resonance
 from presolder.render.files.rig_file import built_in_rigs, find_situations
@@ -31,6 +33,27 @@ def test_always_full_never_needs_one(rigs: dict[str, Rig]) -> None:
         result = need_of(ear_of(rig, plays="full"), DIALS)
         assert result.verdict == "no"
         assert result.shown.change.largest_db[0] < 0.01
+
+
+@pytest.mark.parametrize("name", ["humbucker-500k", "bass-two-pickups", "low-impedance-fuzz"])
+def test_a_first_look_is_of_this_very_guitar(name: str) -> None:
+    """By the figures that compare shows: 0.85 of the tone and the rest of the taper, for who
+    rolls back (docs/figures.md); what spoils the knob or is a special order is left out."""
+    rig = ps.rig(name)
+    look = first_look(ear_of(rig, plays="rolls-back"))
+    scored = {
+        one.design: 0.85 * one.figures[0].tone_db + 0.15 * one.figures[0].taper_phon
+        for one in ps.compare(rig, judging=ps.Judging("rolls-back")).ranked
+        if not (one.figures[0].spoilt or one.effort.special_order)
+        and one.design.name in {design.name for design in built_in_designs(rig)}
+    }
+    bare = next(db for design, db in scored.items() if design.network is None)
+    nearest = min(scored.values())
+    if bare - nearest >= 0.5:
+        assert scored[look.design] == nearest
+        assert look.nearer_db == pytest.approx(bare - nearest, abs=1e-9)
+    else:
+        assert (look.design.network, look.nearer_db) == (None, 0.0)
 
 
 def low_pass(cable_farads: float) -> Rig:

@@ -88,10 +88,10 @@ class Bench:
 
 
 @contextmanager
-def at_work(folder: Path, *, entered: bool = True) -> Iterator[Bench]:
-    """A bench over a folder, until the block ends."""
+def at_work(folder: Path, *, entered: bool = True, under: tuple[str, ...] = ()) -> Iterator[Bench]:
+    """A bench over a folder, started by another command if one is given, until the block ends."""
     process = subprocess.Popen(
-        [sys.executable, "-m", "presolder", "bench", str(folder), "--no-open"],
+        [*under, sys.executable, "-m", "presolder", "bench", str(folder), "--no-open"],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True,
     )  # fmt: skip
     try:

@@ -66,9 +66,10 @@ function took(state) {
   if (own === drawn) return;
   drawn = own;
   // Which situations there are is known when it is drawn.
-  draw().then(() => { if (another) judge(); });
+  draw().then((atFirst) => { if (another) judge(atFirst); });
 }
 
+// What is drawn at once; what a first look says comes back.
 async function draw() {
   try {
     const query = bench.situation ? `?situation=${encodeURIComponent(bench.situation)}` : "";
@@ -82,15 +83,16 @@ async function draw() {
     choice.replaceChildren(...told.situations.map((one) => el("option", { value: one }, one)));
     choice.value = told.situation;
     if (told.situations.length) bench.situation = told.situation;
-  } catch (error) { byId("drawing").textContent = error.message; }
+    return told.at_first;
+  } catch (error) { byId("drawing").textContent = error.message; return ""; }
 }
 
 // Whether a bypass helps, anew with each change; the last question counts.
-async function judge() {
+async function judge(atFirst) {
   if (judging) judging.abort();
   const own = new AbortController();
   judging = own;
-  byId("verdict").textContent = "listening …";
+  byId("verdict").textContent = atFirst;
   try {
     const need = await work(bench.path("/tasks/need"), bench.asked(), { signal: own.signal });
     if (judging !== own) return;
@@ -171,7 +173,7 @@ byId("redo").addEventListener("click", () => step("redo"));
 byId("all").addEventListener("click", (e) => { e.preventDefault(); history.pushState(null, "", "/");
   arrive(); });
 byId("situation").addEventListener("change", () => { bench.situation = byId("situation").value;
-  bench.found = {}; rooms.choose.forget(); draw(); judge(); });
+  bench.found = {}; rooms.choose.forget(); draw().then(judge); });
 document.addEventListener("keydown", (e) => {
   if (!(e.ctrlKey || e.metaKey) || e.key.toLowerCase() !== "z" || !bench.state
     || /** @type {Element} */ (e.target).closest("input, textarea")) return;
