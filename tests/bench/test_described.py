@@ -1,9 +1,12 @@
 """The bench's own description of what it answers, held against it by schemathesis."""
 
+import io
 from collections.abc import Iterator
 
+import numpy as np
 import pytest
 import schemathesis
+import soundfile
 from benches import Bench, at_work
 from hypothesis import HealthCheck, Phase, settings
 from schemathesis.checks import CheckFunction, not_a_server_error
@@ -58,6 +61,40 @@ def answers_as_described(case: schemathesis.Case, bench: Bench, held: list[Check
 @EXAMPLES
 def test_what_is_described_is_what_is_answered(case: schemathesis.Case, bench: Bench) -> None:
     answers_as_described(case, bench, [*CHECKS, negative_data_rejection])
+
+
+def wav() -> bytes:
+    file = io.BytesIO()
+    soundfile.write(file, 0.1 * np.random.default_rng(1).normal(size=48_000), 48_000, format="WAV")
+    return file.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("method", "path", "body"),
+    [
+        ("PUT", JOB + "/takes/{take}", wav()),
+        ("PUT", JOB + "/stock", b"type,value,count\nresistor,150k,10\n"),
+        ("PUT", JOB + "/answer", {
+            "presolder_answer": 1, "dials": [{"dial": 7, "seconds": 9}], "favourite": "",
+        }),
+        ("POST", JOB + "/reading", {"design": "series", "pot": 0, "step": 0, "ohms": "1k"}),
+        ("PUT", JOB, {"version": 1, "key": "cable.length", "answer": "9 m"}),
+        ("POST", JOB + "/{way}/step", {"version": 2}),
+        ("GET", JOB + "/drawn", None),
+    ],
+)  # fmt: skip
+def test_what_can_be_done_is_answered_as_described(
+    bench: Bench, method: str, path: str, body: object
+) -> None:
+    """In this order, since a change is made on what the last one left."""
+    parameters = {"name": "one", "take": "at-7", "way": "undo"}
+    case = schema[path][method].Case(
+        path_parameters={one: given for one, given in parameters.items() if f"{{{one}}}" in path},
+        **({} if body is None else {"body": body}),
+    )
+    headers = {"Origin": bench.base, "Cookie": bench.cookie}
+    answer = case.call_and_validate(base_url=bench.base, headers=headers, checks=CHECKS)
+    assert answer.status_code == 200, answer.text
 
 
 @pytest.mark.thorough
