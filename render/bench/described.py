@@ -36,7 +36,8 @@ _ENTRY = {"name": TEXT, "version": WHOLE, "title": TEXT, "design": TEXT, "archiv
 _STATE = _answer(
     **_ENTRY, did=TEXT, undo=FLAG, redo=FLAG, notes=TEXT, workshop=TEXT, done=_list(TEXT),
     readings=_by_name(TEXT), toml=TEXT, fields=_list(_object(key=TEXT, asks=TEXT, value=TEXT)),
-    fault=TEXT, doubts=_list(TEXT), takes=_list(TEXT), stock=TEXT, answer=FLAG,
+    fault=TEXT, doubts=_list(TEXT), takes=_list(TEXT),
+    earlier=_list(TEXT), stock=TEXT, answer=FLAG,
     made=_list({"enum": list(MADE_FILES)}),
 )  # fmt: skip
 _CHANGE = {
@@ -155,6 +156,10 @@ OPERATIONS: dict[tuple[str, str], Operation] = {
         "Keep a recording",
         _answer(take=TEXT, seconds=NUMBER, peak_dbfs=NUMBER, remarks=_list(TEXT)),
         _BYTES, sends=_WAV,
+    ),
+    ("POST", JOB + "/takes/{take}/swap"): Operation(
+        "Let a recording and the one of its name before it change places",
+        _answer(take=TEXT), {"type": "object"},
     ),
     ("PUT", JOB + "/stock"): Operation(
         "Keep a drawer of parts", _answer(parts=WHOLE), _BYTES, sends="text/csv"

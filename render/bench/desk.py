@@ -83,6 +83,7 @@ def state(job: Path, version: jobs.Version, odd: str = "") -> dict[str, Any]:
         "doubts": doubts,
         "odd": odd,
         "takes": [path.stem for path in jobs.takes_of(job)],
+        "earlier": [path.stem for path in jobs.takes_of(job) if jobs.earlier_of(path).is_file()],
         "stock": _drawer(job),
         "answer": (job / jobs.ANSWER_FILE).is_file(),
         "made": [name for name in MADE_FILES if (job / jobs.MADE / name).is_file()],

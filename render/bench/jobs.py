@@ -29,6 +29,7 @@ from presolder.render.files.toml import Section, parse_toml, read_text
 
 JOB_FILE = "job.toml"
 TAKES, MADE, STOCK_FILE, ANSWER_FILE = "takes", "made", "stock.csv", "answer.json"
+EARLIER = "earlier"
 _HISTORY = "history"
 # How many versions are kept; fifty steps back are promised.
 _KEPT = 200
@@ -442,6 +443,38 @@ def takes_of(job: Path) -> Iterator[Path]:
     """Its recordings."""
     with suppress(FileNotFoundError):
         yield from sorted((job / TAKES).glob("*.wav"))
+
+
+def earlier_of(take: Path) -> Path:
+    """Where the recording lies that a newer one of its name stands for."""
+    return take.parent / EARLIER / take.name
+
+
+def keep_earlier(take: Path) -> None:
+    """Keep a recording that is about to be made anew, in place of the one before."""
+    if not take.exists():
+        return
+    earlier = earlier_of(take)
+    earlier.parent.mkdir(exist_ok=True)
+    earlier.unlink(missing_ok=True)
+    earlier.hardlink_to(take)
+
+
+def swap_takes(take: Path) -> None:
+    """Let a recording and the one before change places; there is one of the name at any instant.
+
+    Raises
+    ------
+    InputError
+        If there is no earlier one.
+    """
+    earlier, aside = earlier_of(take), take.parent / f".{take.name}"
+    if not (take.is_file() and earlier.is_file()):
+        raise InputError(f"take = {take.stem!r}: there is no recording before it")
+    aside.unlink(missing_ok=True)
+    aside.hardlink_to(take)
+    earlier.replace(take)
+    aside.replace(earlier)
 
 
 def plain(job: Path, version: Version, told: Told) -> dict[str, Any]:

@@ -4,7 +4,7 @@ import json
 import re
 from asyncio import get_running_loop, to_thread, wait_for
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
-from functools import partial, wraps
+from functools import wraps
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -74,7 +74,8 @@ def application(bench: Path, stop: Callable[[], None], ending: Callable[[], bool
         ("GET", JOB, of.state), ("PUT", JOB, of.changed),
         ("POST", JOB + "/{way}/step", of.stepped),
         ("GET", JOB + "/drawn", of.drawn), ("POST", JOB + "/tasks/{task}", of.worked),
-        ("PUT", JOB + "/takes/{take}", of.take), ("PUT", JOB + "/stock", of.stock),
+        ("PUT", JOB + "/takes/{take}", of.take),
+        ("POST", JOB + "/takes/{take}/swap", of.swapped), ("PUT", JOB + "/stock", of.stock),
         ("PUT", JOB + "/answer", of.answer), ("POST", JOB + "/reading", of.reading),
         ("GET", JOB + "/made/{file}", of.made),
     ]  # fmt: skip
@@ -182,9 +183,23 @@ class _Bench:
         if not _TAKE_NAME.fullmatch(take):
             raise InputError(f"take = {take!r}: letters, digits and - make its name")
         place = job / SWEEP if take == "sweep" else job / jobs.TAKES / f"{take}.wav"
-        look = partial(desk.looked_over, job, place)
+
+        def look(scratch: Path) -> dict[str, Any]:
+            told = desk.looked_over(job, place, scratch)
+            jobs.keep_earlier(place)
+            return told
+
         told = await _kept(request, place, "the recording", look, _MOST_AUDIO)
         return _json({"take": take, **told})
+
+    async def swapped(self, request: Request) -> Response:
+        job, take = self._job(request), request.path_params["take"]
+        await _asked(request)
+        found = {path.stem: path for path in jobs.takes_of(job)}
+        if take not in found:
+            raise UnknownError(f"take = {take!r}: is not one of this guitar's")
+        await to_thread(jobs.swap_takes, found[take])
+        return _json({"take": take})
 
     async def stock(self, request: Request) -> Response:
         place = self._job(request) / jobs.STOCK_FILE

@@ -167,3 +167,22 @@ def test_old_versions_make_room(job: Path) -> None:
     kept = sorted((job / "history").iterdir())
     assert len(kept) == 200
     assert json.loads(kept[-1].read_text("utf-8"))["number"] == 205
+
+
+def test_a_recording_made_anew_can_be_taken_back(tmp_path: Path) -> None:
+    """And taken back again."""
+    take = tmp_path / "takes" / "at-7.wav"
+    take.parent.mkdir()
+    jobs.keep_earlier(take)
+    assert not jobs.earlier_of(take).exists()
+    for made in (b"first", b"second", b"third"):
+        jobs.keep_earlier(take)
+        (tmp_path / "new").write_bytes(made)
+        (tmp_path / "new").replace(take)
+    for counts, earlier in ((b"second", b"third"), (b"third", b"second")):
+        jobs.swap_takes(take)
+        assert (take.read_bytes(), jobs.earlier_of(take).read_bytes()) == (counts, earlier)
+    assert [one.name for one in jobs.takes_of(tmp_path)] == ["at-7.wav"]
+    jobs.earlier_of(take).unlink()
+    with pytest.raises(InputError, match="no recording before"):
+        jobs.swap_takes(take)

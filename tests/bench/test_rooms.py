@@ -180,6 +180,11 @@ def test_recordings_made_elsewhere(page: Page, tmp_path: Path) -> None:
         soundfile.write(file, 0.2 * strum_at(dial, rig, "120k + 220p"), 48_000, subtype="FLOAT")
         page.set_input_files("#from-file", file)
         page.locator("#room-confirm li", has_text=f"at {dial:g}").wait_for(timeout=SOON)
+    # One more at 4, of the pot alone, which is taken back.
+    soundfile.write(tmp_path / "at-4.wav", 0.2 * strum_at(4.0, rig, "bare"), 48_000)
+    page.set_input_files("#from-file", tmp_path / "at-4.wav")
+    pressed(page, "Take back the one before")
+    expect(page.locator("#room-confirm")).to_contain_text("the recording before counts again")
     pressed(page, "Does it fit?")
     expect(page.locator("#room-confirm .verdict strong")).to_have_text("fits", timeout=2 * SOON)
 

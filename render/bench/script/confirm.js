@@ -1,6 +1,6 @@
 // The room where it is proved and sent: recordings at some dials against the prediction, the pack,
 // and what comes back.
-import { upload, work } from "./ask.js";
+import { post, upload, work } from "./ask.js";
 import { el, working } from "./dom.js";
 import { record, wavOf } from "./record.js";
 
@@ -39,9 +39,15 @@ export function confirmRoom(bench, room) {
       taken.set(String(stands), take);
       said.textContent = [`at ${stands}: ${told.seconds} s, peak ${told.peak_dbfs} dBFS`,
         ...told.remarks].join("; ");
-      list.replaceChildren(...[...taken.keys()].map((one) => el("li", {}, `at ${one}`)));
+      await bench.refresh();
       const next = [10, 7, 4].find((one) => !taken.has(String(one)));
       if (next) dial.value = next;
+    } catch (error) { said.textContent = error.message; }
+  }
+  async function before(stands, take) {
+    try {
+      await post(bench.path(`/takes/${take}/swap`));
+      said.textContent = `at ${stands}: the recording before counts again`;
     } catch (error) { said.textContent = error.message; }
   }
   const verify = working("Does it fit?", async ({ signal, say }) => {
@@ -90,7 +96,9 @@ export function confirmRoom(bench, room) {
         const at = /^at-(\d+)(?:-(\d+))?$/.exec(take);
         if (at) taken.set(at[2] ? `${at[1]}.${at[2]}` : at[1], take);
       }
-      list.replaceChildren(...[...taken.keys()].map((one) => el("li", {}, `at ${one}`)));
+      list.replaceChildren(...[...taken].map(([one, take]) => el("li", {}, `at ${one} `,
+        state.earlier.includes(take) ? el("button", { type: "button", class: "quiet",
+          onclick: () => before(one, take) }, "Take back the one before") : null)));
       if (state.made.includes("pack.zip")) { link.href = bench.path("/made/pack.zip");
         link.hidden = false; }
     },
