@@ -21,7 +21,7 @@ from presolder.render.bench import jobs
 from running import presolder
 from takes import DOCS
 
-pytestmark = pytest.mark.slow
+pytestmark = pytest.mark.slow(seconds=120)
 # Of the pickup that is measured: ohms are known, the rest is to be found.
 WINDING, HENRIES, FARADS = "6.2k", 3.1, 140e-12
 
@@ -33,7 +33,7 @@ class Plugged(NamedTuple):
     interface: Interface
 
 
-@pytest.fixture(params=["chromium", "firefox"])
+@pytest.fixture(params=["chromium", pytest.param("firefox", marks=pytest.mark.thorough)])
 def plugged(
     request: pytest.FixtureRequest, playwright: Playwright, bench: Bench, tmp_path: Path
 ) -> Iterator[Plugged]:

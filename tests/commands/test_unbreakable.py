@@ -388,7 +388,8 @@ main()
 @slow
 def test_stopped_while_loading(tmp_path: Path) -> None:
     """Whenever it comes after the interpreter's own start: one line, nothing left."""
-    for wait in np.linspace(0.0, 1.0, 6):
+    # A second is enough for the whole of it.
+    for wait in np.linspace(0.0, 0.5, 6):
         running = started("pack", TAKE, "--out", tmp_path / "out.zip")
         while not catches(running.pid, signal.SIGTERM) and running.poll() is None:
             time.sleep(0.005)
