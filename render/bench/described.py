@@ -168,6 +168,17 @@ OPERATIONS: dict[tuple[str, str], Operation] = {
         "Keep what a customer sent back",
         _answer(left_at=_list(NUMBER), favourite=TEXT), {"type": "object"},
     ),
+    ("POST", JOB + "/measured"): Operation(
+        "What a meter's readings tell of the guitar, and what the form would have by them",
+        _answer(said=_list(TEXT), values=_by_name(TEXT)),
+        {
+            "type": "object", "required": ["what"],
+            "properties": {
+                "what": {"enum": ["jack", "resonance", "cable"]}, "ohms": _by_name(TEXT),
+                "bare_hz": TEXT, "loaded_hz": TEXT, "cable_hz": TEXT, "added": TEXT,
+            },
+        },
+    ),
     ("POST", JOB + "/reading"): Operation(
         "What an ohm reading says of the work at one step of a design's sheet",
         _answer(said=TEXT), _object(design=TEXT, pot=WHOLE, step=WHOLE, ohms=TEXT),

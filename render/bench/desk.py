@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from presolder.models.decibels import decibels
-from presolder.models.errors import InputError
+from presolder.models.errors import InputError, place
+from presolder.models.instrument.controls import Pickup
+from presolder.models.instrument.quantities import parse_quantity
 from presolder.models.instrument.rig import Rig
 from presolder.models.measuring.sine_sweep import before_db
 from presolder.render.bench import jobs
@@ -20,6 +22,9 @@ from presolder.render.files.rig_file import RIG_FILE, built_in_rigs
 
 if TYPE_CHECKING:
     from presolder.render.files.take import Take
+    from presolder.render.report.cable import CableReport
+    from presolder.render.report.pickup import PickupReport
+    from presolder.render.report.taper import TaperReport
 
 _LONGEST_RIG = 250_000
 _SWEPT = re.compile(rf"{LOOP}|sweep-\d+")
@@ -193,11 +198,88 @@ def answer(path: Path) -> dict[str, Any]:
     return {"left_at": list(found.left_at), "favourite": found.favourite}
 
 
+def measured(job: Path, asked: Asked) -> dict[str, Any]:
+    """What readings of a meter tell of the guitar, and what the form would have by them.
+
+    ``what`` is ``jack`` with ``ohms`` by dial, ``resonance`` with ``bare_hz``, ``loaded_hz`` and
+    ``added``, or ``cable`` with ``cable_hz``, ``loaded_hz`` and ``added``.
+    """
+    import presolder as ps  # noqa: PLC0415
+
+    what, version = asked.text("what"), jobs.newest(job)
+    rig = jobs.situations_of(job, version)[0].rig
+    values: dict[str, str] = {}
+    report: TaperReport | PickupReport | CableReport
+    match what:
+        case "jack":
+            ohms = asked.named_texts("ohms")
+            report = ps.taper_at_jack({_plain_number(at): _ohms(read) for at, read in ohms.items()})
+            track = report.track
+            values["volume.resistance"] = f"{track.track_ohms / 1e3:.4g}k"
+            if track.taper.kind != "measured":
+                values["volume.taper"] = track.taper.kind
+            if track.winding_ohms is not None:
+                values["pickup.resistance"] = f"{track.winding_ohms / 1e3:.4g}k"
+        case "resonance":
+            winding = rig.first.pickup
+            if not isinstance(winding, Pickup):
+                raise InputError("what = 'resonance': this guitar's first pickup is no coil")
+            bare_hz, loaded_hz = (_plain_number(asked.text(k)) for k in ("bare_hz", "loaded_hz"))
+            report = ps.coil_from_readings(
+                winding.resistance_ohms, bare_hz, loaded_hz, _farads(asked)
+            )
+            coil = report.coil.pickup
+            values["pickup.inductance"] = f"{coil.inductance_henries:.4g} H"
+            values["pickup.capacitance"] = f"{coil.capacitance_farads * 1e12:.4g}p"
+        case "cable":
+            known = _farads(asked)
+            heard = (("cable_hz", 0.0), ("loaded_hz", known))
+            report = ps.cable_from_readings(
+                rig,
+                [
+                    ps.Resonance(_plain_number(asked.text(key)), ps.Hung(True, farads))
+                    for key, farads in heard
+                ],
+            )
+            fields = {one.key: one.value for one in fields_of(version.rig)}
+            per_m = fields.get("cable.picofarads_per_m", "")
+            if per_m and rig.cable_farads > 0:
+                share = report.cable.farads / rig.cable_farads
+                values["cable.picofarads_per_m"] = f"{float(per_m) * share:.4g}"
+        case _:
+            raise InputError(f"what = {what!r}: jack, resonance or cable is wanted")
+    own = {one.key for one in fields_of(version.rig)}
+    pickup = next((key for key in own if key.endswith(".resistance") and "pickup" in key), "")
+    renamed = {
+        key.replace("pickup.", pickup.removesuffix("resistance")): value
+        for key, value in values.items()
+    }
+    return {
+        "said": report.lines(),
+        "values": {key: value for key, value in renamed.items() if key in own},
+    }
+
+
+def _plain_number(text: str) -> float:
+    try:
+        return float(text.strip().replace(",", "."))
+    except ValueError:
+        raise InputError(f"{text!r}: a number is wanted") from None
+
+
+def _ohms(text: str) -> float:
+    return parse_quantity(text, "ohm")
+
+
+def _farads(asked: Asked) -> float:
+    with place("added"):
+        return parse_quantity(asked.text("added"), "farad")
+
+
 def reading(job: Path, asked: Asked) -> dict[str, Any]:
     """What an ohm reading says of the work at one step of a design's sheet."""
     import presolder as ps  # noqa: PLC0415
     from presolder.models.instrument.built_in import for_rig  # noqa: PLC0415
-    from presolder.models.instrument.quantities import parse_quantity  # noqa: PLC0415
     from presolder.render.report.soldering import pot_blocks  # noqa: PLC0415
 
     pot, at, text = asked.whole("pot"), asked.whole("step"), asked.text("ohms")
@@ -206,7 +288,7 @@ def reading(job: Path, asked: Asked) -> dict[str, Any]:
     if not (0 <= pot < len(blocks) and 0 <= at < len(blocks[pot].steps)):
         raise InputError(f"step = {at}: the sheet has none")
     open_ = text.strip().lower() in ("open", "ol", "o.l", "inf", "∞")
-    ohms = float("inf") if open_ else parse_quantity(text, "ohm")
+    ohms = float("inf") if open_ else _ohms(text)
     return {"said": blocks[pot].steps[at].said_of(ohms)}
 
 

@@ -77,6 +77,7 @@ def application(bench: Path, stop: Callable[[], None], ending: Callable[[], bool
         ("PUT", JOB + "/takes/{take}", of.take),
         ("POST", JOB + "/takes/{take}/swap", of.swapped), ("PUT", JOB + "/stock", of.stock),
         ("PUT", JOB + "/answer", of.answer), ("POST", JOB + "/reading", of.reading),
+        ("POST", JOB + "/measured", of.measured),
         ("GET", JOB + "/made/{file}", of.made),
     ]  # fmt: skip
     return Starlette(
@@ -212,6 +213,10 @@ class _Bench:
     async def reading(self, request: Request) -> Response:
         job, asked = self._job(request), await _asked(request)
         return _json(await to_thread(desk.reading, job, asked))
+
+    async def measured(self, request: Request) -> Response:
+        job, asked = self._job(request), await _asked(request)
+        return _json(await to_thread(desk.measured, job, asked))
 
     async def ordered(self, _: Request) -> Response:
         return _json(await to_thread(desk.ordered, self._folder))

@@ -2,6 +2,7 @@
 import { upload, work } from "./ask.js";
 import { el, working } from "./dom.js";
 import { responses } from "./plot.js";
+import { readings } from "./readings.js";
 import { strengthFound, sweepOf, swept, wavOf } from "./record.js";
 
 export function guitarRoom(bench, room) {
@@ -21,7 +22,8 @@ export function guitarRoom(bench, room) {
   room.append(el("h2", {}, "What is known of the guitar"),
     el("p", {}, el("label", { for: "job-title" }, "Whose, or which"), title),
     el("p", { class: "hint" }, "Type as you would write it: 8,2k, 22nF, A500K, 15 ft; ? for what"
-      + " you don't know. What is only typical is marked."), form, plot, measured(bench), raw);
+      + " you don't know. What is only typical is marked."), form, plot, ...readings(bench),
+    measured(bench), raw);
 
   async function change(field, input, said) {
     try {
