@@ -11,6 +11,7 @@ import socket
 import threading
 import time
 import urllib.error
+import zipfile
 from collections.abc import Callable
 from pathlib import Path
 from urllib.parse import quote
@@ -18,6 +19,7 @@ from urllib.parse import quote
 import pytest
 from benches import Bench, at_work
 
+import presolder as ps
 from presolder.render.bench import jobs
 from presolder.render.files.rig_file import built_in_rigs
 
@@ -42,6 +44,18 @@ def edits(bench: Bench, path: str, known: list[int]) -> None:
         return
 
 
+def saves(bench: Bench, path: str) -> None:
+    """Keep a drawer, write a sheet, make a pack, and again."""
+    parts = "".join(f"resistor,{kilohms}k,1\n" for kilohms in range(1, 201))
+    try:
+        while True:
+            bench.send("PUT", path + "/stock", f"type,value,count\n{parts}".encode(), "text/csv")
+            bench.send("POST", path + "/tasks/sheet", b"{}")
+            bench.send("POST", path + "/tasks/pack", b'{"light": true}')
+    except (OSError, urllib.error.URLError, http.client.HTTPException):
+        return
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("kills", [4, pytest.param(100, marks=pytest.mark.thorough)])
 def test_killed_at_any_instant_nothing_acknowledged_is_lost(tmp_path: Path, kills: int) -> None:
@@ -50,11 +64,19 @@ def test_killed_at_any_instant_nothing_acknowledged_is_lost(tmp_path: Path, kill
         known: list[int] = []
         with at_work(tmp_path) as bench:
             path = "/api/jobs/one" if (tmp_path / "one").exists() else begun(bench)
-            hand = threading.Thread(target=edits, args=(bench, path, known))
-            hand.start()
-            time.sleep(chance.uniform(0.05, 0.6))
+            work = (edits, (bench, path, known)), (saves, (bench, path))
+            hands = [threading.Thread(target=does, args=given) for does, given in work]
+            for hand in hands:
+                hand.start()
+            time.sleep(chance.choice((0.05, 0.6, 6.0)) * chance.uniform(0.1, 1.0))
             bench.process.kill()
-            hand.join(30)
+            for hand in hands:
+                hand.join(30)
+        # What was made is whole, or the one before.
+        for made in (tmp_path / "one" / "made").glob("*"):
+            assert made.suffix != ".zip" or zipfile.ZipFile(made).testzip() is None
+        drawer = tmp_path / "one" / "stock.csv"
+        assert not drawer.exists() or len(ps.stock(drawer).lines) == 200
         now = jobs.newest(tmp_path / "one")
         assert now.number >= max(known, default=1)
         # At most the one that was under way came to be besides.
@@ -62,7 +84,8 @@ def test_killed_at_any_instant_nothing_acknowledged_is_lost(tmp_path: Path, kill
         assert jobs.situations_of(tmp_path / "one", now)
         assert (tmp_path / "one" / "rig.toml").read_text("utf-8") == now.rig
         left = [one.name for one in (tmp_path / "one").rglob(".*")]
-        assert len(left) <= kills
+        # Of each hand one thing at most was under way.
+        assert len(left) <= 2 * kills
 
 
 def test_a_full_disk_leaves_the_job_as_it_was(tmp_path: Path) -> None:

@@ -179,3 +179,31 @@ def test_a_newcomers_whole_job(
     page.set_input_files("#answer", answer)
     expect(page.locator("#room-confirm")).to_contain_text("listened mostly at 6.5")
     assert time.monotonic() - began < 360
+
+
+@pytest.mark.thorough
+def test_what_cuts_a_recording_short(plugged: Plugged, tmp_path: Path) -> None:
+    """A page that is loaded anew in the middle of a sweep, and an interface that is pulled out."""
+    page, interface = plugged
+    begun(page)
+    interface.is_looped()
+    page.locator("summary", has_text="Measure the pickup").click()
+    pressed(page, "Measure the interface alone")
+    expect(page.locator(".working", has_text="Measure the interface")).to_contain_text(
+        "playing the sweep", timeout=SOON
+    )
+    page.reload()
+    page.wait_for_selector(".plot")
+    assert jobs.newest(guitar(tmp_path)).number == 1
+    assert list(jobs.takes_of(guitar(tmp_path))) == []
+    page.locator("summary", has_text="Measure the pickup").click()
+    swept(page, "Measure the interface alone", "even within")
+
+    room(page, "confirm")
+    pressed(page, "Record")
+    page.get_by_role("button", name="Stop", exact=True).first.wait_for()
+    interface.is_pulled_out()
+    page.wait_for_timeout(2000)
+    pressed(page, "Stop")
+    expect(page.locator("#room-confirm")).to_contain_text("the audio interface went away")
+    assert [one.stem for one in jobs.takes_of(guitar(tmp_path))] == ["loop"]

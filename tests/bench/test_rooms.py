@@ -3,6 +3,7 @@
 import re
 import sys
 from pathlib import Path
+from typing import Literal
 
 import pytest
 import soundfile
@@ -36,7 +37,11 @@ def test_only_what_is_in_the_drawer(page: Page) -> None:
     begun(page)
     room(page, "choose")
     page.locator("summary", has_text="What is in the drawer").click()
-    page.fill("#drawer-lines", "type,value,count\nresistor,100k,5\ncapacitor,220p,5\n")
+    page.get_by_role("button", name="One more part").click()
+    page.get_by_label("type of part 2").select_option("capacitor")
+    for part, value in ((1, "100k"), (2, "220p")):
+        page.get_by_label(f"value of part {part}").fill(value)
+        page.get_by_label(f"count of part {part}").fill("5")
     page.get_by_role("button", name="Keep the drawer").click()
     expect(page.locator("#room-choose .said", has_text="2 kinds of part")).to_be_visible()
     page.get_by_role("button", name="Search values").click()
@@ -44,9 +49,15 @@ def test_only_what_is_in_the_drawer(page: Page) -> None:
     found = page.locator("table").last.locator("tbody th").all_inner_texts()
     assert found
     assert all(set(re.findall(r"\d+[kpn]", one)) <= {"100k", "220p"} for one in found)
-    page.fill("#drawer-lines", "type,value,count\nresistor,much,5\n")
+    page.get_by_label("value of part 1").fill("much")
     page.get_by_role("button", name="Keep the drawer").click()
     expect(page.locator("#room-choose .said", has_text="the drawer")).to_be_visible()
+    # As a file, whose columns stand otherwise.
+    columns = b"count,type,value\n3,resistor,68k\n"
+    file = {"name": "drawer.csv", "mimeType": "text/csv", "buffer": columns}
+    page.set_input_files("#drawer-file", file)  # type: ignore[arg-type]
+    expect(page.locator("#room-choose .said", has_text="1 kind of part")).to_be_visible()
+    expect(page.get_by_label("value of part 1")).to_have_value("68k")
 
 
 @pytest.mark.thorough
@@ -115,13 +126,20 @@ def test_the_bench_stops_and_comes_back(page: Page, bench: Bench, tmp_path: Path
     assert jobs.newest(guitar(tmp_path)).number == 1
 
 
-@pytest.mark.parametrize("width", some([390, 683, 820, 1366], lambda width: width == 390))
-def test_every_room_is_readable(page: Page, width: int) -> None:
+@pytest.mark.parametrize(
+    ("width", "look"),
+    some(
+        [(390, "light"), (683, "light"), (820, "light"), (1366, "light"), (1366, "dark")],
+        lambda case: case == (390, "light"),
+    ),
+)
+def test_every_room_is_readable(page: Page, width: int, look: Literal["light", "dark"]) -> None:
     """axe-core finds nothing by WCAG 2.2 A and AA; nothing runs off the side.
 
     On a phone, on a screen of 1366 at 200 %, on a tablet, on that screen.
     """
     page.set_viewport_size({"width": width, "height": 800})
+    page.emulate_media(color_scheme=look)
     rules = {"runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]}
     # Its script is put into the page by the one way that the policy leaves.
     script = Path(sys.modules[Axe.__module__].__file__ or "").parent / "axe.min.js"

@@ -62,12 +62,15 @@ class Interface:
 
     Attributes
     ----------
+    server : Path
+        Its socket.
     impulse : ndarray
         From what is played to what comes in.
     playing : ndarray
         What somebody plays on the guitar now; it is added to what comes in.
     """
 
+    server: Path
     impulse: Array = field(default_factory=lambda: np.zeros(2))
     playing: Array = field(default_factory=lambda: np.zeros(0))
     _state: Array = field(default_factory=lambda: np.zeros(1))
@@ -90,6 +93,13 @@ class Interface:
         impulse = np.fft.irfft(response * late)[:8192]
         self.impulse, self._state = impulse, np.zeros(impulse.size - 1)
 
+    def is_pulled_out(self) -> None:
+        """The server has no input any more."""
+        subprocess.run(["pactl", "-s", str(self.server), "unload-module", "module-remap-source"],
+                       check=True)  # fmt: skip
+        subprocess.run(["pactl", "-s", str(self.server), "unload-module", "module-null-sink"],
+                       check=True)  # fmt: skip
+
     def is_played(self, samples: Array) -> None:
         """Once, from now on."""
         self.playing = samples
@@ -109,7 +119,7 @@ class Interface:
 @contextmanager
 def guitar_at(server: Path) -> Iterator[Interface]:
     """Something at the interface, until the block ends."""
-    interface, random = Interface(), np.random.default_rng(1)
+    interface, random = Interface(server), np.random.default_rng(1)
     ends = [*_FORMAT, "-s", str(server), f"--latency-msec={_LATENCY_MS}"]
     hearing = subprocess.Popen(["parec", *ends, "-d", "out.monitor"], stdout=subprocess.PIPE)
     giving = subprocess.Popen(["pacat", "-p", *ends, "-d", "line"], stdin=subprocess.PIPE)

@@ -1,6 +1,7 @@
 // The room where a design is chosen: the verdict, the table, and the search's front.
 import { upload, work } from "./ask.js";
 import { el, table, working } from "./dom.js";
+import { makeDrawer } from "./drawer.js";
 import { front, spread } from "./plot.js";
 import { makeTurn } from "./turn.js";
 
@@ -48,28 +49,20 @@ export function chooseRoom(bench, room) {
   async function fill(content) {
     try {
       const told = await upload(bench.path("/stock"), content, "text/csv");
-      drawerSaid.textContent = `${told.parts} kinds of part`;
+      drawerSaid.textContent = `${told.parts} kind${told.parts === 1 ? "" : "s"} of part`;
       drawer.checked = true;
       await bench.refresh();
     } catch (error) { drawerSaid.textContent = error.message; }
   }
-  const file = el("input", { type: "file", id: "drawer", accept: ".csv,text/csv",
-    onchange: () => fill(file.files[0]) });
-  const lines = el("textarea", { id: "drawer-lines", rows: 8, spellcheck: "false",
-    placeholder: "type,value,count\nresistor,120k,10\ncapacitor,330p,4" });
-  const drawerText = el("details", {}, el("summary", {}, "What is in the drawer"),
-    el("label", { for: "drawer-lines" }, "A line a part: type, value, count, and if you like"
-      + " tolerance and price"), lines, el("button", { type: "button", class: "do",
-      onclick: () => fill(lines.value) }, "Keep the drawer"));
+  const parts = makeDrawer(fill);
   const drawerSaid = el("span", { class: "said", role: "status" });
   room.append(el("h2", {}, "Which one"), said,
     el("p", {}, el("label", { for: "own-design" }, "Your own choice, by name or values"), own,
       el("button", { type: "button", class: "do", onclick: () => choose(own.value.trim()) },
         "Choose"), ownSaid),
     compare.element, usual, search.element,
-    el("p", {}, drawer, el("label", { for: "only-drawer" }, "only what is in the drawer, "),
-      el("label", { for: "drawer" }, "a CSV file of type, value, count:"), file, drawerSaid,
-      byAnswer), drawerText,
+    el("p", {}, drawer, el("label", { for: "only-drawer" }, "only what is in the drawer"),
+      drawerSaid, byAnswer), parts.element,
     chart, found, stray.element, bands, makeTurn(bench));
 
   const conditions = (situations) => situations.map(({ name, judged_by: by }) =>
@@ -103,7 +96,7 @@ export function chooseRoom(bench, room) {
     show(state) {
       if (document.activeElement !== own) own.value = state.design;
       byAnswer.hidden = !state.answer;
-      if (document.activeElement !== lines) lines.value = state.stock;
+      parts.show(state.stock);
       drawFront();
       for (const row of room.querySelectorAll("tr[data-expression]")) {
         row.classList.toggle("chosen", row.dataset.expression === state.design); }
