@@ -14,6 +14,8 @@ _BEFORE_SECONDS, _AFTER_SECONDS = 0.024, 0.03
 _BINS = 1 << 16
 # Where its delay is looked at, and how far an octave's impulse stands over its noise there.
 _OCTAVES_HZ, _CLEARLY = np.geomspace(125.0, 14e3, 14), 30.0
+# No buffer is shorter than this; what noise moves an octave by is less.
+_LOST_S = 0.5e-3
 # How long nothing was played at the beginning of a recording.
 _QUIET_SECONDS = 0.25
 
@@ -110,7 +112,7 @@ def _torn(response: ComplexArray, reaches: Flags, sample_rate_hz: float) -> floa
             after = (at - first + length // 2) % length
             came.append((after / sample_rate_hz, 0.5 / middle))
     pairs = [(b - a, p + q) for (a, p), (b, q) in combinations(sorted(came), 2)]
-    return max((late for late, allowed in pairs if late > allowed), default=0.0)
+    return max((late for late, allowed in pairs if late > max(allowed, _LOST_S)), default=0.0)
 
 
 def _kept(impulse: Array, sample_rate_hz: float) -> Array:

@@ -2,9 +2,10 @@
 
 import re
 import warnings
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from threading import Lock
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
 
@@ -198,66 +199,79 @@ def answer(path: Path) -> dict[str, Any]:
     return {"left_at": list(found.left_at), "favourite": found.favourite}
 
 
+Found: TypeAlias = "tuple[TaperReport | PickupReport | CableReport, dict[str, str]]"
+
+
 def measured(job: Path, asked: Asked) -> dict[str, Any]:
     """What readings of a meter tell of the guitar, and what the form would have by them.
 
     ``what`` is ``jack`` with ``ohms`` by dial, ``resonance`` with ``bare_hz``, ``loaded_hz`` and
     ``added``, or ``cable`` with ``cable_hz``, ``loaded_hz`` and ``added``.
     """
-    import presolder as ps  # noqa: PLC0415
-
     what, version = asked.text("what"), jobs.newest(job)
-    rig = jobs.situations_of(job, version)[0].rig
-    values: dict[str, str] = {}
-    report: TaperReport | PickupReport | CableReport
-    match what:
-        case "jack":
-            ohms = asked.named_texts("ohms")
-            report = ps.taper_at_jack({_plain_number(at): _ohms(read) for at, read in ohms.items()})
-            track = report.track
-            values["volume.resistance"] = f"{track.track_ohms / 1e3:.4g}k"
-            if track.taper.kind != "measured":
-                values["volume.taper"] = track.taper.kind
-            if track.winding_ohms is not None:
-                values["pickup.resistance"] = f"{track.winding_ohms / 1e3:.4g}k"
-        case "resonance":
-            winding = rig.first.pickup
-            if not isinstance(winding, Pickup):
-                raise InputError("what = 'resonance': this guitar's first pickup is no coil")
-            bare_hz, loaded_hz = (_plain_number(asked.text(k)) for k in ("bare_hz", "loaded_hz"))
-            report = ps.coil_from_readings(
-                winding.resistance_ohms, bare_hz, loaded_hz, _farads(asked)
-            )
-            coil = report.coil.pickup
-            values["pickup.inductance"] = f"{coil.inductance_henries:.4g} H"
-            values["pickup.capacitance"] = f"{coil.capacitance_farads * 1e12:.4g}p"
-        case "cable":
-            known = _farads(asked)
-            heard = (("cable_hz", 0.0), ("loaded_hz", known))
-            report = ps.cable_from_readings(
-                rig,
-                [
-                    ps.Resonance(_plain_number(asked.text(key)), ps.Hung(True, farads))
-                    for key, farads in heard
-                ],
-            )
-            fields = {one.key: one.value for one in fields_of(version.rig)}
-            per_m = fields.get("cable.picofarads_per_m", "")
-            if per_m and rig.cable_farads > 0:
-                share = report.cable.farads / rig.cable_farads
-                values["cable.picofarads_per_m"] = f"{float(per_m) * share:.4g}"
-        case _:
-            raise InputError(f"what = {what!r}: jack, resonance or cable is wanted")
-    own = {one.key for one in fields_of(version.rig)}
-    pickup = next((key for key in own if key.endswith(".resistance") and "pickup" in key), "")
-    renamed = {
-        key.replace("pickup.", pickup.removesuffix("resistance")): value
-        for key, value in values.items()
-    }
+    if what not in _MEASURED:
+        raise InputError(f"what = {what!r}: {', '.join(_MEASURED)} is wanted")
+    form = {one.key: one.value for one in fields_of(version.rig)}
+    report, values = _MEASURED[what](jobs.situations_of(job, version)[0].rig, form, asked)
+    coils = (key for key in form if key.startswith("pickup") and key.endswith(".resistance"))
+    first = next(coils, "").removesuffix("resistance")
+    renamed = {key.replace("pickup.", first): value for key, value in values.items()}
     return {
         "said": report.lines(),
-        "values": {key: value for key, value in renamed.items() if key in own},
+        "values": {key: value for key, value in renamed.items() if key in form},
     }
+
+
+def _by_ohms(_rig: Rig, _form: Mapping[str, str], asked: Asked) -> Found:
+    """The volume pot and the winding."""
+    import presolder as ps  # noqa: PLC0415
+
+    ohms = {_plain_number(at): _ohms(read) for at, read in asked.named_texts("ohms").items()}
+    report = ps.taper_at_jack(ohms)
+    track = report.track
+    values = {"volume.resistance": f"{track.track_ohms / 1e3:.4g}k"}
+    if track.taper.kind != "measured":
+        values["volume.taper"] = track.taper.kind
+    if track.winding_ohms is not None:
+        values["pickup.resistance"] = f"{track.winding_ohms / 1e3:.4g}k"
+    return report, values
+
+
+def _by_resonances(rig: Rig, _form: Mapping[str, str], asked: Asked) -> Found:
+    """The first pickup."""
+    import presolder as ps  # noqa: PLC0415
+
+    winding = rig.first.pickup
+    if not isinstance(winding, Pickup):
+        raise InputError("what = 'resonance': this guitar's first pickup is no coil")
+    bare_hz, loaded_hz = (_plain_number(asked.text(key)) for key in ("bare_hz", "loaded_hz"))
+    report = ps.coil_from_readings(winding.resistance_ohms, bare_hz, loaded_hz, _farads(asked))
+    coil = report.coil.pickup
+    return report, {
+        "pickup.inductance": f"{coil.inductance_henries:.4g} H",
+        "pickup.capacitance": f"{coil.capacitance_farads * 1e12:.4g}p",
+    }
+
+
+def _by_the_cable(rig: Rig, form: Mapping[str, str], asked: Asked) -> Found:
+    """What a metre of the cable has."""
+    import presolder as ps  # noqa: PLC0415
+
+    heard = (("cable_hz", 0.0), ("loaded_hz", _farads(asked)))
+    read = [
+        ps.Resonance(_plain_number(asked.text(key)), ps.Hung(True, farads)) for key, farads in heard
+    ]
+    report = ps.cable_from_readings(rig, read)
+    per_m = form.get("cable.picofarads_per_m", "")
+    if not (per_m and rig.cable_farads > 0):
+        return report, {}
+    share = report.cable.farads / rig.cable_farads
+    return report, {"cable.picofarads_per_m": f"{float(per_m) * share:.4g}"}
+
+
+_MEASURED: dict[str, Callable[[Rig, Mapping[str, str], Asked], Found]] = {
+    "jack": _by_ohms, "resonance": _by_resonances, "cable": _by_the_cable,
+}  # fmt: skip
 
 
 def _plain_number(text: str) -> float:

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from presolder.models.errors import InputError, place
+from presolder.models.instrument.controls import require_turned_up
 from presolder.models.instrument.dirt import ANY_KINDS
 from presolder.models.instrument.instrument import Situation, find_situation
 from presolder.models.instrument.starter import NONE, QUESTIONS, Question, is_unknown, typical
-from presolder.render.commands.texts import parse_dials
 from presolder.render.files.rig_file import changed_text
 from presolder.render.report.starter import NOT_KNOWN
 
@@ -155,7 +155,7 @@ def answered(rig: str, key: str, answer: str) -> tuple[str, str, str]:
     if question is _LEFT_AT:
         dials = None
         if answer.strip():
-            dials = parse_dials(answer, question.asks, silent_ok=False).tolist()
+            dials = _dials(question, answer)
         said = "as usual" if dials is None else answer.strip()
         return changed_text(rig, {key: dials}), f"{question.asks}: {said}", ""
     not_known = is_unknown(answer) and question is not _DIRT
@@ -186,6 +186,16 @@ def answered(rig: str, key: str, answer: str) -> tuple[str, str, str]:
             for question_ in [_BY_KEY[each]]
         } | changes
     return changed_text(rig, changes), did, odd
+
+
+def _dials(question: Question, answer: str) -> list[float]:
+    try:
+        dials = [float(word) for word in answer.split(",")]
+    except ValueError:
+        raise InputError(f"{question.asks}: {answer!r} must be numbers between commas") from None
+    for dial in dials:
+        require_turned_up(question.asks, dial)
+    return dials
 
 
 def shown(situations: tuple[Situation, ...], designs: list[str], wanted: str) -> dict[str, Any]:
