@@ -167,7 +167,7 @@ def test_two_resonances_tell_the_cable(job: Path) -> None:
 @pytest.mark.parametrize(
     ("told", "why"),
     [
-        ({"what": "weight"}, "jack, resonance or cable"),
+        ({"what": "weight"}, "jack, resonance, cable is wanted"),
         ({"what": "jack", "ohms": {"ten": "1k"}}, "a number is wanted"),
         ({"what": "resonance", "bare_hz": "7000", "loaded_hz": "3000", "added": "much"}, "added"),
     ],
