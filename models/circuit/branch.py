@@ -123,6 +123,8 @@ class Transistor:
         Current gains, beta.
     polarity : {1, -1}
         -1 for a PNP, whose currents and voltages are the other way round.
+    emission : float
+        How many thermal voltages its slopes are.
     """
 
     collector: int
@@ -132,6 +134,7 @@ class Transistor:
     forward_gain: float
     reverse_gain: float
     polarity: Literal[1, -1] = 1
+    emission: float = 1.0
 
 
 Device = Diode | Transistor

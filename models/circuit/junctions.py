@@ -13,11 +13,10 @@ import numpy as np
 
 from presolder.models.circuit.assembly import Descriptor, ends_of
 from presolder.models.circuit.branch import Device, Diode
+from presolder.models.circuit.warmth import THERMAL_VOLTS
 from presolder.models.core import FOUR, groups_of
 from presolder.models.typing import Array
 
-# kT/q at 27 degrees C: k and q as the SI defines them.
-THERMAL_VOLTS = 1.380649e-23 * 300.15 / 1.602176634e-19
 # Junctions are held back beyond where their current is so much.
 _CRITICAL_AMPERES = 1e-3
 # Of a junction that is not there: nothing flows at any voltage.
@@ -75,7 +74,7 @@ def junctions_of(devices: tuple[Device, ...], size: int) -> Junctions:
         ends = ((device.base, device.emitter), (device.base, device.collector))
         pairs += ends if device.polarity > 0 else ((end, base) for base, end in ends)
         saturation += [device.saturation_amperes] * 2
-        slope += [THERMAL_VOLTS] * 2
+        slope += [device.emission * THERMAL_VOLTS] * 2
         blocks.append(
             np.array([[1 + 1 / device.forward_gain, -1.0], [-1.0, 1 + 1 / device.reverse_gain]])
         )

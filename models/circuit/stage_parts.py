@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from presolder.models.circuit.branch import GROUND, Branch, BranchKind, Device, Diode, Transistor
+from presolder.models.circuit.warmth import warm_diode, warm_transistor
 from presolder.models.instrument.pedal import GROUND_NAME, INPUT, OUTPUT_NAME, Pedal
 from presolder.models.instrument.stage import Stage
 
@@ -116,12 +117,12 @@ def _pedal(pedal: Pedal, start: int, free: Iterator[int]) -> StageParts:
         first, second, *control = (at[node] for node in part.nodes)
         match part.letter:
             case "D":
-                devices.append(Diode(first, second, part.says("IS"), part.says("N")))
+                devices.append(warm_diode(first, second, part.says, pedal.celsius))
                 across(first, second, part.says("CJO"))
             case "Q":
                 (emitter,) = control
-                types = part.says("IS"), part.says("BF"), part.says("BR")
-                devices.append(Transistor(first, second, emitter, *types, part.polarity))
+                ends = first, second, emitter
+                devices += warm_transistor(ends, part.polarity, part.says, pedal.celsius)
                 across(second, emitter, part.says("CJE"))
                 across(second, first, part.says("CJC"))
             case letter:

@@ -1,9 +1,10 @@
 """A stage of one's own: a small netlist, in the cards that circuit simulators read.
 
 The subset of SPICE2's input language (Nagel, ERL-M520, 1975, appendix A) that an
-ordinary stage needs: R, C, L, D, Q, V of direct voltage, E, and ``.model`` of D, NPN
-and PNP. The first line is a title, ``*`` and ``;`` begin remarks, ``+`` goes on with the
-line before; values have the usual letters, ``MEG`` and ``M`` (milli) among them.
+ordinary stage needs: R, C, L, D, Q, V of direct voltage, E, ``.model`` of D, NPN and
+PNP, and ``.temp`` in degrees C, with Gummel's and Poon's leakage of a transistor. The
+first line is a title, ``*`` and ``;`` begin remarks, ``+`` goes on with the line before;
+values have the usual letters, ``MEG`` and ``M`` (milli) among them.
 """
 
 import re
@@ -16,8 +17,9 @@ from presolder.models.instrument.quantities import require_within
 
 MOST_NODES, MOST_JUNCTIONS = 24, 8
 INPUT, OUTPUT_NAME, GROUND_NAME = "in", "out", "0"
-# How many junctions each has.
-_JUNCTIONS = {"D": 1, "Q": 2}
+# What models are said at, degrees C.
+NOMINAL_CELSIUS = 27.0
+_CELSIUS = (-40.0, 120.0)
 _LETTERS = {"F": 1e-15, "P": 1e-12, "N": 1e-9, "U": 1e-6, "M": 1e-3, "K": 1e3, "MEG": 1e6,
             "G": 1e9, "T": 1e12}  # fmt: skip
 _NUMBER = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)(?:E[+-]?\d+)?)(MEG|[FPNUMKGT])?[A-Z]*", re.I)
@@ -27,10 +29,12 @@ _RANGES = {
 # What a model may say, what it says otherwise, and how far it goes.
 _MODELS: dict[str, dict[str, tuple[float, float, float]]] = {
     "D": {"IS": (1e-14, 1e-20, 1e-2), "N": (1.0, 0.5, 10.0), "CJO": (0.0, 0.0, 1e-6),
-          "M": (0.0, 0.0, 0.0)},
+          "M": (0.0, 0.0, 0.0), "EG": (1.11, 0.1, 5.0), "XTI": (3.0, 0.0, 20.0)},
     "Q": {"IS": (1e-16, 1e-20, 1e-2), "BF": (100.0, 1.0, 1e5), "BR": (1.0, 1e-3, 1e4),
           "CJE": (0.0, 0.0, 1e-6), "CJC": (0.0, 0.0, 1e-6), "MJE": (0.0, 0.0, 0.0),
-          "MJC": (0.0, 0.0, 0.0)},
+          "MJC": (0.0, 0.0, 0.0), "ISE": (0.0, 0.0, 1e-2), "NE": (1.5, 0.5, 10.0),
+          "ISC": (0.0, 0.0, 1e-2), "NC": (2.0, 0.5, 10.0), "EG": (1.11, 0.1, 5.0),
+          "XTI": (3.0, 0.0, 20.0), "XTB": (0.0, -5.0, 5.0)},
 }  # fmt: skip
 _Model: TypeAlias = tuple[str, tuple[tuple[str, float], ...], Literal[1, -1]]
 _ENDS = {"R": 2, "C": 2, "L": 2, "V": 2, "D": 2, "E": 4, "Q": 3}
@@ -70,6 +74,13 @@ class Part:
         """What its model says."""
         return dict(self.model)[name]
 
+    @property
+    def junctions(self) -> int:
+        """How many it has, those that leak among them."""
+        if self.letter != "Q":
+            return int(self.letter == "D")
+        return 2 + sum(self.says(leak) > 0 for leak in ("ISE", "ISC"))
+
 
 @dataclass(frozen=True)
 class Pedal:
@@ -79,6 +90,8 @@ class Pedal:
     ----------
     name : str
     parts : tuple of Part
+    celsius : float
+        How warm its junctions are.
 
     Raises
     ------
@@ -88,6 +101,7 @@ class Pedal:
 
     name: str
     parts: tuple[Part, ...] = field(repr=False)
+    celsius: float = NOMINAL_CELSIUS
 
     def __post_init__(self) -> None:
         for node in (INPUT, OUTPUT_NAME, GROUND_NAME):
@@ -95,7 +109,7 @@ class Pedal:
                 raise InputError(f"no part is at the node {node!r}; in, out and 0 are wanted")
         if len(self.nodes) - 1 > MOST_NODES:
             raise InputError(f"{len(self.nodes) - 1} nodes; at most {MOST_NODES} are accepted")
-        junctions = sum(_JUNCTIONS.get(part.letter, 0) for part in self.parts)
+        junctions = sum(part.junctions for part in self.parts)
         if not 0 < junctions <= MOST_JUNCTIONS:
             raise InputError(
                 f"{junctions} junctions of diodes and transistors; 1 to {MOST_JUNCTIONS} are"
@@ -134,6 +148,7 @@ def read_pedal(text: str, name: str) -> Pedal:
     """
     models: dict[str, _Model] = {}
     waiting: list[tuple[str, list[str]]] = []
+    celsius = NOMINAL_CELSIUS
     for where, words in _cards(text):
         with place(where):
             if words[0] == ".MODEL":
@@ -141,6 +156,8 @@ def read_pedal(text: str, name: str) -> Pedal:
                 if title in models:
                     raise InputError(f"the model {title!r} is there twice")
                 models[title] = model
+            elif words[0] == ".TEMP":
+                celsius = _celsius(words)
             else:
                 waiting.append((where, words))
     parts: dict[str, Part] = {}
@@ -150,7 +167,7 @@ def read_pedal(text: str, name: str) -> Pedal:
             if part.name in parts:
                 raise InputError(f"{part.name} is there twice")
             parts[part.name] = part
-    return Pedal(name, tuple(parts.values()))
+    return Pedal(name, tuple(parts.values()), celsius)
 
 
 def _cards(text: str) -> Iterator[tuple[str, list[str]]]:
@@ -182,6 +199,14 @@ def _number(word: str) -> float:
     return float(found[1]) * _LETTERS.get((found[2] or "").upper(), 1.0)
 
 
+def _celsius(words: list[str]) -> float:
+    if len(words) != 2:
+        raise InputError(".temp has one number, in degrees C")
+    celsius = _number(words[1])
+    require_within(((".temp", celsius, *_CELSIUS),))
+    return celsius
+
+
 def _model(words: list[str]) -> tuple[str, _Model]:
     if len(words) < 3 or words[2] not in ("D", "NPN", "PNP"):
         raise InputError("a model has a name and one of the types D, NPN and PNP")
@@ -204,7 +229,7 @@ def _part(words: list[str], models: dict[str, _Model]) -> Part:
     letter = words[0][0]
     if letter not in _ENDS:
         raise InputError(
-            f"{words[0]}: parts are {', '.join(_ENDS)}, and .model and .end beside them"
+            f"{words[0]}: parts are {', '.join(_ENDS)}, and .model, .temp and .end beside them"
         )
     if letter == "V" and len(words) == 5 and words[3] == "DC":
         words = [*words[:3], words[4]]

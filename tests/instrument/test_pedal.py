@@ -46,6 +46,27 @@ def test_a_working_point_by_hand() -> None:
     assert volts["out"] < 0.2
 
 
+def test_a_junction_falls_by_two_millivolts_a_degree() -> None:
+    """Of silicon (Gray and Meyer, Analysis and Design of Analog Integrated Circuits, section 4.4;
+    from memory), which a bandgap of 1.11 V and a drop of 0.6 V make at room temperature."""
+    diode = "title\nVs supply 0 9\nCin in a 1u\nRs supply a 100k\nD1 a 0 d\nCout a out 1u\n"
+    diode += "Rl out 0 1meg\n.model d D(IS=1e-14)\n.temp {}\n"
+    drop = [
+        resting(Stage(read_pedal(diode.format(celsius), "mine"))).node_volts["a"]
+        for celsius in (17, 37)
+    ]
+    assert (drop[1] - drop[0]) / 20 == pytest.approx(-2e-3, abs=0.3e-3)
+
+
+def test_what_leaks_is_a_junction_more() -> None:
+    """Eight are accepted: two transistors with all of their leakage, and no diode besides."""
+    leaking = GOOD.replace("BF=200", "BF=200 ISE=1e-13 ISC=1e-13")
+    more = "\n".join(f"Q{n} out base 0 npn" for n in (2, 3))
+    assert read_pedal(leaking.replace("Rc", "Q2 out base 0 npn\nRc"), "mine")
+    with pytest.raises(InputError, match="12 junctions"):
+        read_pedal(leaking.replace("Rc", more + "\nRc"), "mine")
+
+
 @pytest.mark.parametrize(
     ("old", "new", "said"),
     [
@@ -57,6 +78,8 @@ def test_a_working_point_by_hand() -> None:
         ("Rc supply out 10K", "Rb supply out 10K", "RB is there twice"),
         ("IS=1e-14", "IS=1e9", "IS = 1e+09; 1e-20 to 0.01 is accepted"),
         ("IS=1e-14", "VAF=100", "VAF of a model is not known"),
+        (".model npn", ".temp 200\n.model npn", ".temp = 200"),
+        (".model npn", ".temp\n.model npn", "one number, in degrees C"),
         ("in base", "base base", "lies between 'base' and itself"),
         ("Cin in", "Cin inn", "no part is at the node 'in'"),
         ("100nF", "100nF\nRx in far 1k", "the node 'far' has one part only"),

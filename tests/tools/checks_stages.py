@@ -197,7 +197,7 @@ def spice_stages() -> list[Row]:
 
 
 def spice_pedals() -> list[Row]:
-    """Twelve ordinary stages as netlists of one's own, read by us and by the simulator."""
+    """Thirteen ordinary stages as netlists of one's own, read by us and by the simulator."""
     rows = []
     for file in sorted(PEDALS.glob("*.cir")):
         stage = Stage(read_pedal(file.read_text("utf-8"), file.stem))
