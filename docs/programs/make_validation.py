@@ -40,7 +40,7 @@ The simulator has a step error of its own. Halving its step from 1/8 to 1/16 of 
 TRADE = """
 ## Against the trade
 
-Common practice, no source: 200 rigs of usual values, each way of playing (of the two dirts every fourth rig), by `docs/programs/make_trade.py`. A series pair is a resistor in series with a capacitor, or that with a small one across. The rules that none may break stand in `tests/tools/trade_grid.py`; a contradiction is a search, of every fourth rig, that puts something before the bare pot where `need`, `compare`, `sheet` and the page do not, or the other way round. Where a row has few, physics and trade part: see [how designs are judged](figures.md#the-order-and-when-nothing-helps).
+Common practice, no source: 200 rigs of usual values, each way of playing (of the two dirts every fourth rig), by `docs/programs/make_trade.py`. A series pair is a resistor in series with a capacitor, or that with a small one across. The rules that none may break stand in `tests/tools/trade_grid.py`; a contradiction is a search that puts something before the bare pot where `need`, `compare`, `sheet` and the page do not, or the other way round. Where a row has few, physics and trade part: see [how designs are judged](figures.md#the-order-and-when-nothing-helps).
 
 """
 
