@@ -1,7 +1,9 @@
 """Each room of the bench, and what several windows make of one guitar."""
 
+import json
 import re
 import sys
+import zipfile
 from pathlib import Path
 from typing import Literal
 
@@ -12,12 +14,55 @@ from benches import Bench
 from interface import strum_at
 from playwright.sync_api import Page, expect
 from tiers import some
-from visiting import SOON, answered, begun, guitar, pressed, room
+from visiting import SOON, answered, begun, guitar, pressed, room, typed
 
 import presolder as ps
 from presolder.render.bench import jobs
+from running import presolder
 
 pytestmark = pytest.mark.slow
+
+
+def test_a_whole_job(page: Page, tmp_path: Path) -> None:
+    """But for the interface, see test_interface.py; what is asked on the way is what the commands
+    say of the same folder."""
+    begun(page)
+    answered(page, "cable.length", "20 ft")
+    expect(page.locator("#last")).to_have_text("last: Cable length: 20 ft")
+    expect(page.locator("#heard")).to_contain_text("the plain pot: duller, 1.5 phon softer")
+    verdict = page.locator("#verdict")
+    expect(verdict).to_contain_text("cable half as long", timeout=SOON)
+
+    room(page, "choose")
+    page.get_by_role("button", name="Search values").click()
+    page.locator(".point").first.wait_for(timeout=2 * SOON)
+    page.locator(".point").first.scroll_into_view_if_needed()
+    page.locator(".point").nth(1).press("Enter")
+    inside = page.frame_locator("iframe")
+    expect(inside.locator("#expression")).not_to_have_text("the bare pot", timeout=2 * SOON)
+    chosen = jobs.told_of(jobs.newest(guitar(tmp_path))).design
+    assert inside.locator("#expression").inner_text().replace(", 0.15)", ")") == chosen
+
+    room(page, "solder")
+    ohms = page.locator(".ohms").first
+    ohms.wait_for(timeout=SOON)
+    typed(ohms, "1")
+    expect(page.locator("#pot-0-0-said")).to_contain_text("nearly a short")
+    page.locator("#before-0").check()
+    expect(page.locator("#last")).to_have_text("last: done")
+
+    room(page, "confirm")
+    page.get_by_role("button", name="Make the pack").click()
+    page.locator("#save-pack").wait_for(timeout=2 * SOON)
+    with zipfile.ZipFile(guitar(tmp_path) / "made" / "pack.zip") as packed:
+        (name,) = (one for one in packed.namelist() if one.endswith("pack.json"))
+        told = json.loads(packed.read(name))
+    names = [one.get("expression") or one["name"] for one in told["designs"]]
+    assert chosen in names
+
+    told = presolder("need", "--json", "--rig", guitar(tmp_path)).stdout
+    (situation,) = json.loads(told)["situations"]
+    assert verdict.inner_text() == " ".join(situation["said"])
 
 
 @pytest.mark.thorough
