@@ -10,7 +10,6 @@ import signal
 import socket
 import threading
 import time
-import urllib.error
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
@@ -30,6 +29,10 @@ def begun(bench: Bench, title: str = "one") -> str:
     return f"/api/jobs/{told['name']}"
 
 
+# What a server that is killed leaves of an answer: nothing, a part of it, or no JSON.
+GONE = (OSError, http.client.HTTPException, ValueError)
+
+
 def edits(bench: Bench, path: str, known: list[int]) -> None:
     """Change the cable again and again; `known` holds what was acknowledged."""
     try:
@@ -40,7 +43,7 @@ def edits(bench: Bench, path: str, known: list[int]) -> None:
             status, told = bench.ask("PUT", path, told)
             if status == 200:
                 known.append(told["version"])
-    except (OSError, urllib.error.URLError, ValueError):
+    except GONE:
         return
 
 
@@ -52,7 +55,7 @@ def saves(bench: Bench, path: str) -> None:
             bench.send("PUT", path + "/stock", f"type,value,count\n{parts}".encode(), "text/csv")
             bench.send("POST", path + "/tasks/sheet", b"{}")
             bench.send("POST", path + "/tasks/pack", b'{"light": true}')
-    except (OSError, urllib.error.URLError, http.client.HTTPException):
+    except GONE:
         return
 
 
