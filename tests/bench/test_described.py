@@ -2,6 +2,7 @@
 
 import io
 from collections.abc import Iterator
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -16,8 +17,10 @@ from schemathesis.specs.openapi.checks import (
     response_schema_conformance,
     status_code_conformance,
 )
+from starlette.routing import Route
 
-from presolder.render.bench.described import JOB, openapi
+from presolder.render.bench.described import JOB, OPERATIONS, openapi
+from presolder.render.bench.routes import application
 
 CHECKS = [
     not_a_server_error, status_code_conformance, content_type_conformance,
@@ -61,6 +64,17 @@ def answers_as_described(case: schemathesis.Case, bench: Bench, held: list[Check
 @EXAMPLES
 def test_what_is_described_is_what_is_answered(case: schemathesis.Case, bench: Bench) -> None:
     answers_as_described(case, bench, [*CHECKS, negative_data_rejection])
+
+
+def test_every_route_is_described_and_nothing_else(tmp_path: Path) -> None:
+    asked = application(tmp_path, lambda: None, lambda: False).routes
+    routes = {
+        (method, route.path)
+        for route in asked
+        if isinstance(route, Route) and route.path.startswith("/api/")
+        for method in (route.methods or set()) - {"HEAD"}
+    }
+    assert routes == set(OPERATIONS) | {("GET", "/api/openapi.json")}
 
 
 def wav() -> bytes:
