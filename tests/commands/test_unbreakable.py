@@ -323,8 +323,11 @@ def test_signals_leave_nothing(tmp_path: Path, number: signal.Signals) -> None:
 
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
-def test_a_signal_where_errors_are_swallowed_stops_all_the_same(number: signal.Signals) -> None:
-    """As in a callback from a library in C, or when an object is thrown away."""
+@pytest.mark.parametrize("swallowing", ["Deaf()", "careless()"])
+def test_a_signal_where_errors_are_swallowed_stops_all_the_same(
+    number: signal.Signals, swallowing: str
+) -> None:
+    """As where an object is thrown away, or a library takes any error for its own."""
     program = """
 import importlib, time
 from presolder.render.start import main
@@ -334,21 +337,33 @@ class Deaf:
         print("deaf", flush=True)
         time.sleep(20)
 
+def careless():
+    try:
+        print("deaf", flush=True)
+        time.sleep(20)
+    except:
+        pass
+
 def run():
-    Deaf()
-    time.sleep(20)
+    SWALLOWING
+    try:
+        time.sleep(20)
+    finally:
+        # Longer than until the stop comes again.
+        time.sleep(0.4)
+        print("cleared")
     return 0
 
 importlib.import_module("presolder.render.cli").run = run
 main()
-"""
+""".replace("SWALLOWING", swallowing)
     running = subprocess.Popen(
         [sys.executable, "-c", program], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     )
     assert running.stdout is not None and running.stdout.readline() == "deaf\n"
     running.send_signal(number)
-    _, errors = running.communicate(timeout=10)
-    assert running.returncode == 128 + number
+    out, errors = running.communicate(timeout=10)
+    assert running.returncode == 128 + number and out == "cleared\n"
     assert errors == "presolder: interrupted; nothing half-written is left\n"
 
 
