@@ -13,7 +13,7 @@ from presolder.models.typing import Array, ComplexArray, Flags
 _BEFORE_SECONDS, _AFTER_SECONDS = 0.024, 0.03
 _BINS = 1 << 16
 # Where its delay is looked at, and how far an octave's impulse stands over its noise there.
-_OCTAVES_HZ, _CLEARLY = np.geomspace(125.0, 14e3, 14), 30.0
+_OCTAVES_HZ, _CLEARLY = np.geomspace(65.0, 14e3, 16), 30.0
 # No buffer is shorter than this; what noise moves an octave by is less.
 _LOST_S = 0.5e-3
 # How long nothing was played at the beginning of a recording.
@@ -112,7 +112,18 @@ def _torn(response: ComplexArray, reaches: Flags, sample_rate_hz: float) -> floa
             after = (at - first + length // 2) % length
             came.append((after / sample_rate_hz, 0.5 / middle))
     pairs = [(b - a, p + q) for (a, p), (b, q) in combinations(sorted(came), 2)]
-    return max((late for late, allowed in pairs if late > max(allowed, _LOST_S)), default=0.0)
+    if all(late <= max(allowed, _LOST_S) for late, allowed in pairs):
+        return 0.0
+    # How far what comes after the tear lies from what came before, wherever that fits best.
+    came_s = np.array([at for at, _ in came])
+    parts = [(came_s[:k], came_s[k:]) for k in range(1, came_s.size)]
+    steps = [(np.median(before), np.median(after)) for before, after in parts]
+    left = [
+        np.abs(before - a).sum() + np.abs(after - b).sum()
+        for (before, after), (a, b) in zip(parts, steps, strict=True)
+    ]
+    a, b = steps[int(np.argmin(left))]
+    return float(abs(b - a))
 
 
 def _kept(impulse: Array, sample_rate_hz: float) -> Array:

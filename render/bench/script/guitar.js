@@ -5,6 +5,9 @@ import { responses } from "./plot.js";
 import { readings } from "./readings.js";
 import { strengthFound, sweepOf, swept, wavOf } from "./record.js";
 
+// How often a sweep that a busy machine tore is played once more.
+const TORN_AGAIN = 3;
+
 export function guitarRoom(bench, room) {
   const form = el("form", { class: "fields", onsubmit: (e) => e.preventDefault() });
   const plot = el("figure", { class: "responses" }), inputs = new Map();
@@ -94,12 +97,19 @@ function measured(bench) {
         `${(found.eddy_ohms / 1e3).toPrecision(4)}k` }),
     } });
   } }, "Take these values");
-  // Plays, records and keeps both; what is to be said of the recording comes back.
-  async function kept(take, strong, say) {
-    say("playing the sweep");
+  // Plays, records and keeps both, again where a busy machine tore it; what is to be said of the
+  // recording comes back.
+  async function kept(take, strong, say, again = TORN_AGAIN) {
+    say(`playing the sweep${again < TORN_AGAIN ? " again, since the recording was torn" : ""}`);
     const { samples, rate } = await swept(strong);
     await upload(bench.path("/takes/sweep"), wavOf(sweepOf(rate, strong), rate), "audio/wav");
-    const told = await upload(bench.path(`/takes/${take}`), wavOf(samples, rate), "audio/wav");
+    let told;
+    try {
+      told = await upload(bench.path(`/takes/${take}`), wavOf(samples, rate), "audio/wav");
+    } catch (error) {
+      if (!again || !error.message.includes("is torn")) throw error;
+      return kept(take, strong, say, again - 1);
+    }
     return [`peak ${told.peak_dbfs} dBFS`, ...told.remarks].join("; ");
   }
   const loop = working("Measure the interface alone", async ({ say }) => {
