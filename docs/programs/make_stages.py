@@ -12,11 +12,12 @@ from schemdraw import elements as elm
 
 from presolder.models.circuit.branch import Branch, Device, Diode
 from presolder.models.circuit.entrance import entrance_ohms
-from presolder.models.circuit.rest import resting
+from presolder.models.circuit.rest import Rest, resting
 from presolder.models.circuit.stage_parts import StageParts, stage_parts
+from presolder.models.instrument.circuits import STAGE_KINDS, StageKind
 from presolder.models.instrument.pedal import read_pedal
 from presolder.models.instrument.quantities import format_quantity
-from presolder.models.instrument.stage import STAGE_KINDS, Stage, StageKind
+from presolder.models.instrument.stage import Stage
 
 DOCS = Path(__file__).parents[1]
 PAGE = DOCS / "stages.md"
@@ -89,13 +90,8 @@ def draw(kind: StageKind) -> None:
 def draw_fuzz(d: schemdraw.Drawing, parts: StageParts) -> None:
     """Two transistors with feedback."""
     at, names, out = partial(value_of, parts.branches), parts.names, parts.output
-    base, first, second = names["first base"], names["first collector"], names["second collector"]
-    emitter, rail = names["second emitter"], names["supply"]
-    tap = next(b.minus for b in parts.branches if b.kind == "resistor" and b.plus == rail
-               and b.minus not in (first, rail) and b.minus > first)  # fmt: skip
-    # With the fuzz at 10, nothing of the emitter's resistor is bare.
-    bypassed = next(b.minus for b in parts.branches if b.plus == emitter and b.value < 1
-                    and b.kind == "resistor")  # fmt: skip
+    base, first, second = names["base1"], names["collector1"], names["collector2"]
+    emitter, rail, tap, bypassed = (names[one] for one in ("emitter2", "rail", "tap", "bypassed"))
     d.add(elm.Dot(open=True).at((0, 0)).label("cable", "left"))
     d.add(elm.Capacitor().right().label(at("capacitor", 1, base)))
     node = d.add(elm.Dot())
@@ -134,7 +130,7 @@ def draw_booster(d: schemdraw.Drawing, parts: StageParts) -> None:
     """One transistor."""
     at, names, out = partial(value_of, parts.branches), parts.names, parts.output
     base, emitter, collector, rail = (
-        names[name] for name in ("base", "emitter", "collector", "supply")
+        names[name] for name in ("base", "emitter", "collector", "rail")
     )
     d.add(elm.Dot(open=True).at((0, 0)).label("cable", "left"))
     d.add(elm.Capacitor().right().label(at("capacitor", 1, base)))
@@ -164,8 +160,7 @@ def draw_clipper(d: schemdraw.Drawing, parts: StageParts) -> None:
     amplifier = next(b for b in branches if b.kind == "amplifier")
     assert amplifier.control is not None
     (entry, minus), strong = amplifier.control, amplifier.plus
-    across = parts.names["diodes"]
-    corner = next(b.minus for b in branches if b.kind == "resistor" and b.plus == minus)
+    across, corner = parts.names["across"], parts.names["corner"]
     d.add(elm.Dot(open=True).at((0, 0)).label("cable", "left"))
     d.add(elm.Capacitor().right().label(at("capacitor", 1, entry)))
     node = d.add(elm.Dot())
@@ -222,6 +217,12 @@ def device_line(parts: StageParts, device: Device) -> str:
     )
 
 
+def volts_of(rest: Rest) -> str:
+    """Where nodes stand; what is none but for rounding is left out."""
+    there = {name: value for name, value in rest.node_volts.items() if abs(value) > 1e-3}
+    return "; ".join(f"{name} {value:.2f} V" for name, value in there.items()) or "nothing"
+
+
 def text() -> str:
     """The page."""
     lines = [HEAD]
@@ -231,18 +232,14 @@ def text() -> str:
         lines.append(
             f"## `{kind}`\n\n{SAID[kind]}\n\n![Schematic of {kind}](pictures/stage-{kind}.svg)\n"
         )
-        volts = "; ".join(f"{name} {value:.2f} V" for name, value in rest.node_volts.items())
         lines.append(
-            f"At rest: {volts}. Input for small signals: {low / 1e3:.1f} kΩ at 330 Hz,"
+            f"At rest: {volts_of(rest)}. Input for small signals: {low / 1e3:.1f} kΩ at 330 Hz,"
             f" {high / 1e3:.1f} kΩ at 3 kHz."
         )
         lines += [device_line(parts, device) for device in parts.devices]
         lines.append("")
     own = OWN_FILE.read_text("utf-8").strip()
-    rest = resting(Stage(read_pedal(own, OWN_FILE.stem)))
-    # What is none but for rounding is left out.
-    there = {name: value for name, value in rest.node_volts.items() if abs(value) > 1e-3}
-    volts = "; ".join(f"{name} {value:.2f} V" for name, value in there.items())
+    volts = volts_of(resting(Stage.as_drawn(read_pedal(own, OWN_FILE.stem))))
     return "\n".join(lines) + "\n" + OWN.format(own=own, volts=volts) + TAIL
 
 

@@ -6,9 +6,10 @@ from itertools import pairwise
 from typing import Literal, get_args
 
 from presolder.models.errors import InputError
+from presolder.models.instrument.circuits import STAGE_KINDS, StageKind
 from presolder.models.instrument.controls import Load
 from presolder.models.instrument.quantities import require_within
-from presolder.models.instrument.stage import STAGE_KINDS, Stage, StageKind
+from presolder.models.instrument.stage import Stage
 
 DirtKind = Literal["smooth", "diodes", "lopsided", "lopsided-10k"]
 DIRT_KINDS: tuple[DirtKind, ...] = get_args(DirtKind)
@@ -151,4 +152,6 @@ def picked(dirt: AnyDirt, harder_db: float) -> AnyDirt:
 
 def dirt_of(kind: AnyKind) -> AnyDirt:
     """A dirt of this kind, set as usual."""
-    return Stage(kind) if kind in STAGE_KINDS else Dirt(kind)  # type: ignore[arg-type]
+    if kind in STAGE_KINDS:
+        return Stage.as_drawn(kind)
+    return Dirt(kind)  # type: ignore[arg-type]

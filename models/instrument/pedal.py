@@ -4,12 +4,16 @@ The subset of SPICE2's input language (Nagel, ERL-M520, 1975, appendix A) that a
 ordinary stage needs: R, C, L, D, Q, V of direct voltage, E, ``.model`` of D, NPN and
 PNP, and ``.temp`` in degrees C, with Gummel's and Poon's leakage of a transistor. The
 first line is a title, ``*`` and ``;`` begin remarks, ``+`` goes on with the line before;
-values have the usual letters, ``MEG`` and ``M`` (milli) among them.
+values have the usual letters, ``MEG`` and ``M`` (milli) among them. As later simulators
+have it, ``.param`` names the knobs with where they stand, and a value in braces goes
+with them: ``{4.7k + 22k*gain}``.
 """
 
+import ast
+import math
 import re
-from collections.abc import Iterator
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from typing import Literal, TypeAlias
 
 from presolder.models.errors import InputError, place
@@ -26,6 +30,13 @@ _NUMBER = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)(?:E[+-]?\d+)?)(MEG|[FPNUMKGT])?
 _RANGES = {
     "R": (1e-3, 1e9), "C": (1e-15, 1.0), "L": (1e-9, 1e3), "V": (-100.0, 100.0), "E": (-1e7, 1e7),
 }  # fmt: skip
+# What knobs there are and how far each goes: one that has any name, the trim of a working point,
+# the battery's volts and the ohms in it.
+KNOBS = {"control": (0.0, 10.0), "bias": (0.0, 10.0), "supply": (3.0, 24.0),
+         "battery": (1.0, 10e3)}  # fmt: skip
+# Words that a rig file has beside a knob's own.
+_TAKEN = ("kind", "touch_db", "level_db", "max", "control")
+_LONGEST_VALUE = 200
 # What a model may say, what it says otherwise, and how far it goes.
 _MODELS: dict[str, dict[str, tuple[float, float, float]]] = {
     "D": {"IS": (1e-14, 1e-20, 1e-2), "N": (1.0, 0.5, 10.0), "CJO": (0.0, 0.0, 1e-6),
@@ -46,6 +57,36 @@ _SHAPES = {
 
 
 @dataclass(frozen=True)
+class Value:
+    """What a part has, and how knobs move it.
+
+    Attributes
+    ----------
+    base : float
+        With all knobs at 0; of parts without knobs, their value.
+    moved : tuple of (str, float)
+        What each knob adds, by its name in `KNOBS`, for each mark, volt or ohm.
+    least : float
+        It is never less.
+    """
+
+    base: float
+    moved: tuple[tuple[str, float], ...] = ()
+    least: float = -math.inf
+
+    def at(self, knobs: Mapping[str, float]) -> float:
+        """With the knobs so."""
+        return max(self.least, self.base + sum(per * knobs[knob] for knob, per in self.moved))
+
+    @property
+    def ends(self) -> tuple[float, float]:
+        """The least and the most that it can be."""
+        ways = [sorted(per * end for end in KNOBS[knob]) for knob, per in self.moved]
+        low, high = (self.base + sum(way[i] for way in ways) for i in (0, 1))
+        return max(self.least, low), max(self.least, high)
+
+
+@dataclass(frozen=True)
 class Part:
     """One card of a netlist.
 
@@ -55,7 +96,7 @@ class Part:
     name : str
     nodes : tuple of str
         As its card names them.
-    value : float
+    value : Value
         Ohms, farads, henries, volts, or a gain; 0 of what has a model.
     model : tuple of (str, float)
         Of a diode or transistor, what it says, by name.
@@ -66,7 +107,7 @@ class Part:
     letter: str
     name: str
     nodes: tuple[str, ...]
-    value: float = 0.0
+    value: Value = Value(0.0)
     model: tuple[tuple[str, float], ...] = ()
     polarity: Literal[1, -1] = 1
 
@@ -92,6 +133,10 @@ class Pedal:
     parts : tuple of Part
     celsius : float
         How warm its junctions are.
+    knobs : tuple of (str, float)
+        By their names in `KNOBS`, with where they stand as it is drawn.
+    control : str or None
+        What its own knob is called.
 
     Raises
     ------
@@ -102,6 +147,8 @@ class Pedal:
     name: str
     parts: tuple[Part, ...] = field(repr=False)
     celsius: float = NOMINAL_CELSIUS
+    knobs: tuple[tuple[str, float], ...] = ()
+    control: str | None = None
 
     def __post_init__(self) -> None:
         for node in (INPUT, OUTPUT_NAME, GROUND_NAME):
@@ -148,7 +195,7 @@ def read_pedal(text: str, name: str) -> Pedal:
     """
     models: dict[str, _Model] = {}
     waiting: list[tuple[str, list[str]]] = []
-    celsius = NOMINAL_CELSIUS
+    celsius, knobs = NOMINAL_CELSIUS, dict[str, float]()
     for where, words in _cards(text):
         with place(where):
             if words[0] == ".MODEL":
@@ -158,16 +205,25 @@ def read_pedal(text: str, name: str) -> Pedal:
                 models[title] = model
             elif words[0] == ".TEMP":
                 celsius = _celsius(words)
+            elif words[0] == ".PARAM":
+                knobs |= _knobs(words[1:])
             else:
                 waiting.append((where, words))
     parts: dict[str, Part] = {}
     for where, words in waiting:
         with place(where):
-            part = _part(words, models)
+            part = _part(words, models, knobs)
             if part.name in parts:
                 raise InputError(f"{part.name} is there twice")
             parts[part.name] = part
-    return Pedal(name, tuple(parts.values()), celsius)
+    own = [knob for knob in knobs if knob not in KNOBS]
+    if len(own) > 1:
+        raise InputError(
+            f".param {' and '.join(own)}: one knob of its own is accepted, beside bias,"
+            " supply and battery"
+        )
+    standing = tuple((knob if knob in KNOBS else "control", at) for knob, at in knobs.items())
+    return Pedal(name, tuple(parts.values()), celsius, standing, own[0] if own else None)
 
 
 def _cards(text: str) -> Iterator[tuple[str, list[str]]]:
@@ -186,10 +242,18 @@ def _cards(text: str) -> Iterator[tuple[str, list[str]]]:
             break
         joined.append((number, line))
     for number, line in joined:
-        words = re.sub(r"[(),=]", " ", line).upper().split()
+        words = _PUNCTUATION.sub(_apart, line).upper().split()
         if not words:
             raise InputError(f"line {number}: {line[:60]!r} is no part")
         yield f"line {number}: {line[:60]!r}", words
+
+
+_PUNCTUATION = re.compile(r"\{[^{}]*\}|[(),=]")
+
+
+def _apart(found: re.Match[str]) -> str:
+    """A value in braces as one word; other punctuation lies between words."""
+    return "".join(found[0].split()) if found[0].startswith("{") else " "
 
 
 def _number(word: str) -> float:
@@ -197,6 +261,96 @@ def _number(word: str) -> float:
     if found is None:
         raise InputError(f"{word!r} is no number; such as 4.7k, 100n or 1meg is accepted")
     return float(found[1]) * _LETTERS.get((found[2] or "").upper(), 1.0)
+
+
+def _knobs(words: list[str]) -> dict[str, float]:
+    """Knobs and where they stand, by the names that the netlist has for them."""
+    if not words or len(words) % 2:
+        raise InputError(".param names knobs and where they stand in pairs, such as gain=5")
+    standing = {}
+    for word, at in zip(words[::2], words[1::2], strict=True):
+        knob = word.lower()
+        if knob in _TAKEN or not re.fullmatch(r"[a-z][a-z_]*", knob):
+            raise InputError(
+                f".param {knob}: a knob has a word of letters, but for {', '.join(_TAKEN)}"
+            )
+        standing[knob] = _number(at)
+        require_within(((f".param {knob}", standing[knob], *KNOBS.get(knob, KNOBS["control"])),))
+    return standing
+
+
+def _value(word: str, knobs: Mapping[str, float]) -> Value:
+    """A number, or in braces what knobs make of it."""
+    if not word.startswith("{"):
+        return Value(_number(word))
+    text = _NUMBERS.sub(lambda found: repr(_number(found[0])), word[1:-1])
+    try:
+        if len(word) > _LONGEST_VALUE:
+            raise InputError(f"a value in braces has at most {_LONGEST_VALUE} characters")
+        return _worked_out(ast.parse(text, mode="eval").body, knobs)
+    except (SyntaxError, OverflowError, ZeroDivisionError, RecursionError, MemoryError):
+        raise InputError(f"{word.lower()} {_NO_LINE}") from None
+
+
+_NUMBERS = re.compile(rf"(?<![A-Z_\d.])(?:{_NUMBER.pattern})", re.I)
+_NO_LINE = (
+    "is no sum of numbers and knobs times numbers, such as {4.7k + 22k*gain} or"
+    " {max(1k - 100*gain, 1)}; .param names the knobs"
+)
+
+
+def _worked_out(node: ast.expr, knobs: Mapping[str, float]) -> Value:
+    """What lies along a straight line with each knob, and at most stops at its least."""
+    match node:
+        case ast.Constant(value=float(number)):
+            return Value(number)
+        case ast.Name(id=name) if name.lower() in knobs:
+            knob = name.lower()
+            return Value(0.0, ((knob if knob in KNOBS else "control", 1.0),))
+        case ast.UnaryOp(op=ast.USub(), operand=inner):
+            return _times(_worked_out(inner, knobs), -1.0)
+        case ast.BinOp(left=left, op=op, right=right):
+            return _joined(_worked_out(left, knobs), op, _worked_out(right, knobs))
+        case ast.Call(func=ast.Name(id="MAX"), args=[inner, least], keywords=[]):
+            return replace(_worked_out(inner, knobs), least=_alone(_worked_out(least, knobs)))
+        case _:
+            raise SyntaxError
+
+
+def _joined(one: Value, op: ast.operator, other: Value) -> Value:
+    match op:
+        case ast.Add():
+            return _sum(one, other)
+        case ast.Sub():
+            return _sum(one, _times(other, -1.0))
+        case ast.Mult():
+            return _times(other, _alone(one)) if other.moved else _times(one, _alone(other))
+        case ast.Div():
+            return _times(one, 1.0 / _alone(other))
+        case _:
+            raise SyntaxError
+
+
+def _alone(value: Value) -> float:
+    """A number that no knob moves."""
+    if value.moved or value.least > -math.inf:
+        raise SyntaxError
+    return value.base
+
+
+def _times(value: Value, factor: float) -> Value:
+    if value.least > -math.inf:
+        raise SyntaxError
+    return Value(value.base * factor, tuple((knob, per * factor) for knob, per in value.moved))
+
+
+def _sum(one: Value, other: Value) -> Value:
+    if max(one.least, other.least) > -math.inf:
+        raise SyntaxError
+    moved = dict(one.moved)
+    for knob, per in other.moved:
+        moved[knob] = moved.get(knob, 0.0) + per
+    return Value(one.base + other.base, tuple(moved.items()))
 
 
 def _celsius(words: list[str]) -> float:
@@ -225,11 +379,12 @@ def _model(words: list[str]) -> tuple[str, _Model]:
     return words[1], (letter, tuple(said.items()), -1 if words[2] == "PNP" else 1)
 
 
-def _part(words: list[str], models: dict[str, _Model]) -> Part:
+def _part(words: list[str], models: dict[str, _Model], knobs: Mapping[str, float]) -> Part:
     letter = words[0][0]
     if letter not in _ENDS:
         raise InputError(
-            f"{words[0]}: parts are {', '.join(_ENDS)}, and .model, .temp and .end beside them"
+            f"{words[0]}: parts are {', '.join(_ENDS)}, and .model, .param, .temp and .end"
+            " beside them"
         )
     if letter == "V" and len(words) == 5 and words[3] == "DC":
         words = [*words[:3], words[4]]
@@ -238,12 +393,13 @@ def _part(words: list[str], models: dict[str, _Model]) -> Part:
         raise InputError(f"{words[0]} has {_SHAPES[letter]}")
     nodes = tuple(GROUND_NAME if one == "GND" else one.lower() for one in words[1 : ends + 1])
     if letter in _RANGES:
-        value = _number(words[-1])
-        require_within(((words[0], value, *_RANGES[letter]),))
+        value = _value(words[-1], knobs)
+        for end in value.ends:
+            require_within(((words[0], end, *_RANGES[letter]),))
         if letter != "E" and nodes[0] == nodes[1]:
             raise InputError(f"{words[0]} lies between {nodes[0]!r} and itself")
         return Part(letter, words[0], nodes, value)
     its, said, polarity = models.get(words[-1], ("", (), 1))
     if its != letter:
         raise InputError(f"there is no .model {words[-1]} of its type")
-    return Part(letter, words[0], nodes, 0.0, said, polarity)
+    return Part(letter, words[0], nodes, model=said, polarity=polarity)

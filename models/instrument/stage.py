@@ -1,18 +1,11 @@
 """A dirt stage that is a circuit of its own: which, and how it is set."""
 
 from dataclasses import dataclass, replace
-from typing import Literal, get_args
 
 from presolder.models.errors import InputError
-from presolder.models.instrument.pedal import Pedal
+from presolder.models.instrument.circuits import STAGE_KINDS, StageKind, built_in_pedal
+from presolder.models.instrument.pedal import KNOBS, Pedal
 from presolder.models.instrument.quantities import require_within
-
-StageKind = Literal["germanium-fuzz", "silicon-fuzz", "treble-booster", "diode-clipper"]
-STAGE_KINDS: tuple[StageKind, ...] = get_args(StageKind)
-# What each circuit's own knob is called; the booster has none.
-CONTROLS: dict[StageKind | Pedal, str] = {
-    "germanium-fuzz": "fuzz", "silicon-fuzz": "fuzz", "diode-clipper": "gain",
-}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -25,8 +18,7 @@ class Stage:
         ``germanium-fuzz``, ``silicon-fuzz``: two transistors with feedback from
         the second's emitter to the first's base. ``treble-booster``: one
         transistor behind a small capacitor. ``diode-clipper``: a pair of diodes
-        to ground behind an amplifier. A netlist of one's own has its knobs and its
-        battery in itself.
+        to ground behind an amplifier. What a netlist has no knob for does nothing.
     control : float
         The stage's own knob, 0-10: fuzz of the fuzzes, gain of the clipper. The
         booster has none.
@@ -55,16 +47,34 @@ class Stage:
     def __post_init__(self) -> None:
         if not isinstance(self.kind, Pedal) and self.kind not in STAGE_KINDS:
             raise InputError(f"stage {self.kind!r} is unknown; one of {', '.join(STAGE_KINDS)}")
+        called = {"control": self.pedal.control or "control"}
         require_within(
             (
-                (CONTROLS.get(self.kind, "control"), self.control, 0.0, 10.0),
-                ("bias", self.bias, 0.0, 10.0),
-                ("supply", self.supply_volts, 3.0, 24.0),
-                ("battery", self.battery_ohms, 1.0, 10e3),
+                *((called.get(knob, knob), at, *KNOBS[knob]) for knob, at in self.knobs.items()),
                 ("touch_db", self.touch_db, -60.0, 60.0),
                 ("level_db", self.level_db, -60.0, 60.0),
             )
         )
+
+    @classmethod
+    def as_drawn(cls, kind: StageKind | Pedal) -> "Stage":
+        """A circuit with its knobs where its netlist has them."""
+        pedal = kind if isinstance(kind, Pedal) else built_in_pedal(kind)
+        at = cls(kind).knobs | dict(pedal.knobs)
+        return cls(kind, at["control"], at["bias"], at["supply"], at["battery"])
+
+    @property
+    def pedal(self) -> Pedal:
+        """Its netlist."""
+        return self.kind if isinstance(self.kind, Pedal) else built_in_pedal(self.kind)
+
+    @property
+    def knobs(self) -> dict[str, float]:
+        """Where its knobs stand, by their names in `KNOBS`."""
+        return {
+            "control": self.control, "bias": self.bias, "supply": self.supply_volts,
+            "battery": self.battery_ohms,
+        }  # fmt: skip
 
     def apart_from_playing(self) -> "Stage":
         """The same circuit, whatever is played into it at which level."""

@@ -10,6 +10,7 @@ from presolder.models.errors import InputError
 from presolder.models.instrument.dirt import ANY_KINDS
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
+from presolder.models.instrument.stage import Stage
 from presolder.models.judging.tones import REFERENCE_HZ
 from presolder.render import plots
 from presolder.render.commands.examples import examples
@@ -65,6 +66,11 @@ STRENGTHS_DB = np.arange(-24.0, 13.0, 4.0)
     help="Draw how dirty it is over the dial and how hard the strings are picked, as PNG or SVG;"
     " - is standard output.",
 )  # fmt: skip
+@click.option(
+    "--circuit", "circuit_file", type=click.Path(path_type=Path),
+    help="Draw the parts of a dirt that is a circuit, with the voltages of its nodes at rest, as"
+    " SVG; - is standard output.",
+)  # fmt: skip
 @jobs_option
 @json_option
 def cleanup(
@@ -76,6 +82,7 @@ def cleanup(
     csv_file: Path | None,
     plot_file: Path | None,
     map_file: Path | None,
+    circuit_file: Path | None,
     force: bool,
     as_json: bool,
 ) -> None:
@@ -91,7 +98,11 @@ def cleanup(
         raise InputError(f"--tone-hz {tone_hz:g} must lie between 20 and 5000 Hz")
     require_plot_ending(plot_file)
     require_plot_ending(map_file, "--map")
-    alone = only_this(as_json, force=force, csv=csv_file, plot=plot_file, map=map_file)
+    if circuit_file is not None and not isinstance(rig.dirt, Stage):
+        raise InputError(f"--circuit draws a circuit, and {rig.dirt.kind} is a curve")
+    alone = only_this(
+        as_json, force=force, csv=csv_file, plot=plot_file, map=map_file, circuit=circuit_file
+    )
     take = None if take_file is None else read_recording(take_file)
     with progress_on_terminal("playing") as progress:
         report = ps.cleanup(
@@ -105,6 +116,9 @@ def cleanup(
             plots.plot_cleanup(
                 scratch, report.title, report.designs, report.figures, report.played, tone_hz
             )
+    if circuit_file is not None and isinstance(rig.dirt, Stage):
+        with new_text(circuit_file, force=force) as file:
+            file.write(plots.stage_svg(rig.dirt))
     if map_file is not None:
         with progress_on_terminal("picking") as told:
             whole = STRENGTHS_DB.size * report.played[0].dial.size

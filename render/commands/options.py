@@ -16,6 +16,7 @@ from presolder.models.audio.voicing import require_hum
 from presolder.models.cores import JOBS
 from presolder.models.errors import ImplausibleValueError, InputError, OddValueWarning, place
 from presolder.models.instrument.built_in import for_rig
+from presolder.models.instrument.circuits import STAGE_KINDS
 from presolder.models.instrument.dirt import (
     ANY_KINDS,
     DIRT_KINDS,
@@ -28,7 +29,7 @@ from presolder.models.instrument.network import Design
 from presolder.models.instrument.plausible import oddities
 from presolder.models.instrument.player import PLAYING, Playing
 from presolder.models.instrument.rig import Rig
-from presolder.models.instrument.stage import STAGE_KINDS, Stage
+from presolder.models.instrument.stage import Stage
 from presolder.models.judging.ear import (
     LISTENING_LEVEL_DB,
     LOUDEST_LEVEL_DB,

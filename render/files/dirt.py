@@ -6,7 +6,7 @@ from presolder.models.circuit.rest import resting
 from presolder.models.errors import InputError, place
 from presolder.models.instrument.dirt import ANY_KINDS, AnyDirt, Curve, Dirt, dirt_of
 from presolder.models.instrument.pedal import Pedal, read_pedal
-from presolder.models.instrument.stage import CONTROLS, Stage
+from presolder.models.instrument.stage import Stage
 from presolder.render.files.points import read_points
 from presolder.render.files.toml import Section, read_text
 
@@ -27,11 +27,7 @@ def read_dirt(section: Section, folder: Path) -> AnyDirt:
     section.required("kind")
     file = section.table["kind"]
     if isinstance(file, str) and file.endswith(".cir"):
-        section.only("kind", "touch_db", "level_db")
-        return Stage(
-            _pedal(folder / file),
-            touch_db=section.number("touch_db", 0.0), level_db=section.number("level_db", 0.0),
-        )  # fmt: skip
+        return _read_stage(section, Stage.as_drawn(_pedal(folder / file)))
     if isinstance(file, str) and file.endswith(".csv"):
         return _read_curve(section, read_curve(folder / file))
     if section.table["kind"] == "fuzz":
@@ -55,9 +51,9 @@ def _read_curve(section: Section, plain: Dirt) -> Dirt:
 
 
 def _read_stage(section: Section, plain: Stage) -> Stage:
-    control = CONTROLS.get(plain.kind)
-    active = () if plain.kind == "diode-clipper" else ("bias", "supply", "battery")
-    section.only("kind", *([control] if control else []), *active, "touch_db", "level_db")
+    control = plain.pedal.control
+    knobs = [control if knob == "control" else knob for knob, _ in plain.pedal.knobs]
+    section.only("kind", *(knob for knob in knobs if knob), "touch_db", "level_db")
     return Stage(
         plain.kind,
         section.number(control, plain.control) if control else plain.control,
@@ -77,14 +73,14 @@ def read_dirt_file(path: Path) -> AnyDirt:
     InputError
         If the file cannot be read, or is no such thing.
     """
-    return Stage(_pedal(path)) if path.suffix.lower() == ".cir" else read_curve(path)
+    return Stage.as_drawn(_pedal(path)) if path.suffix.lower() == ".cir" else read_curve(path)
 
 
 def _pedal(path: Path) -> Pedal:
     text = read_text(path)
     with place(str(path)):
         pedal = read_pedal(text, path.stem)
-        resting(Stage(pedal))
+        resting(Stage.as_drawn(pedal))
     return pedal
 
 

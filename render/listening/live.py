@@ -25,6 +25,7 @@ from presolder.models.circuit.recursion import (
     collocation_terms,
 )
 from presolder.models.decibels import amplitude, decibels
+from presolder.models.instrument.circuits import STAGE_KINDS
 from presolder.models.instrument.controls import Load
 from presolder.models.instrument.dirt import DIRT_KINDS, AnyDirt, Curve, Dirt, DirtKind
 from presolder.models.instrument.law import BENT_TAPERS
@@ -38,7 +39,7 @@ from presolder.models.instrument.network import (
 )
 from presolder.models.instrument.placement import placed_parts
 from presolder.models.instrument.rig import Rig
-from presolder.models.instrument.stage import STAGE_KINDS, Stage
+from presolder.models.instrument.stage import Stage
 from presolder.models.judging.ear import Ear
 from presolder.models.typing import Array
 from presolder.render.files.mp3 import mp3_of
@@ -168,13 +169,17 @@ def dirts_of(job: PackJob) -> list[AnyDirt]:
     own = list(dict.fromkeys(_undriven(dirt) for dirt in dirts if isinstance(dirt, Dirt)))
     kinds = {dirt.kind for dirt in own}
     curves = [*own, *(Dirt(kind) for kind in DIRT_KINDS if kind not in kinds)]
-    circuits = [Stage(dirt.kind) for dirt in dirts if isinstance(dirt, Stage)]
-    return [*curves, *dict.fromkeys([*circuits, *(Stage(kind) for kind in STAGE_KINDS)])]
+    circuits = [_undriven(dirt) for dirt in dirts if isinstance(dirt, Stage)]
+    return [*curves, *dict.fromkeys([*circuits, *map(Stage.as_drawn, STAGE_KINDS)])]
 
 
 def _undriven(dirt: AnyDirt) -> AnyDirt:
     """A dirt but for what the page sets beside it: its drive, or a circuit's knobs."""
-    return Stage(dirt.kind) if isinstance(dirt, Stage) else replace(dirt, drive_db=Dirt().drive_db)
+    return (
+        Stage.as_drawn(dirt.kind)
+        if isinstance(dirt, Stage)
+        else replace(dirt, drive_db=Dirt().drive_db)
+    )
 
 
 def _core() -> str:

@@ -1,7 +1,5 @@
 """A circuit that the guitar feeds, as the page's engine takes it, and parts as numbers."""
 
-from collections.abc import Callable
-from dataclasses import replace
 from itertools import count
 from typing import Any
 
@@ -11,9 +9,9 @@ from numpy.typing import NDArray
 from presolder.models.circuit.branch import GROUND, Branch
 from presolder.models.circuit.entrance import entrance_ohms
 from presolder.models.circuit.junctions import Junctions, junctions_of
-from presolder.models.circuit.stage_parts import StageParts, stage_parts
+from presolder.models.circuit.stage_parts import stage_parts
 from presolder.models.instrument.law import Taper, fraction_below_wiper
-from presolder.models.instrument.stage import CONTROLS, Stage
+from presolder.models.instrument.stage import Stage
 
 _LETTERS = {
     "resistor": "R",
@@ -24,11 +22,6 @@ _LETTERS = {
     "amplifier": "E",
     "supply": "S",
 }
-# A stage's settings and how far each goes, by which it is found what they change.
-_KNOBS = {
-    "control": (0.0, 10.0), "bias": (0.0, 10.0), "supply": (3.0, 24.0), "battery": (1.0, 1e4),
-}  # fmt: skip
-_MIDDLE = {knob: 0.5 * sum(ends) for knob, ends in _KNOBS.items()}
 _INPUT_HZ = 1000.0
 # Points by which a measured taper is sent, evenly over the dial.
 _TAPER_POINTS = 513
@@ -36,10 +29,7 @@ _TAPER_POINTS = 513
 
 def knobs_of(stage: Stage) -> dict[str, float]:
     """A circuit's settings by the names that the page has for them."""
-    return {
-        "control": stage.control, "bias": stage.bias, "supply": stage.supply_volts,
-        "battery": stage.battery_ohms, "touch": stage.touch_db,
-    }  # fmt: skip
+    return stage.knobs | {"touch": stage.touch_db}
 
 
 def stage_plain(stage: Stage) -> dict[str, Any]:
@@ -47,54 +37,28 @@ def stage_plain(stage: Stage) -> dict[str, Any]:
 
     Every value goes with each knob by itself along a straight line, as far as its least.
     """
-
-    def parts(**knobs: float) -> StageParts:
-        set_ = knobs_of(stage) | knobs
-        made = replace(
-            stage, control=set_["control"], bias=set_["bias"], supply_volts=set_["supply"],
-            battery_ohms=set_["battery"],
-        )  # fmt: skip
-        return stage_parts(made, 1, count(2))
-
-    own = parts(**_MIDDLE)
+    own = stage_parts(stage, 1, count(2))
     nodes = 1 + max(max(branch.plus, branch.minus) for branch in own.branches)
     junctions = junctions_of(own.devices, nodes - 1)
     (impedance,) = entrance_ohms(stage, [_INPUT_HZ])
     return {
         "kind": str(stage.kind),
         "words": str(stage.kind).replace("-", " "),
-        "control": CONTROLS.get(stage.kind),
+        "control": stage.pedal.control,
         "ohms": float(abs(impedance)),
         "farads": 0.0,
         "stage": {
             "nodes": nodes,
             "output": own.output,
-            "branches": _branches(own, parts),
+            "branches": [
+                branch_plain(branch)
+                | {"value": value.base, "moved": dict(value.moved), "least": value.ends[0]}
+                for branch, value in zip(own.branches, own.values, strict=True)
+            ],
             "coupling": junctions.coupling.tolist(),
             "junctions": _junctions_plain(junctions),
         },
     }
-
-
-def _branches(own: StageParts, parts: Callable[..., StageParts]) -> list[dict[str, Any]]:
-    """Parts in the middle of all knobs, where these are at 0, and what each adds."""
-    branches = [
-        branch_plain(branch) | {"moved": {}, "least": branch.value} for branch in own.branches
-    ]
-    for knob, ends in _KNOBS.items():
-        at_ends = [parts(**_MIDDLE | {knob: end}).branches for end in ends]
-        for plain, *two in zip(branches, *at_ends, strict=True):
-            # From the middle to where it is no longer at its least.
-            _, reached, end = max(
-                (abs(b.value), b.value, at) for b, at in zip(two, ends, strict=True)
-            )
-            per = (reached - plain["value"]) / (end - _MIDDLE[knob])
-            plain["least"] = min(plain["least"], *(one.value for one in two))
-            if per:
-                plain["moved"][knob] = per
-    for plain in branches:
-        plain["value"] -= sum(per * _MIDDLE[knob] for knob, per in plain["moved"].items())
-    return branches
 
 
 def _junctions_plain(junctions: Junctions) -> list[dict[str, float]]:

@@ -7,4 +7,5 @@ from .guitar import guitar_svg as guitar_svg
 from .responses import MOST_PANELS as MOST_PANELS
 from .responses import draw_response as draw_response
 from .responses import plot_curves as plot_curves
+from .stage import stage_svg as stage_svg
 from .wiring import wiring_svg as wiring_svg

@@ -24,12 +24,13 @@ from presolder.models.circuit.response import transfer
 from presolder.models.circuit.stage_parts import stage_parts
 from presolder.models.decibels import decibels
 from presolder.models.errors import InputError
+from presolder.models.instrument.circuits import STAGE_KINDS, StageKind
 from presolder.models.instrument.controls import Load
 from presolder.models.instrument.dirt import Curve, Dirt
 from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.rig import Rig
-from presolder.models.instrument.stage import STAGE_KINDS, Stage, StageKind
+from presolder.models.instrument.stage import Stage
 from presolder.models.judging.played import come_out, compared, tones
 from presolder.render.files.take import Take
 from rendering import Array, resting, rms
@@ -205,7 +206,7 @@ def test_clippers_small_signals_by_hand(control: float) -> None:
     source = Branch("source", 1, GROUND, 1.0), Branch("resistor", 1, OUTPUT, 1e-3)
     descriptor = small_signal((*source, *parts.branches), parts.devices, stage)
     for node, wanted in (
-        (parts.names["amplifier"], strong), (parts.names["diodes"], clipped), (parts.output, out),
+        (parts.names["strong"], strong), (parts.names["across"], clipped), (parts.output, out),
     ):  # fmt: skip
         found = transfer(descriptor.at(node), hz, 10.0)[0]
         assert found == pytest.approx(wanted, rel=3e-3)

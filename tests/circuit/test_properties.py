@@ -16,6 +16,7 @@ from presolder.models.circuit.response import transfer
 from presolder.models.circuit.stage_parts import stage_parts
 from presolder.models.decibels import decibels
 from presolder.models.instrument.built_in import BUILT_IN
+from presolder.models.instrument.circuits import StageKind
 from presolder.models.instrument.controls import Load, Pickup
 from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.law import fraction_below_wiper
@@ -31,7 +32,7 @@ from presolder.models.instrument.network import (
     leaves,
 )
 from presolder.models.instrument.rig import Rig
-from presolder.models.instrument.stage import Stage, StageKind
+from presolder.models.instrument.stage import Stage
 from random_circuits import random_network, random_rig
 from rigs import single
 from stage_netlist import stage_lines

@@ -7,7 +7,7 @@ import pytest
 from check_row import Row
 from checks import CHECKS, rows_of
 from checks_stages import LIMIT_DB, cases_of, compared
-from presolder.models.instrument.stage import STAGE_KINDS, StageKind
+from presolder.models.instrument.circuits import STAGE_KINDS, StageKind
 from validation_page import PAGE, committed_numbers, same_number
 
 pytestmark = pytest.mark.slow

@@ -1,11 +1,13 @@
 """Netlists of one's own: what is read, what is refused and with which line."""
 
+import xml.etree.ElementTree as ET
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 import presolder as ps
+from netlist import run_spice
 from presolder.models.circuit.rest import resting
 from presolder.models.errors import InputError
 from presolder.models.instrument.pedal import Pedal, read_pedal
@@ -32,7 +34,7 @@ what comes after is not read
 def test_values_and_lines_as_simulators_read_them() -> None:
     pedal = read_pedal(GOOD, "mine")
     by_name = {part.name: part for part in pedal.parts}
-    assert [by_name[name].value for name in ("VS", "CIN", "RB", "RC")] == pytest.approx(
+    assert [by_name[name].value.at({}) for name in ("VS", "CIN", "RB", "RC")] == pytest.approx(
         [9.0, 1e-7, 1.5e6, 1e4]
     )
     assert by_name["Q1"].nodes == ("out", "base", "0") and by_name["Q1"].says("BF") == 200
@@ -95,6 +97,90 @@ def test_what_cannot_be_used_is_one_line(tmp_path: Path, old: str, new: str, sai
         ps.dirt(str(file))
     text = str(caught.value)
     assert said in text and text.startswith(str(file)) and "\n" not in text
+
+
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [
+        ("{1k*gain*gain}", "is no sum of numbers and knobs"),
+        ("{1k/gain}", "is no sum"),
+        ("{gain", "is no sum"),
+        ("{volume*1k}", "is no sum"),
+        ("{2*max(1k*gain, 1)}", "is no sum"),
+        ("{gain**2}", "is no sum"),
+        ("{__import__('os')}", "is no sum"),
+        ("{1k/0}", "is no sum"),
+        ("{(((((1}", "is no sum"),
+        ("{" + "1+" * 200 + "1}", "at most 200 characters"),
+        ("{1k - 200*gain}", "RC = -1000 must lie between"),
+    ],
+)
+def test_a_knob_moves_a_part_along_a_line_alone(value: str, said: str) -> None:
+    with pytest.raises(InputError) as caught:
+        read_pedal(GOOD.replace("10K", value).replace("Rb", ".param gain=5\nRb"), "mine")
+    assert said in str(caught.value) and "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("param", "said"),
+    [
+        (".param", "in pairs, such as gain=5"),
+        (".param gain", "in pairs"),
+        (".param gain=11", ".param gain = 11 must lie between 0 and 10"),
+        (".param gain=5 tone=3", "gain and tone: one knob of its own"),
+        (".param kind=5", "a word of letters, but for kind"),
+        (".param supply=90", ".param supply = 90 must lie between 3 and 24"),
+    ],
+)
+def test_knobs_that_cannot_be(param: str, said: str) -> None:
+    with pytest.raises(InputError) as caught:
+        read_pedal(GOOD.replace("Rb", f"{param}\nRb"), "mine")
+    assert said in str(caught.value)
+
+
+def test_knobs_of_ones_own_stand_as_drawn_and_are_turned_by_a_rig_file(tmp_path: Path) -> None:
+    """The simulator reads the same file, its knobs set anew, and finds the same voltages."""
+    text = (PEDALS / "knobs.cir").read_text("utf-8")
+    drawn = ".param drive=6 bias=4 supply=8 battery=220"
+    assert text.count(drawn) == 1
+    (tmp_path / "mine.cir").write_text(text)
+    rig = (SAMPLES.parent / "render/rigs/humbucker-500k.toml").read_text("utf-8")
+    for given, param in (
+        ("", drawn),
+        ("drive = 0\nbattery = '2k2'\n", ".param drive=0 bias=4 supply=8 battery=2.2k"),
+        ("bias = 1.5\nsupply = 12\n", ".param drive=6 bias=1.5 supply=12 battery=220"),
+    ):
+        (tmp_path / "rig.toml").write_text(f'{rig}\n[dirt]\nkind = "mine.cir"\n{given}')
+        (one,) = read_situations(tmp_path / "rig.toml")
+        assert isinstance(one.rig.dirt, Stage)
+        told = resting(one.rig.dirt).node_volts
+        nodes = ("rail", "base", "coll", "emit", "free")
+        lines = [*text.replace(drawn, param).splitlines()[1:], "Rin in 0 1meg"]
+        (at_rest,) = run_spice(lines, "op", nodes=" ".join(f"v({node})" for node in nodes))
+        # Measured 0.04 mV.
+        assert [told[node] for node in nodes] == pytest.approx(list(at_rest[1:]), abs=1e-4)
+    (tmp_path / "rig.toml").write_text(f'{rig}\n[dirt]\nkind = "mine.cir"\ngain = 3\n')
+    with pytest.raises(InputError, match="unknown key 'gain'"):
+        read_situations(tmp_path / "rig.toml")
+
+
+def test_a_circuit_is_drawn_with_its_voltages(tmp_path: Path) -> None:
+    """Each part by its name and value, and where the simulator has the nodes too."""
+    file = tmp_path / "circuit.svg"
+    asked = ("--design", "bare", "--circuit", str(file))
+    done = presolder_here("cleanup", "--dirt", str(PEDALS / "knobs.cir"), *asked)
+    assert done.returncode == 0, done.stderr
+    said = [one for text in ET.parse(file).iter() if (one := (text.text or "").strip())]
+    (at_rest,) = run_spice(
+        [*(PEDALS / "knobs.cir").read_text("utf-8").splitlines()[1:], "Rin in 0 1meg"], "op",
+        nodes="v(base) v(coll)",
+    )  # fmt: skip
+    for one in ("rtop", "390 kΩ", "cin", "220 nF", "q1", "vcell", "8 V"):
+        assert one in said
+    for volts in at_rest[1:]:
+        assert f"{volts:.2f} V" in said
+    done = presolder_here("cleanup", "--dirt", "smooth", "--circuit", str(tmp_path / "none.svg"))
+    assert done.returncode == 2 and "smooth is a curve" in done.stderr
 
 
 def test_limits() -> None:

@@ -25,6 +25,7 @@ from presolder.models.audio.static_curves import driven_volts, knee_volts, stati
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
+from presolder.models.instrument.circuits import STAGE_KINDS, StageKind
 from presolder.models.instrument.controls import Load
 from presolder.models.instrument.dirt import DIRT_KINDS, Curve, Dirt, DirtKind
 from presolder.models.instrument.expression import parse_expression
@@ -32,7 +33,7 @@ from presolder.models.instrument.law import fraction_below_wiper
 from presolder.models.instrument.network import Design
 from presolder.models.instrument.quantities import parse_quantity
 from presolder.models.instrument.rig import Rig
-from presolder.models.instrument.stage import STAGE_KINDS, Stage, StageKind
+from presolder.models.instrument.stage import Stage
 from presolder.models.typing import Array
 from presolder.render.files.rig_file import built_in_rigs, find_rig
 from presolder.render.listening.joined import joined

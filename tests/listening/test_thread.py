@@ -26,9 +26,10 @@ from presolder.models.audio.voicing import plain_speaker, voiced
 from presolder.models.circuit.equations import chain_equations
 from presolder.models.circuit.response import transfer
 from presolder.models.decibels import decibels
+from presolder.models.instrument.circuits import StageKind
 from presolder.models.instrument.controls import Load
 from presolder.models.instrument.dirt import Dirt
-from presolder.models.instrument.stage import Stage, StageKind
+from presolder.models.instrument.stage import Stage
 from presolder.models.typing import Array
 from presolder.render.files.rig_file import built_in_rigs, find_rig
 from probing import opened

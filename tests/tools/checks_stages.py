@@ -18,11 +18,12 @@ from presolder.models.audio.driven import Driven
 from presolder.models.audio.knob import KnobPath
 from presolder.models.circuit.entrance import entrance_ohms
 from presolder.models.circuit.rest import resting
+from presolder.models.instrument.circuits import STAGE_KINDS, StageKind
 from presolder.models.instrument.controls import Load
 from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.network import Design, Network
 from presolder.models.instrument.pedal import read_pedal
-from presolder.models.instrument.stage import STAGE_KINDS, Stage, StageKind
+from presolder.models.instrument.stage import Stage
 from presolder.render.files.rig_file import find_rig
 from rendering import rms
 from rigs import as_string_take
@@ -244,10 +245,10 @@ def spice_harmonics() -> list[Row]:
 
 
 NAMES = {
-    "germanium-fuzz": {"first base": "base", "first collector": "one", "second emitter": "emit",
-                       "second collector": "two", "supply": "rail"},
-    "treble-booster": {"base": "base", "emitter": "emit", "collector": "coll", "supply": "rail"},
-    "diode-clipper": {"amplifier": "strong", "diodes": "across"},
+    "germanium-fuzz": {"base1": "base", "collector1": "one", "emitter2": "emit",
+                       "collector2": "two", "tap": "tap", "rail": "rail"},
+    "treble-booster": {"base": "base", "emitter": "emit", "collector": "coll", "rail": "rail"},
+    "diode-clipper": {"strong": "strong", "across": "across"},
 }  # fmt: skip
 NAMES["silicon-fuzz"] = NAMES["germanium-fuzz"]
 SETTINGS = (
@@ -266,7 +267,7 @@ def spice_working_points() -> list[Row]:
             nodes = " ".join(f"v({node})" for node in names.values())
             (at_rest,) = run_spice(lines, "op", nodes=nodes, options=OPTIONS)
             told = resting(stage).node_volts
-            off = np.array(list(told.values())) - np.atleast_1d(at_rest)[1:]
+            off = np.array([told[node] for node in names]) - np.atleast_1d(at_rest)[1:]
             volts = max(volts, float(np.abs(off).max()))
             response = run_spice(lines, "ac dec 12 80 12000", options=OPTIONS)[0]
             true = response[:, 1] + 1j * response[:, 2]
