@@ -220,7 +220,7 @@ def device_line(parts: StageParts, device: Device) -> str:
 def volts_of(rest: Rest) -> str:
     """Where nodes stand; what is none but for rounding is left out."""
     there = {name: value for name, value in rest.node_volts.items() if abs(value) > 1e-3}
-    return "; ".join(f"{name} {value:.2f} V" for name, value in there.items()) or "nothing"
+    return "; ".join(f"{name} {value:.2f} V" for name, value in there.items()) or "0 V everywhere"
 
 
 def text() -> str:

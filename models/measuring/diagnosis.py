@@ -9,7 +9,6 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-import scipy
 
 from presolder.models.circuit.assembly import assemble
 from presolder.models.circuit.response import transfer
@@ -31,7 +30,12 @@ from presolder.models.measuring.faults import (
     faults,
 )
 from presolder.models.measuring.telling import Reading, telling_dial, telling_reading
-from presolder.models.measuring.third_octaves import BAND_HZ, Spectrum, band_weights
+from presolder.models.measuring.third_octaves import (
+    BAND_HZ,
+    Spectrum,
+    band_weights,
+    chi_squared_at,
+)
 from presolder.models.measuring.wobble import Straying, Wobble
 from presolder.models.typing import Array
 
@@ -328,7 +332,7 @@ def judged(told: Foretold, spectra: list[Spectrum]) -> Findings:
     several = verdict == "several causes"
     return Findings(
         verdict, told.dial, levels - levels[0], np.where(seen, described, np.nan), plain,
-        _limit(_DOUBT, freedom), off, causes, tuple(tried),
+        float(chi_squared_at(_DOUBT, freedom)), off, causes, tuple(tried),
         telling_reading([cause.guitar for cause in causes]) if several else None,
         _telling_dial(causes, told.dial, evidence) if several else None,
         hidden, unseen,
@@ -400,10 +404,6 @@ def _between(fault: Fault, one: int, other: int, share: float) -> float:
     return float(low * (high / low) ** share)
 
 
-def _limit(probability: float, freedom: int) -> float:
-    return float(scipy.stats.chi2.ppf(probability, freedom))
-
-
 def _dials_off(dial: Array, residual: Array, moves: Array, wobble: Wobble) -> tuple[float, ...]:
     """Dials whose level or shape chance would not be this far off."""
 
@@ -416,7 +416,8 @@ def _dials_off(dial: Array, residual: Array, moves: Array, wobble: Wobble) -> tu
         at_any, without = wobble.at_any_level(take), wobble.without(take)
         of_level, of_shape = misfit(at_any), misfit(without)
         freedom = max(wobble.freedom - without.freedom - 1, 1)
-        if whole - of_level > _limit(each, 1) or of_level - of_shape > _limit(each, freedom):
+        most = chi_squared_at(each, np.array([1.0, freedom]))
+        if whole - of_level > most[0] or of_level - of_shape > most[1]:
             off.append(float(stood))
     return tuple(off)
 
@@ -426,9 +427,9 @@ def _verdict(
 ) -> tuple[Verdict, tuple[Cause, ...]]:
     best = tried[0] if tried else None
     better = best is not None and plain - best.chi2 >= SIGNIFICANT_CHI2
-    if plain <= _limit(_DOUBT, freedom) and not any_off and not better:
+    if plain <= chi_squared_at(_DOUBT, freedom) and not any_off and not better:
         return "fits", ()
-    if best is None or best.chi2 > _limit(_DISBELIEF, freedom):
+    if best is None or best.chi2 > chi_squared_at(_DISBELIEF, freedom):
         return "unexplained", ()
     remain = [cause for cause in tried if cause.chi2 - best.chi2 < CLEAR_CHI2]
     remain.sort(key=lambda cause: PLAUSIBILITY.index(cause.fault.kind))

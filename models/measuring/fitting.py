@@ -159,8 +159,8 @@ def half_width(center: float, values: Array, deviations: Array, weights: Array) 
     """
 
     def outside(half: float) -> float:
-        above = scipy.stats.norm.cdf((center + half - values) / deviations)
-        below = scipy.stats.norm.cdf((center - half - values) / deviations)
+        above = scipy.special.ndtr((center + half - values) / deviations)
+        below = scipy.special.ndtr((center - half - values) / deviations)
         return float(weights @ (above - below)) - _NOMINAL
 
     widest = float(np.max(np.abs(values - center) + 10.0 * deviations))

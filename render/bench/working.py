@@ -92,10 +92,6 @@ def _ended(process: BaseProcess) -> None:
     process.join()
 
 
-def _stop(*_: object) -> None:
-    raise SystemExit
-
-
 def _work(say: Connection, task: str, job: Path, given: dict[str, Any]) -> None:
     """In the new process."""
     from presolder.render.bench.asked import Asked  # noqa: PLC0415
@@ -103,8 +99,14 @@ def _work(say: Connection, task: str, job: Path, given: dict[str, Any]) -> None:
 
     # Ctrl-C reaches all of a terminal's processes; this one is ended by the bench.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    signal.signal(signal.SIGTERM, _stop)
-    counted = 0
+    counted, stopped = 0, False
+
+    def stop(*_: object) -> None:
+        nonlocal stopped
+        stopped = True
+        raise SystemExit
+
+    signal.signal(signal.SIGTERM, stop)
 
     def told(done: int, total: int) -> None:
         nonlocal counted
@@ -123,3 +125,7 @@ def _work(say: Connection, task: str, job: Path, given: dict[str, Any]) -> None:
             say.send({"error": str(error)})
         except OSError as error:
             say.send({"error": f"{error.filename or 'a file'}: {error.strerror or error}"})
+        except BaseException:
+            # What is being loaded can make another error of the stop.
+            if not stopped:
+                raise

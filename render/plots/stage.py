@@ -1,5 +1,7 @@
 """A circuit that the guitar feeds, as a list of its parts with where its nodes stand, as SVG."""
 
+from typing import Literal
+
 import schemdraw
 from schemdraw import Drawing, elements
 
@@ -57,7 +59,7 @@ def stage_svg(stage: Stage) -> str:
     # What is said is no part of what the drawing measures itself by.
     right = x + _PART + _RIGHT + _LETTER * max(map(len, [told, *said]))
     for corner in ((-_LEFT - 1.0, 1.6), (right, lowest - _TALL_ROW)):
-        drawing.add(elements.Gap().at(corner).to(corner))
+        drawing.add(elements.Label().at(corner).label(" "))
     svg = drawing.get_imagedata("svg").decode("utf-8")
     spoken = f"Parts and voltages of {stage}".replace('"', "'")
     return svg[svg.index("<svg") :].replace("<svg", f'<svg role="img" aria-label="{spoken}"', 1)
@@ -69,7 +71,7 @@ def _draw_part(
     """One part, the nodes at its ends, and what it is."""
     x, y = at
 
-    def node(name: str, place: tuple[float, float], halign: str) -> None:
+    def node(name: str, place: tuple[float, float], halign: Literal["left", "right"]) -> None:
         drawing.add(elements.Label().at(place).label(at_rest[name], halign=halign))
 
     if part.letter == "Q":
