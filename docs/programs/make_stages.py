@@ -46,14 +46,18 @@ A netlist in the cards of circuit simulators (after SPICE2) is a stage too: `--d
 {own}
 ```
 
-Nodes are named at will, but for `in`, `out` and `0`. Known are R, C, L, V (direct voltage), E (an amplifier: two nodes out, two in, and how many times), D and Q with a `.model` of D, NPN or PNP: `IS`, `N` and `CJO` of a diode, `IS`, `BF`, `BR`, `CJE` and `CJC` of a transistor, whose capacitances are as at rest (a simulator does the same with `M=0`, `MJE=0`, `MJC=0`). What leaks in a transistor is `ISE`, `NE`, `ISC`, `NC`; how all of it changes with warmth is `EG` (0.67 for germanium), `XTI` and `XTB`, and `.temp 45` says how warm it is, 27 degrees C if nothing is said. The Early effect (`VAF`) is not known. The first line is a title. At most 24 nodes and 8 junctions (a transistor has two, and one more of each that leaks); what is wrong is said with its line, and so is a direct voltage at the input, where a capacitor is wanted. [Thirteen ordinary stages](validation.md) agree with a simulator that reads the same files.
+Nodes are named at will, but for `in`, `out` and `0`. Known are R, C, L, V (direct voltage), E (an amplifier: two nodes out, two in, and how many times), D and Q with a `.model` of D, NPN or PNP: `IS`, `N` and `CJO` of a diode, `IS`, `BF`, `BR`, `CJE` and `CJC` of a transistor, whose capacitances are as at rest (a simulator does the same with `M=0`, `MJE=0`, `MJC=0`). What leaks in a transistor is `ISE`, `NE`, `ISC`, `NC`; how all of it changes with warmth is `EG` (0.67 for germanium), `XTI` and `XTB`, and `.temp 45` says how warm it is, 27 degrees C if nothing is said. `VAF` is the Early effect. The first line is a title. At most 24 nodes and 8 junctions (a transistor has two, and one more of each that leaks and of `VAF`); what is wrong is said with its line, and so is a direct voltage at the input, where a capacitor is wanted. [Fifteen ordinary stages](validation.md) agree with a simulator that reads the same files.
+
+Knobs are named by `.param`, with where they stand as drawn, and values in braces go with them, along a straight line and no lower than a `max`: `.param drive=6 bias=4 supply=9 battery=50` and `Re emit free {{max(1.5k - 150*drive, 1m)}}`. One knob has a name of its own, 0 to 10; `bias` goes from 0 to 10, `supply` is volts and `battery` the ohms in it. `[dirt]` in a rig file turns them (`drive = 3`), and so does a live page. The four above are such netlists.
+
+`presolder cleanup --dirt my-fuzz.cir --circuit circuit.svg` draws its parts, with the voltages of its nodes at rest, to compare with a meter at the pedal; there are only the battery's own volts in it, but mind the usual cautions where you solder.
 
 At rest this one has {volts}.
 
 """
 TAIL = """## What is idealised
 
-- Junctions are exponential: Shockley's equation for diodes, the transport form of Ebers and Moll's for transistors (Getreu, Modeling the Bipolar Transistor, chapter 2; from memory), at 27 degrees C but in a netlist that says otherwise. Left out are the Early effect, ohmic resistances, breakdown, the transistors' own noise and, in the four built-in ones, leakage.
+- Junctions are exponential: Shockley's equation for diodes, the transport form of Ebers and Moll's for transistors (Getreu, Modeling the Bipolar Transistor, chapter 2; from memory), at 27 degrees C but in a netlist that says otherwise. Left out are ohmic resistances, breakdown, the transistors' own noise and, in the four built-in ones, leakage and the Early effect.
 - Their capacitances, listed above, have one value each: that of the working point, with diffusion, and with what a builder adds against radio. Real ones vary with voltage.
 - The output is heard across 470 kOhm, a volume control left at full. All of the stage's knobs are linear.
 - The clipper's amplifier has a gain of 100,000 at all frequencies and no limits of voltage or speed.

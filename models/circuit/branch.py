@@ -1,5 +1,6 @@
 """The parts of a circuit, between numbered nodes."""
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -125,6 +126,8 @@ class Transistor:
         -1 for a PNP, whose currents and voltages are the other way round.
     emission : float
         How many thermal voltages its slopes are.
+    early_volts : float
+        By how much more from base to collector its current doubles; without end for none.
     """
 
     collector: int
@@ -135,6 +138,7 @@ class Transistor:
     reverse_gain: float
     polarity: Literal[1, -1] = 1
     emission: float = 1.0
+    early_volts: float = math.inf
 
 
 Device = Diode | Transistor

@@ -1,5 +1,6 @@
 """A control chain, and the circuit it may feed, as a netlist for a circuit simulator."""
 
+import math
 from collections.abc import Iterator
 
 from presolder.models.circuit.branch import GROUND, OUTPUT, Branch, Device, Diode, Transistor
@@ -94,11 +95,15 @@ def _device(number: int, device: Device, chain: Chain) -> Iterator[str]:
         case Diode(plus, minus, saturation, emission):
             yield f"D{number} {_named(chain, plus)} {_named(chain, minus)} type{number}"
             yield f".model type{number} D(IS={saturation:.12g} N={emission:.12g})"
-        case Transistor(collector, base, emitter, saturation, forward, reverse, polarity, slope):
+        case Transistor(
+            collector, base, emitter, saturation, forward, reverse, polarity, slope, early
+        ):
             nodes = " ".join(_named(chain, node) for node in (collector, base, emitter))
             kind = "NPN" if polarity > 0 else "PNP"
             yield f"Q{number} {nodes} type{number}"
             gains = f"BF={forward:.12g} BR={reverse:.12g}"
             if slope != 1:
                 gains += f" NF={slope:.12g} NR={slope:.12g}"
+            if early < math.inf:
+                gains += f" VAF={early:.12g}"
             yield f".model type{number} {kind}(IS={saturation:.12g} {gains})"

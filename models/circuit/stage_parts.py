@@ -1,8 +1,7 @@
 """A stage's netlist as branches and junctions, from the node where the guitar's cable ends.
 
-Left out: the transistors' Early effect and ohmic resistances, and that their
-junction capacitances vary with voltage; they have the value that they have at
-rest, diffusion included.
+Left out: the transistors' ohmic resistances, and that their junction capacitances
+vary with voltage; they have the value that they have at rest, diffusion included.
 """
 
 from collections.abc import Iterator

@@ -51,7 +51,13 @@ def warm_transistor(
     gain = ratio ** says("XTB")
     saturation = float(says("IS") * np.exp(rise))
     inner = Transistor(
-        *ends, saturation, says("BF") * gain, says("BR") * gain, polarity, emission=ratio
+        *ends,
+        saturation,
+        says("BF") * gain,
+        says("BR") * gain,
+        polarity,
+        emission=ratio,
+        early_volts=says("VAF"),
     )
     leaks = (("ISE", "NE", emitter), ("ISC", "NC", collector))
     diodes = [

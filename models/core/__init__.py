@@ -17,6 +17,7 @@ __all__ = [
 # Junctions come four by four, states and output too.
 FOUR, MOST_GROUPS, _MOST_OUTS, _MOST_STATES = 4, 2, 14, 63
 MOST_JUNCTIONS = FOUR * MOST_GROUPS
+_KIND_ROWS = 5
 
 
 def fours(count: int) -> int:
@@ -206,8 +207,8 @@ def solve_junctions(
 
     Parameters
     ----------
-    kinds : ndarray, shape (3, p)
-        Saturation current, slopes a volt and critical voltage; p is 4 or 8.
+    kinds : ndarray, shape (5, p)
+        `Junctions.kinds`; p is 4 or 8.
     feedback : ndarray, shape (p, p)
         Volts at each junction per ampere of each one's current, by columns.
     open_volts : ndarray, shape (p,)
@@ -224,7 +225,7 @@ def solve_junctions(
     """
     p = np.shape(kinds)[1]
     _agree(p in (FOUR, MOST_JUNCTIONS))
-    _take(kinds, (3, p))
+    _take(kinds, (_KIND_ROWS, p))
     _take(feedback, (p, p))
     _take(open_volts, (p,))
     _take(solutions, (3, p), out=True)
@@ -285,7 +286,7 @@ def step_circuit(
     steps = np.shape(emf)[0] // emfs
     _take(table, (rows, columns, width))
     _take(dials, (rows,))
-    _take(kinds, (3, p))
+    _take(kinds, (_KIND_ROWS, p))
     _take(rest, (2, p))
     _take(weights, (3,))
     _take(dial, (samples,))

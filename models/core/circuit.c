@@ -112,8 +112,7 @@ INLINE int step_circuit(const Driven *run, const int groups, const int outs)
     return -1;
 }
 
-/* More than four junctions are rare: compiled once, not for each kind of machine. */
-static __attribute__((noinline)) int step_eight(const Driven *run)
+WIDE static int step_eight(const Driven *run)
 {
     return step_circuit(run, 2, run->outs);
 }

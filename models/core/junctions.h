@@ -9,15 +9,21 @@
    Where that does not converge, u is approached from the last solution in steps that are halved
    until it does (continuation, as in Holmes and van Walstijn, DAFx-15).
 
+   An Early current, -(j_be - j_bc) v_bc / V_A, stands behind all junctions as if it were one more,
+   across which no voltage lies.
+
    Junctions come four by four, `groups` of them; those that are not there carry no current. */
 
 #pragma once
 #include "four.h"
 
 enum { MOST_GROUPS = 2, MOST_JUNCTIONS = 4 * MOST_GROUPS, MOST_ITERATIONS = 40 };
+enum { MOST_EARLIES = 2 };
 /* Such a step, over all junctions, leaves the currents right to -130 dB. */
 #define CLOSE_VOLTS 3e-4
 #define SMALLEST_STEP 1e-6
+/* Whatever carries less at no voltage is not there. */
+#define NO_AMPERES 1e-290
 /* Of a junction beyond its critical voltage in one step, in slopes: seven times the current. */
 #define FAR 2.0
 
@@ -27,9 +33,20 @@ typedef struct {
     Four open[MOST_GROUPS];                     /* u */
     Four volts[MOST_GROUPS], currents[MOST_GROUPS];
     Four last[MOST_GROUPS], before[MOST_GROUPS], earlier[MOST_GROUPS]; /* solutions */
+    int there;                           /* so many are junctions */
+    int earlies, early[MOST_EARLIES];    /* how many Early currents, and where */
+    int emitter[MOST_EARLIES];           /* of their transistors, the collector's is the next */
+    double share[MOST_EARLIES];          /* 1 / V_A */
+    double by_emitter[MOST_EARLIES], by_collector[MOST_EARLIES]; /* slopes */
 } Junctions;
 
-/* Of rows saturation, slopes a volt and critical voltage, as long as there are junctions. */
+INLINE double lane(const Four *of, int k)
+{
+    return of[k / 4][k % 4];
+}
+
+/* Of rows saturation, slopes a volt, critical voltage, 1 / V_A (0 of what is no Early current) and
+   where that one's transistor stands, as long as there are junctions. */
 INLINE void take_kinds(Junctions *at, const double *kinds, const int groups)
 {
     for (int g = 0; g < groups; g++) {
@@ -37,6 +54,15 @@ INLINE void take_kinds(Junctions *at, const double *kinds, const int groups)
         at->per_volt[g] = four_at(kinds + 4 * (groups + g));
         at->critical[g] = four_at(kinds + 4 * (2 * groups + g));
     }
+    at->there = 4 * groups;
+    while (at->there > 1 && kinds[at->there - 1] < NO_AMPERES)
+        at->there--;
+    for (int k = at->there; k < 4 * groups; k++)
+        if (kinds[12 * groups + k] > 0.0 && at->earlies < MOST_EARLIES) {
+            at->share[at->earlies] = kinds[12 * groups + k];
+            at->emitter[at->earlies] = (int)kinds[16 * groups + k];
+            at->early[at->earlies++] = k;
+        }
 }
 
 /* The last three solutions, newest first, from where they are kept and back. */
@@ -58,7 +84,43 @@ INLINE void keep_solutions(const Junctions *at, double *kept, const int groups)
     }
 }
 
-/* I - K diag(siemens), factored: two blocks of two for four junctions, else row by row. Without
+/* The Early currents at these voltages and currents of junctions. */
+static __attribute__((noinline)) void add_earlies(const Junctions *at, const Four *volts,
+                                                  Four *currents)
+{
+    for (int i = 0; i < at->earlies; i++) {
+        const int k = at->early[i], e = at->emitter[i];
+        currents[k / 4][k % 4] =
+            -(lane(currents, e) - lane(currents, e + 1)) * lane(volts, e + 1) * at->share[i];
+    }
+}
+
+/* And how they go with the voltage of either junction. */
+static __attribute__((noinline)) void early_slopes(Junctions *at, const Four *siemens)
+{
+    for (int i = 0; i < at->earlies; i++) {
+        const int e = at->emitter[i];
+        const double volts = lane(at->volts, e + 1) * at->share[i];
+        const double carried = lane(at->currents, e) - lane(at->currents, e + 1);
+        at->by_emitter[i] = -lane(siemens, e) * volts;
+        at->by_collector[i] = lane(siemens, e + 1) * volts - carried * at->share[i];
+    }
+}
+
+/* What a step leaves of them to the second order, beside what it leaves of the others. */
+static __attribute__((noinline)) void early_bends(const Junctions *at, const Four *siemens,
+                                                  const Four *change, Four *bend)
+{
+    for (int i = 0; i < at->earlies; i++) {
+        const int k = at->early[i], e = at->emitter[i];
+        const double moved = lane(change, e + 1), volts = lane(at->volts, e + 1) - moved;
+        const double bent = lane(bend, e) - lane(bend, e + 1);
+        const double carried = lane(siemens, e) * lane(change, e) - lane(siemens, e + 1) * moved;
+        bend[k / 4][k % 4] = -at->share[i] * (bent * volts + carried * moved);
+    }
+}
+
+/* I - K diag(siemens), factored: two blocks of two for up to four junctions, else row by row. Without
    pivoting, since each upper block is the circuit with the other junctions taken out, which has
    one solution at all slopes. */
 typedef struct {
@@ -68,11 +130,18 @@ typedef struct {
 
 INLINE void factor(const Junctions *at, const Four *siemens, Factors *f, const int groups)
 {
-    const int p = 4 * groups;
+    const int few = groups == 1 || at->there <= 4, p = few ? 4 : at->there;
     for (int j = 0; j < p; j++)
         for (int i = 0; i < p; i++)
             f->at[i][j] = (i == j) - at->feedback[j][i / 4][i % 4] * siemens[j / 4][j % 4];
-    if (groups > 1) {
+    for (int n = 0; n < at->earlies; n++) {
+        const int k = at->early[n], e = at->emitter[n];
+        for (int i = 0; i < p; i++) {
+            f->at[i][e] -= lane(at->feedback[k], i) * at->by_emitter[n];
+            f->at[i][e + 1] -= lane(at->feedback[k], i) * at->by_collector[n];
+        }
+    }
+    if (!few) {
         for (int k = 0; k < p; k++) {
             f->at[k][k] = 1.0 / f->at[k][k];
             for (int i = k + 1; i < p; i++) {
@@ -100,9 +169,9 @@ INLINE void factor(const Junctions *at, const Four *siemens, Factors *f, const i
 }
 
 /* What solves the factored equations for these right sides, in their place. */
-INLINE void solved(const Factors *f, Four *right, const int groups)
+INLINE void solved(const Junctions *at, const Factors *f, Four *right, const int groups)
 {
-    if (groups == 1) {
+    if (groups == 1 || at->there <= 4) {
         const Four r = right[0];
         const double y0 = f->a * r[0] + f->b * r[1], y1 = f->c * r[0] + f->d * r[1];
         const double r2 = r[2] - f->at[2][0] * y0 - f->at[2][1] * y1;
@@ -113,11 +182,11 @@ INLINE void solved(const Factors *f, Four *right, const int groups)
     }
     double x[MOST_JUNCTIONS];
     memcpy(x, right, sizeof x);
-    for (int i = 0; i < MOST_JUNCTIONS; i++)
+    for (int i = 0; i < at->there; i++)
         for (int j = 0; j < i; j++)
             x[i] -= f->at[i][j] * x[j];
-    for (int i = MOST_JUNCTIONS - 1; i >= 0; i--) {
-        for (int j = i + 1; j < MOST_JUNCTIONS; j++)
+    for (int i = at->there - 1; i >= 0; i--) {
+        for (int j = i + 1; j < at->there; j++)
             x[i] -= f->at[i][j] * x[j];
         x[i] *= f->at[i][i];
     }
@@ -158,9 +227,13 @@ INLINE int newton(Junctions *at, const int groups)
             siemens[g] = growing * at->per_volt[g];
             change[g] = at->open[g] - at->volts[g];
         }
+        if (at->earlies) {
+            add_earlies(at, at->volts, at->currents);
+            early_slopes(at, siemens);
+        }
         factor(at, siemens, &factors, groups);
         fed_back(at, at->currents, change, groups);
-        solved(&factors, change, groups);
+        solved(at, &factors, change, groups);
         for (int g = 0; g < groups; g++) {
             change[g] = held_back(at->volts[g], change[g], at->per_volt[g], at->critical[g]);
             moved += four_sum(four_abs(change[g]));
@@ -173,11 +246,19 @@ INLINE int newton(Junctions *at, const int groups)
                 bend[g] = 0.5 * siemens[g] * at->per_volt[g] * change[g] * change[g];
                 left[g] = four_of(0.0);
             }
+            if (at->earlies)
+                early_bends(at, siemens, change, bend);
             fed_back(at, bend, left, groups);
-            solved(&factors, left, groups);
+            solved(at, &factors, left, groups);
             for (int g = 0; g < groups; g++) {
                 at->volts[g] += left[g];
-                at->currents[g] += siemens[g] * (change[g] + left[g]) + bend[g];
+                change[g] += left[g];
+                at->currents[g] += siemens[g] * change[g] + bend[g];
+            }
+            for (int n = 0; n < at->earlies; n++) {
+                const int k = at->early[n], e = at->emitter[n];
+                at->currents[k / 4][k % 4] += at->by_emitter[n] * lane(change, e)
+                                              + at->by_collector[n] * lane(change, e + 1);
             }
             return 1;
         }
@@ -196,6 +277,7 @@ static __attribute__((noinline)) int approach(Junctions *at, const int groups)
         from[g] = -at->last[g];
         currents[g] = at->saturation[g] * (four_exp(at->last[g] * at->per_volt[g]) - 1.0);
     }
+    add_earlies(at, at->last, currents);
     fed_back(at, currents, from, groups);
     while (reached < 1.0) {
         const double there = reached + step < 1.0 ? reached + step : 1.0;

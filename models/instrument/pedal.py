@@ -45,7 +45,7 @@ _MODELS: dict[str, dict[str, tuple[float, float, float]]] = {
           "CJE": (0.0, 0.0, 1e-6), "CJC": (0.0, 0.0, 1e-6), "MJE": (0.0, 0.0, 0.0),
           "MJC": (0.0, 0.0, 0.0), "ISE": (0.0, 0.0, 1e-2), "NE": (1.5, 0.5, 10.0),
           "ISC": (0.0, 0.0, 1e-2), "NC": (2.0, 0.5, 10.0), "EG": (1.11, 0.1, 5.0),
-          "XTI": (3.0, 0.0, 20.0), "XTB": (0.0, -5.0, 5.0)},
+          "XTI": (3.0, 0.0, 20.0), "XTB": (0.0, -5.0, 5.0), "VAF": (math.inf, 1.0, 1e6)},
 }  # fmt: skip
 _Model: TypeAlias = tuple[str, tuple[tuple[str, float], ...], Literal[1, -1]]
 _ENDS = {"R": 2, "C": 2, "L": 2, "V": 2, "D": 2, "E": 4, "Q": 3}
@@ -117,10 +117,11 @@ class Part:
 
     @property
     def junctions(self) -> int:
-        """How many it has, those that leak among them."""
+        """How many it has; each that leaks is one more, and so is an Early effect."""
         if self.letter != "Q":
             return int(self.letter == "D")
-        return 2 + sum(self.says(leak) > 0 for leak in ("ISE", "ISC"))
+        more = [self.says(leak) > 0 for leak in ("ISE", "ISC")]
+        return 2 + sum(more) + (self.says("VAF") < math.inf)
 
 
 @dataclass(frozen=True)

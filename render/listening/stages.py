@@ -65,13 +65,15 @@ def _junctions_plain(junctions: Junctions) -> list[dict[str, float]]:
     def node(there: NDArray[np.bool_]) -> int:
         return int(np.argmax(there)) + 1 if there.any() else GROUND
 
-    rows = zip(junctions.ends.T, junctions.saturation, junctions.slope_volts, strict=True)
+    rows = zip(
+        junctions.ends.T, junctions.saturation, junctions.slope_volts, *junctions.early, strict=True
+    )
     return [
         {
             "plus": node(ends > 0), "minus": node(ends < 0), "amperes": float(amperes),
-            "volts": float(volts),
+            "volts": float(volts), "early": float(early), "emitter": int(emitter),
         }
-        for ends, amperes, volts in rows
+        for ends, amperes, volts, early, emitter in rows
     ]  # fmt: skip
 
 

@@ -20,6 +20,7 @@ from presolder.models.core import binding
 from presolder.models.core.binding import Call
 from presolder.models.instrument.dirt import load_of
 from presolder.models.instrument.network import Design
+from presolder.models.instrument.pedal import read_pedal
 from presolder.models.instrument.stage import Stage
 from presolder.models.typing import Array
 from presolder.render.files.rig_file import find_rig
@@ -153,7 +154,7 @@ def test_a_curve_averaged() -> None:
 
 def struck(kind: Any) -> tuple[Steps, Array, Array]:
     """A circuit, a knob that turns and rests, and an EMF so strong that the method needs its guard."""
-    stage = Stage(kind)
+    stage = Stage(read_pedal(EARLY, kind) if kind == "early" else kind)
     rig = find_rig("humbucker-500k").feeding(load_of(stage))
     driven = Driven(rig, (Design("bare", None),), 48_000, 1.0)
     dial = np.concatenate([np.linspace(10, 2, 30), np.full(10, 2.0)])
@@ -162,15 +163,46 @@ def struck(kind: Any) -> tuple[Steps, Array, Array]:
     return driven.steps[0], dial, emf
 
 
+EARLY = """One transistor with a small Early voltage
+Vs supply 0 9
+Cin in base 1u
+Rtop supply base 390k
+Rlow base 0 56k
+Rc supply coll 9.1k
+Re emit 0 1k
+Ce emit 0 22u
+Q1 coll base emit low
+Cout coll out 100n
+Rl out 0 470k
+.model low NPN(IS=2e-14 BF=190 BR=3 VAF=8)
+"""
+
+
+def flowing(kinds: Array, volts: Array) -> Array:
+    """Currents of junctions, and Early's: what a transistor carries, times v_bc / V_A, less."""
+    saturation, per_volt, _, early, stands = kinds
+    through = saturation * np.expm1(np.minimum(volts * per_volt, 300))
+    for k in np.flatnonzero(early):
+        e = int(stands[k])
+        through[k] = -(through[e] - through[e + 1]) * volts[e + 1] * early[k]
+    return np.asarray(through)
+
+
 def found(open_volts: Array, feedback: Array, kinds: Array, last: Array) -> Array:
     """Junction voltages by MINPACK, the open ones coming from the last solution in small steps."""
-    saturation, per_volt, _ = kinds
+    saturation, per_volt, _, early, stands = kinds
 
     def currents(v: Array) -> Array:
-        return np.asarray(saturation * np.expm1(np.minimum(v * per_volt, 300)))
+        return flowing(kinds, v)
 
     def slopes(v: Array) -> Array:
-        return np.asarray(np.eye(v.size) - feedback * (per_volt * (currents(v) + saturation)))
+        per = np.diag(per_volt * (saturation * np.exp(np.minimum(v * per_volt, 300))))
+        for k in np.flatnonzero(early):
+            e = int(stands[k])
+            carried = currents(v)[e] - currents(v)[e + 1]
+            per[k, e] = -early[k] * per[e, e] * v[e + 1]
+            per[k, e + 1] = early[k] * (per[e + 1, e + 1] * v[e + 1] - carried)
+        return np.asarray(np.eye(v.size) - feedback @ per)
 
     before = last - feedback @ currents(last)
     for steps in (1, 8, 64, 512):
@@ -187,7 +219,7 @@ def found(open_volts: Array, feedback: Array, kinds: Array, last: Array) -> Arra
 
 
 @both
-@pytest.mark.parametrize("kind", ["germanium-fuzz", "treble-booster", "diode-clipper"])
+@pytest.mark.parametrize("kind", ["germanium-fuzz", "treble-booster", "diode-clipper", "early"])
 def test_circuits_with_junctions(kind: Any) -> None:
     """Two and four junctions: each step solved by MINPACK instead."""
     steps, dial, emf = struck(kind)
@@ -196,7 +228,6 @@ def test_circuits_with_junctions(kind: Any) -> None:
     m, p = steps.state_count, steps.junction_count
     past = [np.zeros(m)] * 3
     volts, wanted = steps.rest[0], np.empty(emf.size)
-    saturation, per_volt, _ = steps.kinds
     for n, place in enumerate(dial):
         now = at_dial(steps.table, steps.dials, place)
         feedback = now[m : m + p, -p:]
@@ -206,7 +237,7 @@ def test_circuits_with_junctions(kind: Any) -> None:
             open_volts = without[m : m + p] + steps.rest[0] - feedback @ steps.rest[1]
 
             volts = found(open_volts, feedback, steps.kinds, volts)
-            extra = saturation * np.expm1(volts * per_volt) - steps.rest[1]
+            extra = flowing(steps.kinds, volts) - steps.rest[1]
             solved = without + now[:, -p:] @ extra
             past = [solved[:m], *past[:2]]
             wanted[n * len(emf) + q] = solved[-1]
@@ -246,7 +277,7 @@ def test_eight_junctions_are_two_fours() -> None:
 
 @both
 def test_a_step_without_a_solution_is_told() -> None:
-    kinds = np.repeat([[1e-12], [40.0], [0.6]], 4, axis=1)
+    kinds = np.repeat([[1e-12], [40.0], [0.6], [0.0], [0.0]], 4, axis=1)
     assert not core.solve_junctions(
         kinds, np.zeros((4, 4)), np.full(4, np.nan), np.zeros((3, 4)), np.zeros(4)
     )
@@ -266,10 +297,10 @@ def good() -> dict[str, list[Any]]:
         "combine": [np.zeros((2, 7)), np.zeros((4, 2, 5)), np.zeros((4, 3))],
         "shape_averaged": [np.zeros((3, 4)), 0.0, 1.0, 0.1, np.zeros(3), np.zeros(3)],
         "solve_junctions": [
-            np.ones((3, 4)), np.zeros((4, 4)), np.zeros(4), np.zeros((3, 4)), np.zeros(4),
+            np.ones((5, 4)), np.zeros((4, 4)), np.zeros(4), np.zeros((3, 4)), np.zeros(4),
         ],
         "step_circuit": [
-            np.zeros((2, 10, 12)), np.array([0.0, 10.0]), np.ones((3, 4)), np.zeros((2, 4)),
+            np.zeros((2, 10, 12)), np.array([0.0, 10.0]), np.ones((5, 4)), np.zeros((2, 4)),
             np.zeros(3), np.zeros(4), np.zeros((2, 4)), np.zeros((3, 8)), 5, np.zeros((3, 4)),
             np.zeros(8),
         ],

@@ -501,7 +501,7 @@ def test_a_curve_from_a_file(tmp_path: Path) -> None:
             ps.render(ps.sample(), "humbucker-500k", ["cap"], ps.turn(10, 9, travel=1), dirt=file)
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_the_command_and_a_pack_take_such_a_file(tmp_path: Path) -> None:
     """The page plays it itself: its engine has the curve's points."""
     file = tmp_path / "hard.csv"

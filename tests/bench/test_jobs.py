@@ -160,7 +160,7 @@ def test_what_cannot_be_leaves_all_as_it_was(
     assert sorted(path.name for path in job.rglob("*")) == before
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_old_versions_make_room(job: Path) -> None:
     for metres in range(1, 205):
         cable(job, float(metres % 30 + 1))

@@ -85,7 +85,7 @@ def test_failures_stop_nothing_and_a_second_run_goes_on(tmp_path: Path) -> None:
     assert json.loads((out / "summary.json").read_text())["well"] is False
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_stopped_and_claimed(tmp_path: Path) -> None:
     """A signal ends the jobs that run and leaves nothing half-written; a dead claim is taken over."""
     slow = RENDERS[: RENDERS.index("[[job]]\nname")].replace("travel = 0.5", "travel = 3000")

@@ -74,7 +74,7 @@ def test_background_work_is_told_when_nobody_waits_for_it() -> None:
         assert made() == 7
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_files_are_the_same(tmp_path: Path) -> None:
     command = ["render", TAKE, "--travel", "0.3", "--rest", "0", "--dirt", "germanium-fuzz"]
     command += ["--hum-db", "-40"]

@@ -115,7 +115,7 @@ def test_standard_output_holds_the_file_and_nothing_else(
         assert there.read_text("utf-8") == done.stdout
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_a_pack_as_a_zip_on_standard_output(tmp_path: Path) -> None:
     done = subprocess.run(
         [sys.executable, "-m", "presolder", "pack", TAKE, "--design", "cap", "--hold", "5",

@@ -48,7 +48,7 @@ def on_terminal(*arguments: str | Path, width: int = 80, **variables: str) -> st
 
 def _marks(at: int) -> pytest.MarkDecorator:
     """Some in the suite; the others are tables and sentences like these."""
-    return pytest.mark.slow if at in (3, 4, 6) else pytest.mark.thorough
+    return pytest.mark.slow if at in (3, 6) else pytest.mark.thorough
 
 
 COMMANDS = (

@@ -490,7 +490,7 @@ def test_output_that_nobody_takes() -> None:
     assert "No space left" in done.stderr
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_terminals_without_an_ohm_sign() -> None:
     running = subprocess.run(
         [sys.executable, "-m", "presolder", "sheet", "--design", "68k + 1n5"],
@@ -580,7 +580,7 @@ def test_doctor(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     assert scratch_trouble() == f"{in_the_way / 'scratch'} cannot be written: Not a directory"
 
 
-@slow
+@pytest.mark.thorough
 def test_a_pack_leaves_no_temporary_files(tmp_path: Path) -> None:
     """Neither in its place nor in the folder for such, and the zip is whole."""
     folder = tmp_path / "tmp"

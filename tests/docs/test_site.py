@@ -11,7 +11,7 @@ import pytest
 import presolder as ps
 from takes import DOCS, PROGRAMS
 
-pytestmark = pytest.mark.slow
+pytestmark = pytest.mark.thorough
 
 
 @pytest.fixture(scope="module")

@@ -13,8 +13,12 @@ from validation_page import PAGE, committed_numbers, same_number
 pytestmark = pytest.mark.slow
 
 
-# Of these the test below has four cases of each stage; wirings of all kinds still turn their knobs.
+# Of these the test below has four cases of each stage; wirings of all kinds still turn their knobs,
+# and takes null and loudness is another's in tests of their own.
 _LONG = (
+    "nulls",
+    "loudness",
+    "takes_by_library",
     "spice_wirings_moving",
     "spice_stages",
     "spice_pedals",

@@ -112,7 +112,7 @@ def test_what_does_not_fit_leaves_nothing(disk: Disk, words: tuple[str, ...]) ->
     [
         ("curves", "--design", "cap", "--csv", "a.csv"),
         ("curves", "--design", "cap", "--plot", "a.svg"),
-        ("sheet", "--design", "cap", "--out", "a.html"),
+        pytest.param(("sheet", "--design", "cap", "--out", "a.html"), marks=pytest.mark.thorough),
         ("init", "--typical", "--out", "a.toml"),
         pytest.param(
             ("tailor", "--topology", "cap", "--series", "E6", "--plot", "a.png"),

@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from fuzzing import FINDS, TARGETS, BrokenContractError, reading
 from presolder.models.errors import InputError
 
-INPUTS = 1_500
+INPUTS = 800
 SHARES = sum(target.share for target in TARGETS.values())
 
 

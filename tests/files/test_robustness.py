@@ -27,7 +27,7 @@ from takes import SAMPLES
 
 pytestmark = pytest.mark.slow
 
-MANY = settings(max_examples=2000, deadline=None)
+MANY = settings(max_examples=800, deadline=None)
 PIECES = st.sampled_from(
     ["91k", "820p", "4n7", "1M", "gang(", "250k", "linear", "zero", ",", "+", "||", "∥", "(", ")",
      " ", "Ω", "µ", "1e9", "-", "\0", "🎸", "5 pF", "R", "audio", "full", "0.2", "\n"]

@@ -115,7 +115,7 @@ def test_the_commands_say_the_same(
     assert bare.design.network is None
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_no_command_knows_what_another_denies() -> None:
     """Where built-in designs are no better than the bare pot, what the search finds is told."""
     words = in_process("need", "--rig", "single-coil-250k")

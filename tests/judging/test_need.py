@@ -87,7 +87,7 @@ def test_resonance_of_coil_and_cable_by_hand() -> None:
     assert np.isnan(resonance(low_pass(600e-12), np.array([5.0]))[0]).all()
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_losses_do_not_cancel_against_gains() -> None:
     """A heavy coil into a long cable: its hump goes, the top above it comes up.
 

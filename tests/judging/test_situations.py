@@ -37,7 +37,7 @@ def heard_in(name: str) -> tuple[Ear, ...]:
     return ears_of(find_situations(name))
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 @pytest.mark.parametrize(
     ("name", "kind"),
     [(RIGS[0], Series), pytest.param(RIGS[1], Parallel, marks=pytest.mark.thorough)],

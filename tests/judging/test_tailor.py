@@ -185,9 +185,7 @@ def test_default_shapes_are_all_there_is() -> None:
 @pytest.mark.parametrize(
     "rig_name",
     [
-        one
-        if one in ("piezo-buffered", "two-pickups-independent")
-        else pytest.param(one, marks=pytest.mark.thorough)
+        one if one == "piezo-buffered" else pytest.param(one, marks=pytest.mark.thorough)
         for one in built_in_rigs()
     ],
 )

@@ -182,7 +182,7 @@ def test_at_ten_none_is_heard() -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("dirt", ["smooth", "diodes"])
+@pytest.mark.parametrize("dirt", [pytest.param("smooth", marks=pytest.mark.thorough), "diodes"])
 def test_what_dirt_does_with_each(dirt: str) -> None:
     """The pair undoes the clean-up; in series both parts keep it and give the edge back."""
     designs = [

@@ -249,7 +249,7 @@ def test_a_gang_a_fifth_off_by_the_response_at_one_frequency(humbucker: Rig) -> 
     assert found == pytest.approx(by_hand, rel=0.3) and by_hand > 0.3
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_situations_are_weighed() -> None:
     """By hand: the miss in each, and their mean by the weights; the JSON has each turn."""
     wanted = half_as_loud_at(5.0)

@@ -4,6 +4,7 @@ import base64
 import json
 from dataclasses import replace
 from itertools import product
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -31,6 +32,7 @@ from presolder.models.instrument.dirt import DIRT_KINDS, Curve, Dirt, DirtKind
 from presolder.models.instrument.expression import parse_expression
 from presolder.models.instrument.law import fraction_below_wiper
 from presolder.models.instrument.network import Design
+from presolder.models.instrument.pedal import Pedal, read_pedal
 from presolder.models.instrument.quantities import parse_quantity
 from presolder.models.instrument.rig import Rig
 from presolder.models.instrument.stage import Stage
@@ -493,6 +495,9 @@ CIRCUITS = """({ core: text, circuits, rate, least, emf, dials, volts, knobs, st
   });
 }"""
 LATE = 39 + 44
+# With an Early voltage too.
+_KNOBS_FILE = Path(__file__).parents[1] / "data" / "pedals" / "knobs.cir"
+KNOBS_OF_ONES_OWN = read_pedal(_KNOBS_FILE.read_text("utf-8"), "knobs")
 KNOBS = {"control": 7.0, "bias": 4.0, "supply": 8.0, "battery": 300.0}
 
 
@@ -524,11 +529,11 @@ def circuits_by_page(
 @pytest.mark.parametrize(
     ("rig_name", "kind"),
     [
-        ("humbucker-500k", "germanium-fuzz"), ("single-coil-250k", "diode-clipper"),
+        ("humbucker-500k", "germanium-fuzz"), ("single-coil-250k", KNOBS_OF_ONES_OWN),
         *some(product(built_in_rigs(), STAGE_KINDS), lambda _: False),
     ],
 )  # fmt: skip
-def test_circuits_are_the_renderers(rig_name: str, kind: StageKind) -> None:
+def test_circuits_are_the_renderers(rig_name: str, kind: StageKind | Pedal) -> None:
     """Bare, fixed parts and a gang; a sweep, held and a fast swell; the stage's knobs turned."""
     rate = 48_000
     stage = Stage(kind, control=7.0, bias=4.0, supply_volts=8.0, battery_ohms=300.0)

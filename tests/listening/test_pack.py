@@ -237,6 +237,7 @@ def test_a_take_with_two_like_channels_is_folded(tmp_path: Path) -> None:
         assert soundfile.info(out / "archive" / "01_cap_sweep.flac").channels == channels
 
 
+@pytest.mark.thorough
 def test_stairs_beside_the_rest(tmp_path: Path) -> None:
     """In listening copies, in the archive, in a reel of their own, and in what is in it."""
     result = presolder_here("pack", TAKE, *DESIGNS[2:], "--hold", "5", "--travel", "1", "--stairs",

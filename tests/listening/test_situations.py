@@ -101,6 +101,7 @@ def test_render_makes_a_folder_each_at_one_gain(rendered: Path, rig_file: Path) 
     assert all(path.exists() for path in stairs)
 
 
+@pytest.mark.thorough
 def test_render_of_one_situation_is_as_before(rendered: Path, rig_file: Path) -> None:
     """With ``--in``, the same audio in the folder itself, but for the gain."""
     out = rendered.parent / "one"

@@ -225,8 +225,8 @@ def test_impedance(tmp_path: Path) -> None:
     assert found["leakage_henries"] == pytest.approx(1.9, rel=0.1)
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("cables", [pytest.param(1, marks=pytest.mark.thorough), 2])
+@pytest.mark.thorough
+@pytest.mark.parametrize("cables", [1, 2])
 def test_whole_rig_from_sweeps_at_the_jack(cables: int) -> None:
     """Pots 8 % off, cable 12 %: solved by node voltages; the response at 10 and 6 is foretold."""
     described = find_rig("humbucker-500k").as_recorded

@@ -182,7 +182,7 @@ def test_faults_of_a_second_pickup(name: str, kind: str) -> None:
         assert kind in [cause.fault.kind for cause in said.causes]
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_the_value_that_is_named_is_the_one_that_was_put_in() -> None:
     """Also where it lies between those that are tried, of which there are twelve a decade."""
     rig = find_rig("humbucker-500k").as_recorded
@@ -443,7 +443,7 @@ def test_a_bypass_to_ground_in_noise() -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("count", [60, pytest.param(900, marks=THOROUGH)])
+@pytest.mark.parametrize("count", [20, pytest.param(900, marks=THOROUGH)])
 def test_planted_faults_as_a_bench_records_them(count: int) -> None:
     """Noise of -110 to -60 dBFS, each take late, louder or softer, and every part astray."""
     said = in_noise(count)

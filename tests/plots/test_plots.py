@@ -230,7 +230,7 @@ def test_front(drawn: list[Figure]) -> None:
     assert {one.judged.design.name for one in found.found.best} <= names
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_plots_on_axes_of_ones_own() -> None:
     """One axes each, with a line a design; nothing else of the caller's figure is touched."""
     figure = Figure()

@@ -396,7 +396,7 @@ def test_an_audition_says_how_long_and_loud_it_is() -> None:
         assert number(row[3].partition(" ")[0]) == pytest.approx(lufs, abs=0.15)
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_frames_have_what_is_told() -> None:
     """A row a design and situation, or a design, dial and frequency; the numbers of the JSON."""
     compared = ps.compare("split-humbucker", ["bare", "cap"])

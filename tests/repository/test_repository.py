@@ -73,7 +73,7 @@ def test_pages_name_files_that_are_there() -> None:
     assert named > 20
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_bundled_string_takes_are_what_their_script_makes() -> None:
     module = program_at(ROOT / "docs/programs/make_takes.py")
     for name, take in module.TAKES.items():

@@ -198,10 +198,10 @@ def spice_stages() -> list[Row]:
 
 
 def spice_pedals() -> list[Row]:
-    """Thirteen ordinary stages as netlists of one's own, read by us and by the simulator."""
+    """Fifteen ordinary stages as netlists of one's own, read by us and by the simulator."""
     rows = []
     for file in sorted(PEDALS.glob("*.cir")):
-        stage = Stage(read_pedal(file.read_text("utf-8"), file.stem))
+        stage = Stage.as_drawn(read_pedal(file.read_text("utf-8"), file.stem))
         found = [
             compared(Case(stage, rig, network, dial, turn, signal, volts))
             for rig, network, dial, turn, signal, volts in (

@@ -221,12 +221,15 @@ const OPEN_OHMS = 1e12, CRITICAL_AMPERES = 1e-3, NO_AMPERES = 1e-300;
 // Junctions filled up to fours: between which nodes, what they are like, what each does to others.
 function junctionsOf({ junctions, coupling }, n) {
   const own = junctions.length, groups = Math.max(1, Math.ceil(own / 4)), p = 4 * groups,
-    kinds = new Float64Array(3 * p);
+    kinds = new Float64Array(5 * p);
   for (let k = 0; k < p; k += 1) {
-    const { amperes, volts } = junctions[k] || { amperes: NO_AMPERES, volts: 0.026 };
+    const { amperes, volts, early, emitter } = junctions[k]
+      || { amperes: NO_AMPERES, volts: 0.026, early: 0, emitter: 0 };
     kinds[k] = amperes;
     kinds[p + k] = 1 / volts;
     kinds[2 * p + k] = volts * Math.log(CRITICAL_AMPERES / amperes);
+    kinds[3 * p + k] = early;
+    kinds[4 * p + k] = emitter;
   }
   const ends = Array.from({ length: p }, (_, k) => (k < own
     ? between(n, junctions[k].plus, junctions[k].minus) : new Float64Array(n)));
@@ -289,6 +292,8 @@ export function restOf(stage, junctionSolver) {
   for (let k = 0; k < p; k += 1) {
     rest[k] = volts[k];
     rest[p + k] = about.kinds[k] * Math.expm1(volts[k] * about.kinds[p + k]);
+    const early = about.kinds[3 * p + k], e = about.kinds[4 * p + k];
+    if (early) rest[p + k] = (rest[p + e + 1] - rest[p + e]) * volts[e + 1] * early;
   }
   return rest;
 }
