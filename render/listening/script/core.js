@@ -42,7 +42,7 @@ export function makeCore(module) {
 const bytes = (at) => 8 * at;
 
 // What holds pieces of a core's memory until it is let go.
-function holding(core) {
+export function holding(core) {
   const held = [];
   return {
     put(array) { const at = core.put(array); held.push([at, array.length]); return at; },

@@ -1,38 +1,38 @@
 // Loudness after ITU-R BS.1770, tables of it over the dial, and the gains that come of them.
+import { holding } from "./core.js";
 
-// Sections b0, b1, b2, a1, a2 of the K-weighting at any rate, as models/audio/loudness.py has them.
-export function kWeighting(rate) {
+// Sections b0, b1, b2, 1, a1, a2 of the K-weighting at any rate, as models/audio/loudness.py has
+// them.
+function kWeighting(rate) {
   const high = 10 ** (3.999843853973347 / 20), q = 0.7071752369554196,
     middle = high ** 0.4996667741545416;
   const k = Math.tan((Math.PI * 1681.974450955533) / rate), scale = 1 + k / q + k * k;
   const p = Math.tan((Math.PI * 38.13547087602444) / rate), pq = 0.5003270373238773,
     pass = 1 + p / pq + p * p;
   return [
-    [(high + (middle * k) / q + k * k) / scale, (2 * (k * k - high)) / scale,
-      (high - (middle * k) / q + k * k) / scale, (2 * (k * k - 1)) / scale,
-        (1 - k / q + k * k) / scale],
-    [1, -2, 1, (2 * (p * p - 1)) / pass, (1 - p / pq + p * p) / pass],
+    (high + (middle * k) / q + k * k) / scale, (2 * (k * k - high)) / scale,
+    (high - (middle * k) / q + k * k) / scale, 1, (2 * (k * k - 1)) / scale,
+    (1 - k / q + k * k) / scale,
+    1, -2, 1, 1, (2 * (p * p - 1)) / pass, (1 - p / pq + p * p) / pass,
   ];
 }
 
 // Integrated loudness of a mono signal in LUFS, as if its peak were full scale and then turned
 // down to where it is, so that the absolute gate takes nothing out; -99 of silence.
-export function integratedLoudness(audio, rate) {
+export function integratedLoudness(core, audio, rate) {
   let peak = 0;
   for (const x of audio) peak = Math.max(peak, Math.abs(x));
   const hop = Math.round(0.1 * rate), hops = Math.floor(audio.length / hop);
   if (peak < 1e-12 || hops < 4) return -99;
-  const powers = new Float64Array(hops), memory = [[0, 0], [0, 0]], sections = kWeighting(rate);
-  for (let i = 0; i < hops * hop; i += 1) {
-    let x = audio[i] / peak;
-    for (let s = 0; s < 2; s += 1) {
-      const [b0, b1, b2, a1, a2] = sections[s], m = memory[s], y = b0 * x + m[0];
-      m[0] = b1 * x - a1 * y + m[1];
-      m[1] = b2 * x - a2 * y;
-      x = y;
-    }
-    powers[Math.floor(i / hop)] += (x * x) / hop;
+  const powers = new Float64Array(hops), hold = holding(core), sections = hold.put(kWeighting(rate)),
+    memory = hold.room(4), at = hold.room(hop);
+  for (let h = 0; h < hops; h += 1) {
+    const own = core.numbers().subarray(at, at + hop);
+    for (let i = 0; i < hop; i += 1) own[i] = audio[h * hop + i] / peak;
+    core.call("sections", 8 * sections, 2, 8 * memory, 8 * at, 8 * at, hop);
+    for (const x of own) powers[h] += (x * x) / hop;
   }
+  hold.free();
   const blocks = Array.from({ length: hops - 3 },
     (_, i) => (powers[i] + powers[i + 1] + powers[i + 2] + powers[i + 3]) / 4);
   const mean = (list) => list.reduce((a, b) => a + b, 0) / list.length;

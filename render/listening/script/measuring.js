@@ -77,7 +77,7 @@ export function levelsAt(circuit, dials, given) {
       : held(core, tabulated, nodes, dial);
     if (dirt && !circuit.stage) audio = roughlyDirty(audio, dirt.spec, volts, rate);
     if (impulse) audio = convolved(audio, impulse);
-    return { loudness: integratedLoudness(audio, rate), peak: truePeak(audio) };
+    return { loudness: integratedLoudness(core, audio, rate), peak: truePeak(audio) };
   });
 }
 
