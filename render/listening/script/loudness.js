@@ -24,8 +24,8 @@ export function integratedLoudness(core, audio, rate) {
   for (const x of audio) peak = Math.max(peak, Math.abs(x));
   const hop = Math.round(0.1 * rate), hops = Math.floor(audio.length / hop);
   if (peak < 1e-12 || hops < 4) return -99;
-  const powers = new Float64Array(hops), hold = holding(core), sections = hold.put(kWeighting(rate)),
-    memory = hold.room(4), at = hold.room(hop);
+  const powers = new Float64Array(hops), hold = holding(core), at = hold.room(hop),
+    sections = hold.put(kWeighting(rate)), memory = hold.room(4);
   for (let h = 0; h < hops; h += 1) {
     const own = core.numbers().subarray(at, at + hop);
     for (let i = 0; i < hop; i += 1) own[i] = audio[h * hop + i] / peak;
