@@ -8,6 +8,7 @@
 #include "core/sections.c"
 #include "core/spread.c"
 #include "core/sums.c"
+#include "core/stream.c"
 
 #ifndef __wasm__
 /* What an extension's name is asked for by a linker; nobody imports it. */

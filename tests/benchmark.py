@@ -20,6 +20,7 @@ import numpy as np
 import scipy.signal
 import soundfile
 
+import presolder as ps
 from presolder.models.audio.knob import KnobPath
 from presolder.models.audio.renderer import Renderer
 from presolder.models.instrument.built_in import BUILT_IN
@@ -130,6 +131,20 @@ def inside(audio: np.ndarray, runs: int) -> None:
     )
 
 
+def streamed(audio: np.ndarray, runs: int) -> None:
+    """A guitar played in blocks of 64 while its knob turns, from the strings and from the jack."""
+    size = 64
+    for captured in ("string", "jack"):
+        stream = ps.stream(ps.rig("humbucker-500k", captured=captured), "series", RATE)
+        taken = []
+        for _ in range(runs):
+            began = time.perf_counter()
+            for first in range(0, 8 * RATE - size, size):
+                stream.process(audio[first : first + size], 5.0 + 4e-6 * first)
+            taken.append(time.perf_counter() - began)
+        print(f"in blocks of {size}, from the {captured}: {8 / min(taken):.0f} times real time")
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--beside", metavar="PYTHON", help="of another installation")
@@ -137,6 +152,7 @@ def main() -> None:
     asked = parser.parse_args()
     pythons = [sys.executable] + ([asked.beside] if asked.beside else [])
     inside(take(), 2 * asked.runs)
+    streamed(take(), asked.runs)
     with tempfile.TemporaryDirectory() as folder:
         compare_commands(pythons, Path(folder), asked.runs)
 

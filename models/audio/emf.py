@@ -51,7 +51,7 @@ _WHOLE_FROM = 6.0
 _ERROR_DB = -152.0
 _HEARD_HZ = (20.0, 16_000.0)
 # It is shortened in so many steps.
-_STEPS = 32
+_STEPS = 256
 # Bands in hertz for which it is told how well a take nulls.
 NULL_BANDS_HZ = ((20.0, 50.0), (50.0, 500.0), (500.0, 8_000.0), (8_000.0, 16_000.0))
 _NULL_LINES = 64

@@ -25,7 +25,7 @@ from presolder.models.audio.emf import BAND_LIMIT_REACH, band_limit
 from presolder.models.audio.overlap import FilterBank
 from presolder.models.audio.renderer import Renderer
 from presolder.models.audio.sections import running_sections
-from presolder.models.core import combine, shape_averaged, step_states
+from presolder.models.core import AT_ONCE, Played, combine, shape_averaged
 from presolder.models.decibels import amplitude
 from presolder.models.instrument.dirt import AnyDirt, Dirt, load_of
 from presolder.models.instrument.law import DIAL_MAX
@@ -37,7 +37,9 @@ from presolder.models.typing import Array, ComplexArray
 # Another guitar runs along unheard for so long, until its capacitors have settled, then comes in.
 _SETTLING_S, _FADE_S = 0.15, 0.01
 
-Step = Callable[[Array, Array], Array]
+# Of each sample, or from where to where along a line.
+Dial = Array | tuple[float, float]
+Step = Callable[[Array, Dial], Array]
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,7 +49,7 @@ class Chain:
     Attributes
     ----------
     step : callable
-        From a block of the take and the dial beside it, both of shape (n,), to what is heard.
+        From a block of the take, shape (n,), and the dial beside it to what is heard.
     latency : int
         Samples by which it is late.
     knob_latency : int
@@ -78,15 +80,10 @@ def chain_of(
         driven = Driven(fed, (design,), sample_rate_hz, volts_per_unit)
         return _into_circuit(driven, amplitude(dirt.level_db))
     renderer = Renderer(fed, (design,), sample_rate_hz)
-    emf, late = _emf(renderer.filters)
-    (recursion,) = renderer.recursions
-    states = np.zeros(recursion.state_count)
-
-    def guitar(block: Array, dial: Array) -> Array:
-        out = np.empty(block.size)
-        step_states(recursion.table, recursion.dials, dial, emf(block), states, out)
-        return out
-
+    bank, (recursion,) = renderer.filters, renderer.recursions
+    assert bank.kernels is not None
+    played = Played(bank.impulses[:, ::-1], bank.kernels, recursion.table, recursion.dials)
+    guitar, late = played.step, bank.lead + bank.reach
     if dirt is None:
         return Chain(guitar, late, late)
     clip, more = _clipping(dirt, sample_rate_hz, volts_per_unit)
@@ -101,10 +98,10 @@ def _into_circuit(driven: Driven, level: float) -> Chain:
     bins = np.linspace(0.0, 0.5 * driven.sample_rate_hz, WINDOW // 2 + 1)
     down = _down(band_limit(bins, driven.sample_rate_hz) / fine, fine, fine - 1)
 
-    def step(block: Array, dial: Array) -> Array:
+    def step(block: Array, dial: Dial) -> Array:
         out = np.empty(block.size * fine)
         volts = driven.emf_volts * emf(block)
-        failed = advance_circuit(steps, np.ascontiguousarray(dial), volts, standing, out)
+        failed = advance_circuit(steps, _along(dial, block.size), volts, standing, out)
         driven.require_solved(0, failed, 0)
         return np.asarray(level * down(out.reshape(-1, fine).T)[0])
 
@@ -228,12 +225,19 @@ class Stream:
         -------
         ndarray, shape (n,)
         """
-        block = np.ascontiguousarray(block, dtype=np.float64)
-        dials = self._dials(dial, block.size)
-        out = self._now(block, dials)
+        block = np.asarray(block, np.float64)
+        if block.size > AT_ONCE:
+            firsts = range(0, block.size, AT_ONCE)
+            along = _along(self._turned(dial, block.size), block.size)
+            pieces = [slice(first, first + AT_ONCE) for first in firsts]
+            return np.concatenate([self._stepped(block[one], along[one]) for one in pieces])
+        return self._stepped(block, self._turned(dial, block.size))
+
+    def _stepped(self, block: Array, dial: Dial) -> Array:
+        out = self._now(block, dial)
         if self._coming is None or not block.size:
             return out
-        other = self._coming(block, dials)
+        other = self._coming(block, dial)
         time_s = (self._heard + np.arange(block.size)) / self._rate_hz - _SETTLING_S
         self._heard += block.size
         share = np.clip(time_s / _FADE_S, 0.0, 1.0)
@@ -260,15 +264,25 @@ class Stream:
         self._coming, self._heard = _later(chain, self.latency), 0
         self._chain, self.knob_latency = chain, chain.knob_latency
 
-    def _dials(self, dial: float | Array, count: int) -> Array:
-        if np.ndim(dial):
-            dials = np.ascontiguousarray(np.broadcast_to(dial, count), dtype=np.float64)
-        else:
-            start = float(dial) if self._dial is None else self._dial
-            dials = start + (float(dial) - start) * np.arange(1, count + 1) / max(count, 1)
+    def _turned(self, dial: float | Array, count: int) -> Dial:
+        if isinstance(dial, np.ndarray):
+            dials = np.clip(np.broadcast_to(dial, count), 0.0, DIAL_MAX).astype(np.float64)
+            if count:
+                self._dial = float(dials[-1])
+            return dials
+        end = min(max(float(dial), 0.0), DIAL_MAX)
+        start = end if self._dial is None else self._dial
         if count:
-            self._dial = float(dials[-1])
-        return np.clip(dials, 0.0, DIAL_MAX)
+            self._dial = end
+        return start, end
+
+
+def _along(dial: Dial, count: int) -> Array:
+    """Of each sample of a block."""
+    if isinstance(dial, np.ndarray):
+        return np.ascontiguousarray(dial)
+    start, end = dial
+    return np.asarray(start + (end - start) * np.arange(1, count + 1) / max(count, 1))
 
 
 def _later(chain: Chain, latency: int) -> Step:
@@ -281,7 +295,7 @@ def _delayed(step: Step, samples: int, fade: int = 0) -> Step:
         return step
     held, ran = np.zeros(samples), 0
 
-    def run(block: Array, dial: Array) -> Array:
+    def run(block: Array, dial: Dial) -> Array:
         nonlocal held, ran
         whole = np.concatenate([held, step(block, dial)])
         held = whole[block.size :]

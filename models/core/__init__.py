@@ -6,11 +6,12 @@ over, so that nothing but whole arrays of the right shapes comes to the library.
 
 import numpy as np
 
-from presolder.models.core.binding import loaded, origin
+from presolder.models.core.binding import bound, loaded, origin
 from presolder.models.typing import Array
 
 __all__ = [
-    "MOST_JUNCTIONS", "combine", "filter_sections", "fours", "groups_of", "origin",
+    "AT_ONCE", "MOST_JUNCTIONS", "Played", "combine", "filter_sections", "fours", "groups_of",
+    "origin",
     "shape_averaged", "solve_junctions", "spread", "step_circuit", "step_states",
 ]  # fmt: skip
 
@@ -18,6 +19,8 @@ __all__ = [
 FOUR, MOST_GROUPS, _MOST_OUTS, _MOST_STATES = 4, 2, 14, 63
 MOST_JUNCTIONS = FOUR * MOST_GROUPS
 _KIND_ROWS = 5
+# As core/stream.c has them; how many samples come at once, and stand before a row is moved back.
+_SIZES, _CHUNK, AT_ONCE, _HELD = 16, 64, 1024, 2048
 
 
 def fours(count: int) -> int:
@@ -111,6 +114,66 @@ def combine(signals: Array, kernels: Array, output: Array) -> None:
         "combine", signals, _row(signals), phases, kernels, taps, instants, output, _row(output),
         samples,
     )  # fmt: skip
+
+
+class Played:
+    """A guitar as it is played, all that it has in one piece of memory; ``core/stream.c``.
+
+    Parameters
+    ----------
+    filters : ndarray, shape (g p, taps)
+        From a take's samples to so many signals, the earliest sample's weight first.
+    kernels : ndarray, shape (q, p, k)
+        From each p of these to EMFs at q instants, as `combine` takes them.
+    table, dials : ndarray
+        As `step_states` takes them, for g q inputs.
+    """
+
+    def __init__(self, filters: Array, kernels: Array, table: Array, dials: Array) -> None:
+        (signals, taps), (instants, each, around) = np.shape(filters), np.shape(kernels)
+        rows, outs, entries = np.shape(table)
+        groups = signals // each
+        _agree(
+            taps > 0 and around > 0 and rows > 1 and groups * each == signals
+            and 0 < outs <= _MOST_STATES + 1 and entries == outs - 1 + groups * instants
+            and np.shape(dials) == (rows,)
+        )  # fmt: skip
+        row = taps - 1 + _HELD
+        sizes = np.zeros(_SIZES)
+        sizes[:11] = (
+            signals, taps, groups, instants, around, row, AT_ONCE, rows, outs, entries, taps - 1
+        )  # fmt: skip
+        known = np.zeros((signals, around - 1 + _CHUNK))
+        emf, states = np.zeros((groups * instants, _CHUNK)), np.zeros(outs)
+        room = np.zeros(3 * entries * FOUR * fours(outs))
+        pieces = (
+            sizes, np.zeros(3 * AT_ONCE), filters, np.zeros(row), known, kernels, emf, table,
+            dials, states, room,
+        )  # fmt: skip
+        self._all = np.concatenate([np.ravel(piece) for piece in pieces])
+        self._take, self._dial, self._output = self._all[_SIZES:][: 3 * AT_ONCE].reshape(3, -1)
+        self._step = bound("stream", self._all)
+
+    def step(self, take: Array, dial: Array | tuple[float, float]) -> Array:
+        """The next samples, at most `AT_ONCE`.
+
+        Parameters
+        ----------
+        take : ndarray, shape (n,)
+        dial : ndarray, shape (n,), or two numbers
+            Of each sample; or where it comes from and where it is at the last, along a line.
+        """
+        count = take.size
+        self._take[:count] = take
+        if isinstance(dial, tuple):
+            # One by one, which takes a tenth of what a slice does.
+            self._all[11] = 1.0
+            self._all[12], self._all[13] = dial
+        else:
+            self._all[11] = 0.0
+            self._dial[:count] = dial
+        self._step(count)
+        return self._output[:count].copy()
 
 
 def filter_sections(sections: Array, memory: Array, signal: Array, output: Array) -> None:

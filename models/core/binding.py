@@ -8,7 +8,7 @@ meanwhile; the second, the module that pages have too, by wasmtime.
 import atexit
 import ctypes
 from collections.abc import Callable
-from functools import cache
+from functools import cache, partial
 from importlib.resources import files
 from importlib.util import find_spec
 from typing import Any, Literal, TypeAlias
@@ -21,6 +21,7 @@ from presolder.models.typing import Array
 Origin = Literal["built", "WebAssembly"]
 Given: TypeAlias = Array | int | float
 Call: TypeAlias = Callable[..., int]
+Step: TypeAlias = Callable[[int], int]
 MISSING = (
     "the loops over samples were not compiled when presolder was built; install presolder anew"
     " where there is GCC or clang, or pip install wasmtime"
@@ -71,6 +72,24 @@ def _built(place: str) -> Call:
         )))  # fmt: skip
 
     return call
+
+
+def bound(name: str, array: Array) -> Step:
+    """A function of the library with an array of its own, to be called with a number often.
+
+    Parameters
+    ----------
+    name : str
+    array : ndarray
+        C-contiguous 64-bit floats, which can be written; whoever calls keeps it.
+    """
+    place = _place()
+    if place is None:
+        portable = loaded()
+        return lambda number: portable(name, array, number)
+    function = getattr(ctypes.CDLL(place), name)
+    function.argtypes = [ctypes.c_void_p, ctypes.c_int]
+    return partial(function, array.ctypes.data)
 
 
 def _ctype(given: Given) -> type[ctypes.c_void_p | ctypes.c_int | ctypes.c_double]:

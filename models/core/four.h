@@ -6,6 +6,7 @@
 
 /* What compilers know without a library, so that none is wanted where there is none. */
 #define memcpy __builtin_memcpy
+#define memmove __builtin_memmove
 #define memset __builtin_memset
 #define fabs __builtin_fabs
 #define sqrt __builtin_sqrt

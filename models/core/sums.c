@@ -9,7 +9,8 @@ typedef struct {
 } Combining;
 
 /* `rows` results at once from instant `first` on, and of each four times `wide` samples side by
-   side: eight sums in all, which stay in registers. */
+   side: eight sums in all, which stay in registers. Of every fourth tap, so that what is four
+   samples on has been read already. */
 INLINE void combine_rows(const Combining *run, int first, const int rows, const int wide)
 {
     const int taps = run->taps, phases = run->phases, each = phases * taps;
@@ -20,12 +21,20 @@ INLINE void combine_rows(const Combining *run, int first, const int rows, const 
         Four sums[8];
         memset(sums, 0, sizeof sums);
         for (int j = 0; j < phases; j++)
-            for (int k = 0; k < taps; k++) {
-                const double *from = run->signals + (ptrdiff_t)j * run->apart + n + k;
-                for (int i = 0; i < rows; i++) {
-                    const double weight = kernels[(ptrdiff_t)i * each + j * taps + k];
-                    for (int w = 0; w < wide; w++)
-                        sums[i * wide + w] += four_at(from + 4 * w) * weight;
+            for (int first_tap = 0; first_tap < 4 && first_tap < taps; first_tap++) {
+                const double *from = run->signals + (ptrdiff_t)j * run->apart + n;
+                Four along[8];
+                for (int w = 0; w + 1 < wide; w++)
+                    along[w] = four_at(from + first_tap + 4 * w);
+                for (int k = first_tap; k < taps; k += 4) {
+                    along[wide - 1] = four_at(from + k + 4 * (wide - 1));
+                    for (int i = 0; i < rows; i++) {
+                        const double weight = kernels[(ptrdiff_t)i * each + j * taps + k];
+                        for (int w = 0; w < wide; w++)
+                            sums[i * wide + w] += along[w] * weight;
+                    }
+                    for (int w = 0; w + 1 < wide; w++)
+                        along[w] = along[w + 1];
                 }
             }
         for (int i = 0; i < rows; i++)
