@@ -11,7 +11,7 @@ from functools import partial
 import numpy as np
 
 from presolder.models.audio.emf import recover_emf
-from presolder.models.audio.loudness import integrated_loudness, k_weighting, true_peak
+from presolder.models.audio.loudness import gated_loudness, hop_powers, k_weighting, true_peak
 from presolder.models.audio.positions import SignalPath
 from presolder.models.audio.renderer import Renderer, advance
 from presolder.models.audio.sections import power_of_sections
@@ -141,11 +141,11 @@ def levels_over_dial(renderer: Renderer, nodes: Array) -> Levels:
     def level(recursion: Recursion, dial: float) -> tuple[float, float]:
         states = np.zeros((1, recursion.state_count))
         audio = advance(recursion, np.full(nodes.shape[1], dial), nodes[np.newaxis], states)
-        # Loud enough for the absolute gate to be out of reach.
-        peak = max(float(np.abs(audio).max()), 1e-12)
-        loudness = integrated_loudness([audio / peak], rate)
-        peak_db = float(decibels(max(true_peak(audio[0]), peak)))
-        return (-99.0 if loudness is None else loudness) + float(decibels(peak)), peak_db
+        peak = max(true_peak(audio[0]), 1e-12)
+        peak_db = float(decibels(peak))
+        # As at full scale, so that the absolute gate is out of reach.
+        loudness = gated_loudness(hop_powers([audio], rate) / peak**2)
+        return (-99.0 if loudness is None else loudness) + peak_db, peak_db
 
     rows: list[Array] = []
     peaks: list[float] = []

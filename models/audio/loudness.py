@@ -149,11 +149,12 @@ def true_peak(samples: Array) -> float:
 def hop_powers(blocks: Iterable[Array], sample_rate_hz: float) -> Array:
     """Mean square after K-weighting of each whole 100 ms, summed over channels, shape (hops,)."""
     hop = round(_HOP_SECONDS * sample_rate_hz)
-    rest = np.zeros(0)
+    rest: Array | None = None
     powers = []
     for weighted in through_sections(blocks, k_weighting(sample_rate_hz)):
-        squares = np.concatenate([rest, np.square(weighted).sum(axis=0)])
-        whole = squares.size // hop * hop
-        powers.append(squares[:whole].reshape(-1, hop).mean(axis=1))
-        rest = squares[whole:]
+        known = weighted if rest is None else np.concatenate([rest, weighted], axis=1)
+        count = known.shape[1] // hop
+        hops = known[:, : count * hop].reshape(known.shape[0], count, hop)
+        powers.append(np.einsum("chn,chn->h", hops, hops) / hop)
+        rest = known[:, count * hop :].copy()
     return np.concatenate(powers) if powers else np.zeros(0)

@@ -153,11 +153,9 @@ def looked_over(job: Path, place: Path, path: Path) -> dict[str, Any]:
         return told
     swept = _SWEPT.fullmatch(place.stem)
     # A sweep stays at its own ceiling for a while at each low turn.
-    places = int(peak_dbfs >= 0) if swept else take.flaws.clipped_runs
-    if places:
+    if peak_dbfs >= 0 if swept else take.flaws.clipped_runs > 0:
         raise InputError(
-            f"the recording is clipped in {places} places: turn the interface's gain down, and"
-            " record again"
+            "the recording is clipped: turn the interface's gain down, and record again"
         )
     if swept:
         told["remarks"] = _of_a_sweep(job, place, take)
