@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 import soundfile
 from numpydoc.docscrape import FunctionDoc
+from tiers import some
 
 import presolder as ps
 from presolder.models.audio import emf, renderer
@@ -24,6 +25,8 @@ from presolder.render.listening import job
 from running import in_process
 from takes import SAMPLES
 
+# Whose examples take seconds; what they call has tests of its own.
+LONG = ("batch", "coil_from_responses", "pack", "rig_from_responses", "tailor", "travel")
 FUNCTIONS = sorted(name for name in ps.__all__ if inspect.isfunction(getattr(ps, name)))
 # What a command's work is called where it is not called as the command is.
 CALLED = {
@@ -91,7 +94,7 @@ def test_what_progress_counts_adds_up(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", FUNCTIONS)
+@pytest.mark.parametrize("name", some(FUNCTIONS, lambda name: name not in LONG))
 def test_examples_run(name: str) -> None:
     function = getattr(ps, name)
     tests = [t for t in doctest.DocTestFinder(recurse=False).find(function, name) if t.examples]

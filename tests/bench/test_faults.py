@@ -60,7 +60,7 @@ def saves(bench: Bench, path: str) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("kills", [4, pytest.param(100, marks=pytest.mark.thorough)])
+@pytest.mark.parametrize("kills", [2, pytest.param(100, marks=pytest.mark.thorough)])
 def test_killed_at_any_instant_nothing_acknowledged_is_lost(tmp_path: Path, kills: int) -> None:
     chance = random.Random(kills)
     for _ in range(kills):

@@ -131,6 +131,7 @@ def test_a_turn_drawn_by_hand(page: Page, tmp_path: Path) -> None:
     assert f"{found['now']['off_db']:.1f} dB" in rows.nth(0).inner_text()
 
 
+@pytest.mark.thorough
 def test_two_windows_and_undo(page: Page, tmp_path: Path) -> None:
     begun(page)
     other = page.context.new_page()

@@ -92,9 +92,14 @@ def disk(tmp_path: Path) -> Iterator[Disk]:
     [
         ("render", TAKE, *SWEEP, "--out", "out"),
         ("render", TAKE, *SWEEP, "--stairs", "--ab", "--out", "out"),
-        ("pack", TAKE, "--design", "cap", "--hold", "5", "--travel", "2", "--out", "out"),
         ("pack", TAKE, "--design", "cap", "--hold", "5", "--travel", "2", "--out", "out.zip"),
-        ("pack", TAKE, "--design", "cap", "--single-file", "--out", "out.html"),
+        *(
+            pytest.param(("pack", TAKE, "--design", "cap", *words), marks=pytest.mark.thorough)
+            for words in (
+                ("--hold", "5", "--travel", "2", "--out", "out"),
+                ("--single-file", "--out", "out.html"),
+            )
+        ),
     ],
     ids=lambda words: f"{words[0]} {words[-1]}",
 )

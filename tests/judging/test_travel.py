@@ -67,7 +67,7 @@ def test_what_is_wanted() -> None:
     assert drawn.level_db[drawn.dial == 5.0] == pytest.approx([-11.0])
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_search_finds_what_trying_everything_finds() -> None:
     """Every pot with every R + C of a small grid, judged one by one."""
     ear, wanted = ear_of(find_rig("humbucker-500k")), half_as_loud_at(5.0)

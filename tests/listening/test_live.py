@@ -141,6 +141,7 @@ def dial(page: Page) -> float:
     return float(page.evaluate("window.audition.dialNow()"))
 
 
+@pytest.mark.thorough
 def test_knob_follows_a_finger_round_its_circle(page: Page) -> None:
     page.get_by_role("button", name="Play", exact=True).click()
     page.mouse.move(*knob_at(page, 10))

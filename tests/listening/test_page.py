@@ -518,6 +518,7 @@ def test_without_script_the_reel_plays(browser: Browser, page_file: Path) -> Non
     context.close()
 
 
+@pytest.mark.thorough
 @only_chromium
 def test_on_paper(browser: Browser, page_file: Path) -> None:
     """What to expect, and no controls; no card is split."""

@@ -110,7 +110,7 @@ def followed(targets: list[tuple[int, float]], samples: int, rate: int) -> Array
 
 
 # One of each kind; in node the engine is held to the renderer on all of them (test_engine.py).
-KINDS = ("humbucker-500k", "hollow-body-blend", "other knob at 5")
+KINDS = ("humbucker-500k", "hollow-body-blend")
 
 
 @pytest.mark.parametrize("rig_name", some(RIGS, KINDS.__contains__))
@@ -473,7 +473,9 @@ def test_through_the_interface(page: Page) -> None:
     assert 20 * np.log10(off / band_rms(true[heard], rate, 20, 16_000)) < -85
 
 
-@pytest.mark.parametrize(("take_rate", "rate"), [(44_100, 48_000), (48_000, 44_100)])
+@pytest.mark.parametrize(
+    ("take_rate", "rate"), some([(44_100, 48_000), (48_000, 44_100)], (44_100, 48_000).__eq__)
+)
 def test_contexts_of_another_rate(page: Page, take_rate: int, rate: int) -> None:
     """The browser resamples the EMF, scipy does for the reference."""
     emf = loop(take_rate, 2.0)

@@ -165,9 +165,9 @@ def test_lines_that_take_a_gain_are_the_filtered_audio() -> None:
 @pytest.mark.parametrize(
     ("name", "kind"),
     [
-        ("out of phase", "phase"),
+        pytest.param("out of phase", "phase", marks=THOROUGH),
         ("second pickup off", "switch"),
-        ("second volume at 5", "held"),
+        pytest.param("second volume at 5", "held", marks=THOROUGH),
     ],
 )
 def test_faults_of_a_second_pickup(name: str, kind: str) -> None:

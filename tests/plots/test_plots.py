@@ -188,7 +188,7 @@ def test_cleanup(drawn: list[Figure]) -> None:
     assert len({tuple(line.get_linestyle()) for line in curves_of(tone)}) == 2
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_front(drawn: list[Figure]) -> None:
     found = ps.tailor(RIG, topologies=[ps.design("cap"), ps.design("series")], series="E6", top=3)
     plots.plot_front(Path("a.svg"), found.ears, found.found)

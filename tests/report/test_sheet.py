@@ -490,7 +490,7 @@ def test_every_sheet_prints_on_one_page(
 
 
 @only_chromium
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_pages_of_several_designs_and_contrast(tmp_path: Path, browser: Browser) -> None:
     out = tmp_path / "both.html"
     in_process("sheet", "--design", "68k + 1n5", "--design", LONG, "--out", str(out))
