@@ -39,6 +39,5 @@ rm -rf build ./*.egg-info
 # Types take half a minute the first time; what is learnt of them is kept for the test that asks.
 # So long as a test wants the core, this waits; for a few tests it is not worth it.
 (($#)) || nice -n 19 "$python" -m mypy >/dev/null 2>&1 &
-# A file stays with one worker, so that what its tests share is made once. One worker more than
-# there are cores, since pages are waited for while they play.
-"$python" -m pytest --numprocesses "$(($(nproc) + 1))" --dist loadfile --no-loadscope-reorder --durations 10 "$@"
+# A file stays on one core, so that what its tests share is made once.
+"$python" -m pytest --numprocesses auto --dist loadfile --no-loadscope-reorder --durations 10 "$@"

@@ -289,8 +289,8 @@ def _value(word: str, knobs: Mapping[str, float]) -> Value:
         if len(word) > _LONGEST_VALUE:
             raise InputError(f"a value in braces has at most {_LONGEST_VALUE} characters")
         return _worked_out(ast.parse(text, mode="eval").body, knobs)
-    except (SyntaxError, OverflowError, ZeroDivisionError, RecursionError, MemoryError):
-        raise InputError(f"{word.lower()} {_NO_LINE}") from None
+    except (SyntaxError, ValueError, ArithmeticError, RecursionError, MemoryError):
+        raise InputError(f"{word[:60].lower()} {_NO_LINE}") from None
 
 
 _NUMBERS = re.compile(rf"(?<![A-Z_\d.])(?:{_NUMBER.pattern})", re.I)
