@@ -12,8 +12,11 @@ from presolder.models.typing import Array, ComplexArray, Flags
 # hundreds of hertz rings before the peak too; its distortion comes tens of milliseconds earlier.
 _BEFORE_SECONDS, _AFTER_SECONDS = 0.024, 0.03
 _BINS = 1 << 16
-# Where its delay is looked at, and how far an octave's impulse stands over its noise there.
-_OCTAVES_HZ, _CLEARLY = np.geomspace(65.0, 14e3, 16), 30.0
+# Where its delay is looked at, and how far an octave's impulse stands over its noise there: from
+# below the 100 Hz from which a response is told, since a tear blurs the octave that it is in.
+_OCTAVES_HZ, _CLEARLY = np.geomspace(65.0, 14e3, 16), 10.0
+# How finely its envelope is looked at, and how far it may lie off, in periods.
+_FINELY, _UNSURE = 16, 0.15
 # No buffer is shorter than this; what noise moves an octave by is less.
 _LOST_S = 0.5e-3
 # How long nothing was played at the beginning of a recording.
@@ -93,25 +96,30 @@ def _torn(response: ComplexArray, reaches: Flags, sample_rate_hz: float) -> floa
     """By how many seconds one octave of a response comes later than another; 0 for no tear.
 
     What is lost or put in while a sweep runs shifts all that comes after it. A pickup's own delay
-    is a fraction of a period.
+    is a tenth of a period or so.
     """
     length = 2 * (response.size - 1)
-    first = int(np.argmax(np.abs(np.fft.irfft(response, length))))
-    hz = np.fft.rfftfreq(length, 1.0 / sample_rate_hz)
-    came = []
-    for middle in _OCTAVES_HZ[0.36 * sample_rate_hz > _OCTAVES_HZ]:
+    line_hz = sample_rate_hz / length
+    came: list[tuple[float, float]] = []
+    for middle in _OCTAVES_HZ[0.36 * sample_rate_hz > _OCTAVES_HZ][::-1]:
+        low, high = (int(middle * ratio / line_hz) for ratio in (0.5, 2.0))
         # Only where the sweep was.
-        around = np.interp([0.7 * middle, 1.4 * middle], hz, reaches)
-        if around.min() < 1.0:
+        if not reaches[int(0.7 * middle / line_hz)] or not reaches[int(1.4 * middle / line_hz)]:
             continue
-        # A raised cosine over the octave, so that its impulse is short.
-        octave = np.clip(np.log2(np.maximum(hz, 1.0) / middle), -1.0, 1.0)
-        impulse = np.abs(np.fft.irfft(response * np.cos(octave * np.pi / 2) ** 2, length))
-        at = int(np.argmax(impulse))
-        if impulse[at] > _CLEARLY * np.sqrt(np.mean(np.square(impulse))):
-            after = (at - first + length // 2) % length
-            came.append((after / sample_rate_hz, 0.5 / middle))
-    pairs = [(b - a, p + q) for (a, p), (b, q) in combinations(sorted(came), 2)]
+        # A raised cosine over the octave, so that its impulse is short; of that the envelope,
+        # which stays where it is whatever the phase.
+        lines = np.arange(low + 1, min(high, response.size))
+        octave = np.log2(lines * line_hz / middle)
+        shaped = response[lines] * np.cos(octave * np.pi / 2) ** 2
+        count = 1 << int(np.ceil(np.log2(_FINELY * shaped.size)))
+        envelope = np.abs(np.fft.ifft(shaped, count))
+        at = int(np.argmax(envelope))
+        if envelope[at] > _CLEARLY * np.sqrt(np.mean(np.square(envelope))):
+            whole_s, at_s = length / sample_rate_hz, at / count * length / sample_rate_hz
+            first_s = came[0][0] if came else at_s
+            after_s = (at_s - first_s + whole_s / 2) % whole_s - whole_s / 2
+            came.append((first_s + after_s, _UNSURE / middle))
+    pairs = [(abs(a - b), p + q) for (a, p), (b, q) in combinations(came, 2)]
     if all(late <= max(allowed, _LOST_S) for late, allowed in pairs):
         return 0.0
     # How far what comes after the tear lies from what came before, wherever that fits best.

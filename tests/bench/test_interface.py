@@ -65,7 +65,13 @@ def measured(plugged: Plugged, true: Rig) -> None:
         assert float(page.locator("#sweep-dial").input_value()) == dial
         swept(page, "Play the sweep and record", "recorded; ")
     pressed(page, "Fit the pickup")
-    page.get_by_role("button", name="Take these values").click(timeout=2 * SOON)
+    use = page.get_by_role("button", name="Take these values")
+    fitting = page.get_by_role("button", name="Fit the pickup", exact=True)
+    wrong = page.locator(".working").filter(has=fitting).get_by_role("status")
+    wrong = wrong.filter(has_text=re.compile("."))
+    expect(use.or_(wrong).first).to_be_visible(timeout=2 * SOON)
+    assert use.is_visible(), wrong.inner_text()
+    use.click()
     expect(page.locator("#last")).to_contain_text("Inductance")
 
 

@@ -85,7 +85,7 @@ function measured(bench) {
   const dial = el("input", { type: "number", id: "sweep-dial", min: 0.5, max: 10, step: 0.5,
     value: 10 });
   const taken = [], next = [["470p", 10], ["", 5]];
-  let found = null, strength = null;
+  let found = null, strength = null, recorded = 0;
   const values = el("p", { role: "status" });
   const use = el("button", { type: "button", hidden: true, class: "do", async onclick() {
     // What the recordings do not settle stays as it was.
@@ -120,10 +120,19 @@ function measured(bench) {
   });
   const sweep = working("Play the sweep and record", async ({ say }) => {
     if (strength === null) { say("finding the level"); strength = await strengthFound(); }
-    const take = `sweep-${taken.length + 1}`, told = await kept(take, strength, say);
-    taken.push({ take, added: added.value.trim(), dial: Number(dial.value) });
-    list.append(el("li", {}, `${take}: ${added.value.trim() || "nothing added"}, knob at`
-      + ` ${dial.value}, ${told}`));
+    const take = `sweep-${recorded + 1}`, told = await kept(take, strength, say);
+    recorded += 1;
+    const one = { take, added: added.value.trim(), dial: Number(dial.value) };
+    const line = el("li", {}, `${take}: ${one.added || "nothing added"}, knob at ${one.dial},`
+      + ` ${told} `, el("button", { type: "button", class: "quiet",
+      "aria-label": `Leave out ${take}`, onclick() {
+        taken.splice(taken.indexOf(one), 1);
+        next.unshift([added.value, dial.value]);
+        [added.value, dial.value] = [one.added, one.dial];
+        line.remove();
+      } }, "Leave out"));
+    taken.push(one);
+    list.append(line);
     if (next.length) [added.value, dial.value] = next.shift();
     say(taken.length < 3 ? `recorded; next: ${added.value || "nothing"} across the jack, knob at`
       + ` ${dial.value}` : "recorded; now fit the pickup");
