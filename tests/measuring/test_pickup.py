@@ -342,7 +342,9 @@ def test_a_recording_of_which_samples_are_lost(samples: int, at_hz: float) -> No
     assert said == pytest.approx(late_ms, abs=0.2, rel=0.08)
 
 
-@pytest.mark.parametrize(("first_hz", "last_hz"), [(300.0, 5000.0), (100.0, 16_000.0), (30.0, 22_000.0)])
+@pytest.mark.parametrize(
+    ("first_hz", "last_hz"), [(300.0, 5000.0), (100.0, 16_000.0), (30.0, 22_000.0)]
+)
 def test_a_sweep_tells_what_it_reaches(first_hz: float, last_hz: float) -> None:
     """And that alone, of a resonance at 3 kHz whose EMF rises: scipy's response of the filter."""
     turns = 2 * np.pi * 3000
