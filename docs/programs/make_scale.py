@@ -6,6 +6,7 @@ Run as ``python docs/programs/make_scale.py``; takes half an hour and 10 GB of d
 
 import argparse
 import csv
+import json
 import os
 import shutil
 import subprocess
@@ -89,11 +90,16 @@ def pack(folder: Path, dials: int) -> tuple[float, float, float]:
 def batch(folder: Path, jobs: int) -> tuple[float, float, float]:
     """What so many short renders cost; memory is that of the one that lists them."""
     file, out = folder / f"{jobs}.toml", folder / f"batch-{jobs}"
+    # Ever a hundred takes at most in one table, and as many tables as that wants.
+    takes = [folder / f"take-{i}.flac" for i in range(min(jobs, 100))]
+    for take in takes:
+        shutil.copy(SHORT, take)
     file.write_text(
         "\n".join(
-            f'[[job]]\nname = "{i}"\nrigs = ["humbucker-500k"]\ntakes = ["{SHORT}"]\n'
-            f'designs = ["cap"]\noptions = {{ travel = 0.5, rest = {0.1 + 1e-5 * i:.5f} }}\n'
-            for i in range(jobs)
+            f'[[job]]\nname = "{i}"\ncommand = "render"\nrigs = ["humbucker-500k"]\n'
+            f"takes = {json.dumps([one.name for one in takes])}\n"
+            f'designs = ["cap"]\noptions = {{ travel = 0.5, rest = {0.1 + 1e-3 * i:.3f} }}\n'
+            for i in range(jobs // len(takes))
         ),
         encoding="utf-8",
     )
