@@ -25,7 +25,7 @@ from presolder.models.audio.emf import BAND_LIMIT_REACH, band_limit
 from presolder.models.audio.overlap import FilterBank
 from presolder.models.audio.renderer import Renderer
 from presolder.models.audio.sections import running_sections
-from presolder.models.core import AT_ONCE, Played, combine, shape_averaged
+from presolder.models.core import Played, combine, shape_averaged
 from presolder.models.decibels import amplitude
 from presolder.models.instrument.dirt import AnyDirt, Dirt, load_of
 from presolder.models.instrument.law import DIAL_MAX
@@ -226,18 +226,11 @@ class Stream:
         ndarray, shape (n,)
         """
         block = np.asarray(block, np.float64)
-        if block.size > AT_ONCE:
-            firsts = range(0, block.size, AT_ONCE)
-            along = _along(self._turned(dial, block.size), block.size)
-            pieces = [slice(first, first + AT_ONCE) for first in firsts]
-            return np.concatenate([self._stepped(block[one], along[one]) for one in pieces])
-        return self._stepped(block, self._turned(dial, block.size))
-
-    def _stepped(self, block: Array, dial: Dial) -> Array:
-        out = self._now(block, dial)
+        turned = self._turned(dial, block.size)
+        out = self._now(block, turned)
         if self._coming is None or not block.size:
             return out
-        other = self._coming(block, dial)
+        other = self._coming(block, turned)
         time_s = (self._heard + np.arange(block.size)) / self._rate_hz - _SETTLING_S
         self._heard += block.size
         share = np.clip(time_s / _FADE_S, 0.0, 1.0)
@@ -265,8 +258,9 @@ class Stream:
         self._chain, self.knob_latency = chain, chain.knob_latency
 
     def _turned(self, dial: float | Array, count: int) -> Dial:
-        if isinstance(dial, np.ndarray):
-            dials = np.clip(np.broadcast_to(dial, count), 0.0, DIAL_MAX).astype(np.float64)
+        # Asked first what it most often is, since this comes with every block.
+        if not isinstance(dial, float) and np.ndim(dial):
+            dials = np.clip(np.broadcast_to(np.asarray(dial, np.float64), count), 0.0, DIAL_MAX)
             if count:
                 self._dial = float(dials[-1])
             return dials
@@ -280,7 +274,7 @@ class Stream:
 def _along(dial: Dial, count: int) -> Array:
     """Of each sample of a block."""
     if isinstance(dial, np.ndarray):
-        return np.ascontiguousarray(dial)
+        return dial
     start, end = dial
     return np.asarray(start + (end - start) * np.arange(1, count + 1) / max(count, 1))
 

@@ -47,7 +47,7 @@ class Steps:
         Of e EMFs, most often one.
     rest : ndarray, shape (2, p)
         Voltages and currents of the junctions at the working point.
-    kinds : ndarray, shape (3, p)
+    kinds : ndarray, shape (5, p)
         What junctions are like; see `Junctions.kinds`.
 
     Notes

@@ -10,8 +10,7 @@ from presolder.models.core.binding import bound, loaded, origin
 from presolder.models.typing import Array
 
 __all__ = [
-    "AT_ONCE", "MOST_JUNCTIONS", "Played", "combine", "filter_sections", "fours", "groups_of",
-    "origin",
+    "MOST_JUNCTIONS", "Played", "combine", "filter_sections", "fours", "groups_of", "origin",
     "shape_averaged", "solve_junctions", "spread", "step_circuit", "step_states",
 ]  # fmt: skip
 
@@ -20,7 +19,7 @@ FOUR, MOST_GROUPS, _MOST_OUTS, _MOST_STATES = 4, 2, 14, 63
 MOST_JUNCTIONS = FOUR * MOST_GROUPS
 _KIND_ROWS = 5
 # As core/stream.c has them; how many samples come at once, and stand before a row is moved back.
-_SIZES, _CHUNK, AT_ONCE, _HELD = 16, 64, 1024, 2048
+_SIZES, _CHUNK, _AT_ONCE, _HELD = 16, 64, 1024, 2048
 
 
 def fours(count: int) -> int:
@@ -141,21 +140,21 @@ class Played:
         row = taps - 1 + _HELD
         sizes = np.zeros(_SIZES)
         sizes[:11] = (
-            signals, taps, groups, instants, around, row, AT_ONCE, rows, outs, entries, taps - 1
+            signals, taps, groups, instants, around, row, _AT_ONCE, rows, outs, entries, taps - 1
         )  # fmt: skip
         known = np.zeros((signals, around - 1 + _CHUNK))
         emf, states = np.zeros((groups * instants, _CHUNK)), np.zeros(outs)
         room = np.zeros(3 * entries * FOUR * fours(outs))
         pieces = (
-            sizes, np.zeros(3 * AT_ONCE), filters, np.zeros(row), known, kernels, emf, table,
+            sizes, np.zeros(3 * _AT_ONCE), filters, np.zeros(row), known, kernels, emf, table,
             dials, states, room,
         )  # fmt: skip
         self._all = np.concatenate([np.ravel(piece) for piece in pieces])
-        self._take, self._dial, self._output = self._all[_SIZES:][: 3 * AT_ONCE].reshape(3, -1)
+        self._take, self._dial, self._output = self._all[_SIZES:][: 3 * _AT_ONCE].reshape(3, -1)
         self._step = bound("stream", self._all)
 
     def step(self, take: Array, dial: Array | tuple[float, float]) -> Array:
-        """The next samples, at most `AT_ONCE`.
+        """The next samples.
 
         Parameters
         ----------
@@ -164,6 +163,17 @@ class Played:
             Of each sample; or where it comes from and where it is at the last, along a line.
         """
         count = take.size
+        if count > _AT_ONCE:
+            halves = slice(None, count // 2), slice(count // 2, None)
+            if isinstance(dial, tuple):
+                start, end = dial
+                middle = start + (end - start) * (count // 2) / count
+                parts: list[Array | tuple[float, float]] = [(start, middle), (middle, end)]
+            else:
+                parts = [dial[half] for half in halves]
+            return np.concatenate(
+                [self.step(take[half], part) for half, part in zip(halves, parts, strict=True)]
+            )
         self._take[:count] = take
         if isinstance(dial, tuple):
             # One by one, which takes a tenth of what a slice does.

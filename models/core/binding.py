@@ -42,6 +42,11 @@ def origin() -> Origin:
 
 
 @cache
+def _library(place: str) -> ctypes.CDLL:
+    return ctypes.CDLL(place)
+
+
+@cache
 def loaded() -> Call:
     """What calls a function of the library: its name, then what it takes.
 
@@ -59,7 +64,7 @@ def loaded() -> Call:
 
 def _built(place: str) -> Call:
     functions: dict[str, Any] = {}
-    built = ctypes.CDLL(place)
+    built = _library(place)
 
     def call(name: str, *given: Given) -> int:
         function = functions.get(name)
@@ -87,7 +92,7 @@ def bound(name: str, array: Array) -> Step:
     if place is None:
         portable = loaded()
         return lambda number: portable(name, array, number)
-    function = getattr(ctypes.CDLL(place), name)
+    function = getattr(_library(place), name)
     function.argtypes = [ctypes.c_void_p, ctypes.c_int]
     return partial(function, array.ctypes.data)
 

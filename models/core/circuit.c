@@ -112,16 +112,11 @@ INLINE int step_circuit(const Driven *run, const int groups, const int outs)
     return -1;
 }
 
-WIDE static int step_eight(const Driven *run)
-{
-    return step_circuit(run, 2, run->outs);
-}
-
 /* Widths that are known when this is compiled stay in registers. */
 WIDE static int run_circuit(const Driven *run, const int groups)
 {
     if (groups > 1)
-        return step_eight(run);
+        return step_circuit(run, 2, run->outs);
     switch (run->outs) {
     case 3: return step_circuit(run, 1, 3);
     case 4: return step_circuit(run, 1, 4);

@@ -128,9 +128,14 @@ typedef struct {
     double a, b, c, d, x00, x01, x10, x11, y00, y01, y10, y11;
 } Factors;
 
+INLINE int few(const Junctions *at, const int groups)
+{
+    return groups == 1 || at->there <= 4;
+}
+
 INLINE void factor(const Junctions *at, const Four *siemens, Factors *f, const int groups)
 {
-    const int few = groups == 1 || at->there <= 4, p = few ? 4 : at->there;
+    const int p = few(at, groups) ? 4 : at->there;
     for (int j = 0; j < p; j++)
         for (int i = 0; i < p; i++)
             f->at[i][j] = (i == j) - at->feedback[j][i / 4][i % 4] * siemens[j / 4][j % 4];
@@ -141,7 +146,7 @@ INLINE void factor(const Junctions *at, const Four *siemens, Factors *f, const i
             f->at[i][e + 1] -= lane(at->feedback[k], i) * at->by_collector[n];
         }
     }
-    if (!few) {
+    if (!few(at, groups)) {
         for (int k = 0; k < p; k++) {
             f->at[k][k] = 1.0 / f->at[k][k];
             for (int i = k + 1; i < p; i++) {
@@ -171,7 +176,7 @@ INLINE void factor(const Junctions *at, const Four *siemens, Factors *f, const i
 /* What solves the factored equations for these right sides, in their place. */
 INLINE void solved(const Junctions *at, const Factors *f, Four *right, const int groups)
 {
-    if (groups == 1 || at->there <= 4) {
+    if (few(at, groups)) {
         const Four r = right[0];
         const double y0 = f->a * r[0] + f->b * r[1], y1 = f->c * r[0] + f->d * r[1];
         const double r2 = r[2] - f->at[2][0] * y0 - f->at[2][1] * y1;

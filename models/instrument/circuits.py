@@ -8,6 +8,7 @@ still has an ohm, and a milliohm stands for none.
 """
 
 from functools import lru_cache
+from string import Template
 from typing import Literal, get_args
 
 from presolder.models.instrument.pedal import Pedal, read_pedal
@@ -20,12 +21,13 @@ Vcell cell 0 {supply}
 Rcell cell rail {battery}
 Crail rail 0 22u
 """
-_TWO_TRANSISTORS = """
+_TWO_TRANSISTORS = Template(
+    """
 .param fuzz=10 bias=5 supply=9 battery=50
 Cin in base1 2.7u
-Rtap rail tap TAP
-Rfirst rail collector1 FIRST
-Rsecond tap collector2 {SECOND*(0.4 + 0.12*bias)}
+Rtap rail tap $tap
+Rfirst rail collector1 $first
+Rsecond tap collector2 {$second*(0.4 + 0.12*bias)}
 Rback emitter2 base1 82k
 Rbare emitter2 bypassed {max(1.2k - 120*fuzz, 1m)}
 Rrest bypassed 0 {max(120*fuzz, 1)}
@@ -35,25 +37,20 @@ Rout out 0 470k
 Q1 collector1 base1 0 one
 Q2 collector2 collector1 emitter2 other
 """
+    + _BATTERY
+)
 _FIRST_TYPE = "CJE=3.3n CJC=47p MJE=0 MJC=0"
 _OTHER_TYPE = "CJE=2.2n CJC=100p MJE=0 MJC=0"
 
 
-def _two_transistors(**ohms: str) -> str:
-    text = _TWO_TRANSISTORS
-    for place, value in ohms.items():
-        text = text.replace(place, value)
-    return text + _BATTERY
-
-
 _NETLISTS: dict[StageKind, str] = {
     "germanium-fuzz": f"""Two germanium transistors, the second's emitter back to the first's base
-{_two_transistors(FIRST="27k", TAP="560", SECOND="11k")}
+{_TWO_TRANSISTORS.substitute(first="27k", tap="560", second="11k")}
 .model one NPN(IS=2u BF=75 BR=8 {_FIRST_TYPE})
 .model other NPN(IS=2u BF=110 BR=8 {_OTHER_TYPE})
 """,
     "silicon-fuzz": f"""Two silicon transistors, the second's emitter back to the first's base
-{_two_transistors(FIRST="36k", TAP="470", SECOND="6.8k")}
+{_TWO_TRANSISTORS.substitute(first="36k", tap="470", second="6.8k")}
 .model one NPN(IS=4e-14 BF=180 BR=4 {_FIRST_TYPE})
 .model other NPN(IS=4e-14 BF=210 BR=4 {_OTHER_TYPE})
 """,

@@ -217,13 +217,13 @@ def read_pedal(text: str, name: str) -> Pedal:
             if part.name in parts:
                 raise InputError(f"{part.name} is there twice")
             parts[part.name] = part
-    own = [knob for knob in knobs if knob not in KNOBS]
+    own = [knob for knob in knobs if _kind(knob) == "control"]
     if len(own) > 1:
         raise InputError(
             f".param {' and '.join(own)}: one knob of its own is accepted, beside bias,"
             " supply and battery"
         )
-    standing = tuple((knob if knob in KNOBS else "control", at) for knob, at in knobs.items())
+    standing = tuple((_kind(knob), at) for knob, at in knobs.items())
     return Pedal(name, tuple(parts.values()), celsius, standing, own[0] if own else None)
 
 
@@ -264,6 +264,11 @@ def _number(word: str) -> float:
     return float(found[1]) * _LETTERS.get((found[2] or "").upper(), 1.0)
 
 
+def _kind(knob: str) -> str:
+    """Which of `KNOBS` one is, by the name that the netlist has for it."""
+    return knob if knob in KNOBS else "control"
+
+
 def _knobs(words: list[str]) -> dict[str, float]:
     """Knobs and where they stand, by the names that the netlist has for them."""
     if not words or len(words) % 2:
@@ -276,7 +281,7 @@ def _knobs(words: list[str]) -> dict[str, float]:
                 f".param {knob}: a knob has a word of letters, but for {', '.join(_TAKEN)}"
             )
         standing[knob] = _number(at)
-        require_within(((f".param {knob}", standing[knob], *KNOBS.get(knob, KNOBS["control"])),))
+        require_within(((f".param {knob}", standing[knob], *KNOBS[_kind(knob)]),))
     return standing
 
 
@@ -306,8 +311,7 @@ def _worked_out(node: ast.expr, knobs: Mapping[str, float]) -> Value:
         case ast.Constant(value=float(number)):
             return Value(number)
         case ast.Name(id=name) if name.lower() in knobs:
-            knob = name.lower()
-            return Value(0.0, ((knob if knob in KNOBS else "control", 1.0),))
+            return Value(0.0, ((_kind(name.lower()), 1.0),))
         case ast.UnaryOp(op=ast.USub(), operand=inner):
             return _times(_worked_out(inner, knobs), -1.0)
         case ast.BinOp(left=left, op=op, right=right):

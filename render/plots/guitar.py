@@ -19,6 +19,7 @@ from presolder.models.instrument.source import (
     Wound,
 )
 from presolder.models.instrument.stage import Stage
+from presolder.render.plots.drawn import as_svg, words_at
 
 _INCHES, _POINTS = 0.22, 9
 # Of a sans-serif font, in drawing units: a digit is 0.56 em wide, and capitals are wider.
@@ -74,9 +75,7 @@ def guitar_svg(rig: Rig) -> str:
             drawing.add(elements.Dot().at((right, pen.y)))
     pen = _Pen(drawing, right, 0.0)
     _draw_onward(pen, rig)
-    svg = drawing.get_imagedata("svg").decode("utf-8")
-    spoken = f"Schematic of {rig.title or rig.name}".replace('"', "'")
-    return svg[svg.index("<svg") :].replace("<svg", f'<svg role="img" aria-label="{spoken}"', 1)
+    return as_svg(drawing, f"Schematic of {rig.title or rig.name}")
 
 
 def _draw_channel(pen: _Pen, channel: Channel, name: str, rig: Rig, widest: float) -> None:
@@ -190,9 +189,7 @@ def _draw_coil(
     drawing.add(kind().at((x, y)).to((x, y - height)))
     # The dot at the end that is in phase.
     drawing.add(elements.Dot(radius=0.09).at((x - 0.35, y - (height - 0.7 if reversed_ else 0.7))))
-    drawing.add(
-        elements.Label().at((x + 0.5, y - height / 2)).theta(0).label(said, halign="left", ofst=0)
-    )
+    drawing.add(words_at((x + 0.5, y - height / 2), said))
 
 
 def _draw_volume(
@@ -224,7 +221,7 @@ def _draw_volume(
         end = pot.absanchors["tap"]
     drawing.add(elements.Ground().at(pot.absanchors["end"]))
     at = (pot.absanchors["end"][0] + 0.55, top - _POT_HEIGHT + 0.35)
-    drawing.add(elements.Label().at(at).theta(0).label(said, halign="left", ofst=0))
+    drawing.add(words_at(at, said))
     if one.auditioned:
         _draw_bypass_mark(drawing, pot)
     pen.x, pen.y = end[0], end[1]
@@ -272,7 +269,7 @@ def _draw_tone(pen: _Pen, tone: Tone, name: str) -> None:
     said = f"{name} at {tone.dial:g}\n{_pot_text(tone.pot)}\n{farads}"
     said += "" if tone.connected else "\nno load"
     at = (x + 0.6, y - _POT_HEIGHT + 0.7)
-    drawing.add(elements.Label().at(at).theta(0).label(said, halign="left", ofst=0))
+    drawing.add(words_at(at, said))
     pen.line_to(x + _TONE_WIDTH - 0.9, y)
 
 
@@ -283,8 +280,7 @@ def _draw_down(pen: _Pen, kind: Callable[[], schemdraw.elements.Element], said: 
     pen.drawing.add(elements.Dot().at((x, y)))
     pen.drawing.add(kind().at((x, y)).to((x, y - _POT_HEIGHT)))
     pen.drawing.add(elements.Ground().at((x, y - _POT_HEIGHT)))
-    label = elements.Label().at((x + 0.6, y - _POT_HEIGHT / 2)).theta(0)
-    pen.drawing.add(label.label(said, halign="left", ofst=0))
+    pen.drawing.add(words_at((x + 0.6, y - _POT_HEIGHT / 2), said))
     # What is drawn next, or the edge, keeps clear of a long value.
     longest = max(len(line) for line in said.split("\n")) * _LETTER_WIDTH
     pen.line_to(x + max(_SIDE_WIDTH - 1.2, 0.6 + longest), y)
@@ -297,8 +293,7 @@ def _draw_box(pen: _Pen, said: str) -> None:
     corners = [(x, y + 1.0), (right, y + 1.0), (right, y - 1.0), (x, y - 1.0), (x, y + 1.0)]
     for start, end in pairwise(corners):
         pen.drawing.add(elements.Line().at(start).to(end))
-    label = elements.Label().at((x + 0.6, y - 0.15)).theta(0)
-    pen.drawing.add(label.label(said, halign="left", ofst=0))
+    pen.drawing.add(words_at((x + 0.6, y - 0.15), said))
     pen.x = right
     pen.line_to(pen.x + 0.6, y)
 
@@ -311,8 +306,7 @@ def _draw_buffer(pen: _Pen, buffer: Buffer) -> None:
         pen.drawing.add(elements.Line().at(start).to(end))
     gain = f"\n{buffer.gain_db:+g} dB" if buffer.gain_db else ""
     said = f"buffer\n{format_quantity(buffer.input_ohms, 'ohm')} in{gain}"
-    label = elements.Label().at((x + 0.2, y - 1.7)).theta(0)
-    pen.drawing.add(label.label(said, halign="left", ofst=0))
+    pen.drawing.add(words_at((x + 0.2, y - 1.7), said))
     pen.x = x + 1.8
     pen.line_to(pen.x + 0.6, y)
 

@@ -9,6 +9,7 @@ from presolder.models.circuit.rest import resting
 from presolder.models.instrument.pedal import GROUND_NAME, NOMINAL_CELSIUS, Part
 from presolder.models.instrument.quantities import Unit, format_quantity
 from presolder.models.instrument.stage import Stage
+from presolder.render.plots.drawn import as_svg, words_at
 
 _INCHES, _POINTS = 0.22, 9
 # Of a row, of a column, and from a part's end to what is said of it, in drawing units.
@@ -20,8 +21,8 @@ _TWO_ENDED = {
     "D": elements.Diode, "V": elements.SourceV,
 }  # fmt: skip
 _UNITS: dict[str, Unit] = {"R": "ohm", "C": "farad", "L": "henry"}
-# What a model says by default is left out, but for these.
-_ALWAYS = ("IS", "BF", "BR", "N")
+# Of what a model says, there is room for what sets the working point.
+_SHOWN = ("IS", "BF", "BR", "N")
 
 
 def stage_svg(stage: Stage) -> str:
@@ -55,14 +56,12 @@ def stage_svg(stage: Stage) -> str:
             x, y = _COLUMN, 0.0
     warm = stage.pedal.celsius
     told = f"{stage}, at rest" + ("" if warm == NOMINAL_CELSIUS else f" at {warm:g} degrees C")
-    drawing.add(elements.Label().at((-_LEFT, 0.8)).label(told, halign="left"))
+    drawing.add(words_at((-_LEFT, 0.8), told))
     # What is said is no part of what the drawing measures itself by.
     right = x + _PART + _RIGHT + _LETTER * max(map(len, [told, *said]))
     for corner in ((-_LEFT - 1.0, 1.6), (right, lowest - _TALL_ROW)):
-        drawing.add(elements.Label().at(corner).label(" "))
-    svg = drawing.get_imagedata("svg").decode("utf-8")
-    spoken = f"Parts and voltages of {stage}".replace('"', "'")
-    return svg[svg.index("<svg") :].replace("<svg", f'<svg role="img" aria-label="{spoken}"', 1)
+        drawing.add(words_at(corner, " "))
+    return as_svg(drawing, f"Parts and voltages of {stage}")
 
 
 def _draw_part(
@@ -72,7 +71,7 @@ def _draw_part(
     x, y = at
 
     def node(name: str, place: tuple[float, float], halign: Literal["left", "right"]) -> None:
-        drawing.add(elements.Label().at(place).label(at_rest[name], halign=halign))
+        drawing.add(words_at(place, at_rest[name], halign))
 
     if part.letter == "Q":
         kind = elements.BjtNpn if part.polarity > 0 else elements.BjtPnp
@@ -99,17 +98,13 @@ def _draw_part(
         drawing.add(made.reverse() if part.letter == "V" else made)
         node(first, (x - 0.4, y), "right")
         node(second, (x + _PART + 0.4, y), "left")
-    drawing.add(
-        elements.Label()
-        .at((x + _PART + _RIGHT, y))
-        .label(f"{part.name.lower()}\n{said}", halign="left")
-    )
+    drawing.add(words_at((x + _PART + _RIGHT, y), f"{part.name.lower()}\n{said}"))
 
 
 def _said(part: Part, stage: Stage) -> str:
     """Its value, or what its model says."""
     if part.letter in "DQ":
-        said = ((name, worth) for name, worth in part.model if name in _ALWAYS)
+        said = ((name, worth) for name, worth in part.model if name in _SHOWN)
         return ", ".join(f"{name} {worth:g}" for name, worth in said)
     value = part.value.at(stage.knobs)
     if part.letter in _UNITS:

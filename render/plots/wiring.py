@@ -17,6 +17,7 @@ from presolder.models.instrument.network import (
     format_network,
 )
 from presolder.models.instrument.placement import Placed, placed_parts, section_of, value_text
+from presolder.render.plots.drawn import as_svg
 
 _LEAF_WIDTH, _LEAF_HEIGHT = 3.6, 1.8
 # Inches of paper for a unit of the drawing, and points of its type.
@@ -62,10 +63,8 @@ def wiring_svg(network: Network | None) -> str:
         _draw_gang(drawing, i * _SECTION_WIDTH, part)
     if network is not None:
         _draw_between(drawing, network, _UNDER_GANGS if gangs else 0.0)
-    svg = drawing.get_imagedata("svg").decode("utf-8")
     fitted = f" with {format_network(network)} between its input lug and wiper lug"
-    spoken = "Volume pot from behind" + (fitted if network is not None else "")
-    return svg[svg.index("<svg") :].replace("<svg", f'<svg role="img" aria-label="{spoken}"', 1)
+    return as_svg(drawing, "Volume pot from behind" + (fitted if network is not None else ""))
 
 
 def _text(drawing: Drawing, at: tuple[float, float], text: str) -> None:

@@ -55,6 +55,22 @@ def test_knob_of_one_number_a_block_does_not_step() -> None:
     assert np.abs(np.diff(heard)).max() < 3 * 2 * np.pi * 220 / RATE * np.abs(heard).max()
 
 
+def test_a_long_block_is_as_short_ones_and_dials_may_be_a_list() -> None:
+    """The knob goes along one line from the block before to the end of this one."""
+    noise = 0.1 * np.random.default_rng(0).normal(size=5000)
+    one, other = (ps.stream("humbucker-500k", "series") for _ in range(2))
+    for stream in (one, other):
+        stream.process(noise[:10], 9.0)
+    along = 9.0 - 6.0 * np.arange(1, 4991) / 4990
+    whole = one.process(noise[10:], 3)
+    pieces = [
+        other.process(noise[10:][at : at + 500], list(along[at : at + 500]))
+        for at in range(0, 4990, 500)
+    ]
+    # Measured 3e-16.
+    assert np.concatenate(pieces) == pytest.approx(whole, abs=1e-13)
+
+
 @pytest.mark.slow
 def test_other_parts_and_dirt_come_in_without_a_click(take: ps.Take) -> None:
     """Two designs, then a fuzz and back: under a low tone no step, and each is then what it is."""

@@ -1,6 +1,7 @@
 """Netlists of one's own: what is read, what is refused and with which line."""
 
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +14,7 @@ from presolder.models.errors import InputError
 from presolder.models.instrument.pedal import Pedal, read_pedal
 from presolder.models.instrument.stage import Stage
 from presolder.render.files.rig_file import read_situations
+from presolder.render.plots import guitar_svg, stage_svg
 from running import presolder_here
 from takes import SAMPLES
 
@@ -180,6 +182,11 @@ def test_a_circuit_is_drawn_with_its_voltages(tmp_path: Path) -> None:
         assert one in said
     for volts in at_rest[1:]:
         assert f"{volts:.2f} V" in said
+    # Whatever it is called.
+    named = Stage(read_pedal(GOOD, 'R&D <"one">'))
+    assert ET.fromstring(stage_svg(named)).attrib["aria-label"].endswith('R&D <"one">')
+    guitar = ET.fromstring(guitar_svg(replace(ps.rig("humbucker-500k"), dirt=named)))
+    assert 'R&D <"one">' in [(one.text or "").strip() for one in guitar.iter()]
     done = presolder_here("cleanup", "--dirt", "smooth", "--circuit", str(tmp_path / "none.svg"))
     assert done.returncode == 2 and "smooth is a curve" in done.stderr
 

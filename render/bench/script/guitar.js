@@ -99,18 +99,19 @@ function measured(bench) {
   } }, "Take these values");
   // Plays, records and keeps both, again where a busy machine tore it; what is to be said of the
   // recording comes back.
-  async function kept(take, strong, say, again = TORN_AGAIN) {
-    say(`playing the sweep${again < TORN_AGAIN ? " again, since the recording was torn" : ""}`);
-    const { samples, rate } = await swept(strong);
-    await upload(bench.path("/takes/sweep"), wavOf(sweepOf(rate, strong), rate), "audio/wav");
-    let told;
-    try {
-      told = await upload(bench.path(`/takes/${take}`), wavOf(samples, rate), "audio/wav");
-    } catch (error) {
-      if (!again || !error.message.includes("is torn")) throw error;
-      return kept(take, strong, say, again - 1);
+  async function kept(take, strong, say) {
+    for (let torn = 0; ; torn += 1) {
+      say(`playing the sweep${torn ? " again, since the recording was torn" : ""}`);
+      const { samples, rate } = await swept(strong);
+      if (!torn) await upload(bench.path("/takes/sweep"), wavOf(sweepOf(rate, strong), rate),
+        "audio/wav");
+      try {
+        const told = await upload(bench.path(`/takes/${take}`), wavOf(samples, rate), "audio/wav");
+        return [`peak ${told.peak_dbfs} dBFS`, ...told.remarks].join("; ");
+      } catch (error) {
+        if (torn === TORN_AGAIN || !error.message.includes("is torn")) throw error;
+      }
     }
-    return [`peak ${told.peak_dbfs} dBFS`, ...told.remarks].join("; ");
   }
   const loop = working("Measure the interface alone", async ({ say }) => {
     say("finding the level");
