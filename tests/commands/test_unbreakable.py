@@ -452,7 +452,8 @@ def test_a_signal_as_soon_as_something_is_there_leaves_nothing(
 def test_a_killed_run_is_cleared_away_by_the_next(tmp_path: Path) -> None:
     out = tmp_path / "out"
     running = started("render", TAKE, "--travel", "3000", "--out", out)
-    while not any(tmp_path.glob(".out.*")) and running.poll() is None:
+    # Until it is held and written into: one that is taken away before is only made again.
+    while not any(tmp_path.glob(".out.*/*")) and running.poll() is None:
         time.sleep(0.02)
     (mine,) = tmp_path.iterdir()
     # Whose run still goes on is left alone.
