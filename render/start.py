@@ -69,7 +69,7 @@ def _hear_no_more() -> None:
 def main() -> None:
     """Entry point: ends with one line and 128 + the signal's number when stopped."""
     # What is loaded stays; looking for garbage among it takes a tenth of the time.
-    gc.set_threshold(50_000)
+    gc.set_threshold(200_000)
     heard: list[int] = []
     stop = _stop_on(heard)
     sys.unraisablehook = _unheard

@@ -199,6 +199,7 @@ def filter_sections(sections: Array, memory: Array, signal: Array, output: Array
         Input, and where the result is written; may be the same array.
     """
     count, (samples,) = np.shape(sections)[0], np.shape(signal)
+    _agree(count > 0)
     _take(sections, (count, 6))
     _take(memory, (count, 2), out=True)
     _take(signal, (samples,))
