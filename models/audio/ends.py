@@ -29,13 +29,15 @@ def faded(blocks: Iterable[Array], sample_count: int, sample_rate_hz: float) -> 
     for block in blocks:
         last = first + block.shape[1]
         if first < fade or last > sample_count - fade:
-            block = block.copy()
+            shaped = block.copy()
             # Both ends may lie in one block.
             for start, stop in ((first, min(last, fade)), (max(first, sample_count - fade), last)):
                 place = np.arange(start, stop) + 0.5
                 nearest = np.minimum(place, sample_count - place) / max(fade, 1)
                 # The half of a raised cosine.
                 gain = np.square(np.sin(0.5 * np.pi * np.clip(nearest, 0.0, 1.0)))
-                block[:, start - first : max(start, stop) - first] *= gain
-        yield block
+                shaped[:, start - first : max(start, stop) - first] *= gain
+            yield shaped
+        else:
+            yield block
         first = last
