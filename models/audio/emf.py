@@ -49,7 +49,7 @@ _LOW_WIDTH_HZ = 2.05
 _WHOLE_FROM = 6.0
 # An inverse may depart by so much from what it should be, where it is heard.
 _ERROR_DB = -152.0
-_HEARD_HZ = (20.0, 16_000.0)
+HEARD_HZ = (20.0, 16_000.0)
 # It is shortened in so many steps.
 _STEPS = 256
 # Bands in hertz for which it is told how well a take nulls.
@@ -135,7 +135,7 @@ def _inverse(
         later = np.exp(2j * np.pi * (phases[:, None] - lead) * (hz / sample_rate_hz))
         wanted = (wave_weights(wave_seconds, hz)[:, None] * (response * later)).reshape(-1, hz.size)
         impulses = np.fft.irfft(wanted * _above(lowest_hz, hz), taps)
-        heard = (hz >= _HEARD_HZ[0]) & (hz <= _HEARD_HZ[1])
+        heard = (hz >= HEARD_HZ[0]) & (hz <= HEARD_HZ[1])
         aim = _Aim(heard, wanted[:, heard], amplitude(_ERROR_DB) * np.abs(response[heard]))
         steps = range(0, taps + 1, taps // _STEPS)
         last = steps[bisect_left(steps, True, hi=_STEPS, key=lambda n: aim.met_by(impulses, 0, n))]

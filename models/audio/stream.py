@@ -1,8 +1,8 @@
 """A guitar as it is played: block after block, the knob known only as it comes.
 
-What a render makes by Fourier transforms of whole windows is made by the same
-impulse responses sample by sample here, and the same core steps along: so both
-are equal, but for a delay of the samples that the filters look ahead.
+What a render makes by Fourier transforms of whole windows is made by short forms of the
+same impulse responses sample by sample here, and the same core steps along: so both
+are equal to within -126 dB, but for a delay of the samples that the filters look ahead.
 """
 
 from collections.abc import Callable
@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from presolder.models.audio.brief import brief
 from presolder.models.audio.clip import (
     DC_BLOCK_HZ,
     OVERSAMPLING,
@@ -25,6 +26,7 @@ from presolder.models.audio.emf import BAND_LIMIT_REACH, band_limit
 from presolder.models.audio.overlap import FilterBank
 from presolder.models.audio.renderer import Renderer
 from presolder.models.audio.sections import running_sections
+from presolder.models.circuit.recursion import Recursion
 from presolder.models.core import Played, combine, shape_averaged
 from presolder.models.decibels import amplitude
 from presolder.models.instrument.dirt import AnyDirt, Dirt, load_of
@@ -80,10 +82,9 @@ def chain_of(
         driven = Driven(fed, (design,), sample_rate_hz, volts_per_unit)
         return _into_circuit(driven, amplitude(dirt.level_db))
     renderer = Renderer(fed, (design,), sample_rate_hz)
-    bank, (recursion,) = renderer.filters, renderer.recursions
-    assert bank.kernels is not None
-    played = Played(bank.impulses[:, ::-1], bank.kernels, recursion.table, recursion.dials)
-    guitar, late = played.step, bank.lead + bank.reach
+    (recursion,) = renderer.recursions
+    played, late = _played(renderer.filters, sample_rate_hz, recursion)
+    guitar = played.step
     if dirt is None:
         return Chain(guitar, late, late)
     clip, more = _clipping(dirt, sample_rate_hz, volts_per_unit)
@@ -91,7 +92,7 @@ def chain_of(
 
 
 def _into_circuit(driven: Driven, level: float) -> Chain:
-    emf, late = _emf(driven.filters)
+    played, late = _played(driven.filters, driven.sample_rate_hz)
     (steps,) = driven.steps
     (standing,) = at_rest(steps, 1)
     fine = driven.oversampling
@@ -100,7 +101,7 @@ def _into_circuit(driven: Driven, level: float) -> Chain:
 
     def step(block: Array, dial: Dial) -> Array:
         out = np.empty(block.size * fine)
-        volts = driven.emf_volts * emf(block)
+        volts = driven.emf_volts * played.emf(block)
         failed = advance_circuit(steps, _along(dial, block.size), volts, standing, out)
         driven.require_solved(0, failed, 0)
         return np.asarray(level * down(out.reshape(-1, fine).T)[0])
@@ -155,20 +156,15 @@ def _running(kernels: Array) -> Callable[[Array], Array]:
     return run
 
 
-def _emf(bank: FilterBank) -> tuple[Callable[[Array], Array], int]:
-    """From a take to the EMF at the instants that are wanted, EMF by EMF."""
+def _played(
+    bank: FilterBank, sample_rate_hz: float, recursion: Recursion | None = None
+) -> tuple[Played, int]:
+    """From a take to the EMF, and through the knob where there is one; by how much it is late."""
+    short = brief(bank, sample_rate_hz)
     assert bank.kernels is not None
-    phases = bank.kernels.shape[1]
-    first = _running(bank.impulses[:, np.newaxis, ::-1])
-    between = [_running(bank.kernels) for _ in range(bank.spectra.shape[0] // phases)]
-
-    def run(block: Array) -> Array:
-        known = first(block[np.newaxis])
-        return np.concatenate([
-            one(known[k * phases : (k + 1) * phases]) for k, one in enumerate(between)
-        ])  # fmt: skip
-
-    return run, bank.lead + bank.reach
+    knob = () if recursion is None else (recursion.table, recursion.dials)
+    filters = short.impulses[:, ::-1]
+    return Played(filters, short.poles, short.weights, bank.kernels, *knob), short.lead + bank.reach
 
 
 _AROUND = BAND_LIMIT_REACH - np.arange(2 * BAND_LIMIT_REACH + 1)

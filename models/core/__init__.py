@@ -7,7 +7,7 @@ over, so that nothing but whole arrays of the right shapes comes to the library.
 import numpy as np
 
 from presolder.models.core.binding import bound, loaded, origin
-from presolder.models.typing import Array
+from presolder.models.typing import Array, ComplexArray
 
 __all__ = [
     "MOST_JUNCTIONS", "Played", "combine", "filter_sections", "fours", "groups_of", "origin",
@@ -48,6 +48,11 @@ def _take(array: Array, shape: tuple[int, ...], *, apart: bool = False, out: boo
 def _row(array: Array) -> int:
     """From one row of two dimensions to the next, in numbers."""
     return int(array.strides[0]) // array.itemsize
+
+
+def _pairs(numbers: ComplexArray) -> Array:
+    """Real and imaginary part of each."""
+    return np.stack([numbers.real, numbers.imag], axis=-1)
 
 
 def _agree(holds: bool) -> None:
@@ -122,36 +127,79 @@ class Played:
     ----------
     filters : ndarray, shape (g p, taps)
         From a take's samples to so many signals, the earliest sample's weight first.
-    kernels : ndarray, shape (q, p, k)
+    poles : ndarray of complex, shape (k,)
+        Of the decays that go on where the filters end: what is left a sample later.
+    weights : ndarray of complex, shape (g p, k)
+        Of each decay's real part at its first sample.
+    kernels : ndarray, shape (q, p, j)
         From each p of these to EMFs at q instants, as `combine` takes them.
-    table, dials : ndarray
-        As `step_states` takes them, for g q inputs.
+    table, dials : ndarray, optional
+        As `step_states` takes them, for g q inputs; None where the EMF itself is wanted.
     """
 
-    def __init__(self, filters: Array, kernels: Array, table: Array, dials: Array) -> None:
+    def __init__(
+        self,
+        filters: Array,
+        poles: ComplexArray,
+        weights: ComplexArray,
+        kernels: Array,
+        table: Array | None = None,
+        dials: Array | None = None,
+    ) -> None:
         (signals, taps), (instants, each, around) = np.shape(filters), np.shape(kernels)
-        rows, outs, entries = np.shape(table)
         groups = signals // each
+        if table is None or dials is None:
+            table, dials = np.zeros((0, 0, 0)), np.zeros(0)
+        rows, outs, entries = np.shape(table)
         _agree(
-            taps > 0 and around > 0 and rows > 1 and groups * each == signals
-            and 0 < outs <= _MOST_STATES + 1 and entries == outs - 1 + groups * instants
-            and np.shape(dials) == (rows,)
+            taps > 0 and around > 0 and np.shape(poles) == (poles.size,)
+            and np.shape(weights) == (signals, poles.size) and np.shape(dials) == (rows,)
         )  # fmt: skip
-        row = taps - 1 + _HELD
+        inputs = entries - outs + 1
+        _agree(
+            rows == 0 or (rows > 1 and 0 < outs <= _MOST_STATES + 1 and inputs == groups * instants)
+        )
+        row = taps + _HELD
         sizes = np.zeros(_SIZES)
         sizes[:11] = (
-            signals, taps, groups, instants, around, row, _AT_ONCE, rows, outs, entries, taps - 1
+            signals, taps, groups, instants, around, row, _AT_ONCE, rows, outs, entries, taps
         )  # fmt: skip
-        known = np.zeros((signals, around - 1 + _CHUNK))
-        emf, states = np.zeros((groups * instants, _CHUNK)), np.zeros(outs)
+        more = FOUR * fours(poles.size) - poles.size
+        poles, weights = np.pad(poles, (0, more)), np.pad(weights, ((0, 0), (0, more)))
+        sizes[14:] = fours(poles.size), -1
+        emf, known = np.zeros((groups * instants, _AT_ONCE)), np.zeros(around - 1 + _CHUNK)
         room = np.zeros(3 * entries * FOUR * fours(outs))
         pieces = (
-            sizes, np.zeros(3 * _AT_ONCE), filters, np.zeros(row), known, kernels, emf, table,
-            dials, states, room,
+            sizes, np.zeros(3 * _AT_ONCE), emf, filters, np.zeros(row), np.tile(known, signals),
+            kernels, _pairs(poles), np.zeros(2 * poles.size), _pairs(weights), table, dials,
+            np.zeros(outs), room,
         )  # fmt: skip
         self._all = np.concatenate([np.ravel(piece) for piece in pieces])
-        self._take, self._dial, self._output = self._all[_SIZES:][: 3 * _AT_ONCE].reshape(3, -1)
+        ahead = self._all[_SIZES:]
+        self._take, self._dial, self._output = ahead[: 3 * _AT_ONCE].reshape(3, -1)
+        # Blocks are most often of one length, and to cut them anew takes a tenth of each.
+        self._into, self._out_of = self._take, self._output
+        self._emf = ahead[3 * _AT_ONCE :][: emf.size].reshape(emf.shape)
         self._step = bound("stream", self._all)
+
+    def emf(self, take: Array) -> Array:
+        """The next samples' EMF, where there is no knob.
+
+        Parameters
+        ----------
+        take : ndarray, shape (n,)
+
+        Returns
+        -------
+        ndarray, shape (g q, n)
+        """
+        pieces = []
+        for first in range(0, take.size, _AT_ONCE):
+            piece = take[first : first + _AT_ONCE]
+            self._take[: piece.size] = piece
+            self._step(piece.size)
+            pieces.append(self._emf[:, : piece.size].copy())
+        return np.concatenate(pieces, axis=1) if pieces else self._emf[:, :0]
 
     def step(self, take: Array, dial: Array | tuple[float, float]) -> Array:
         """The next samples.
@@ -174,7 +222,9 @@ class Played:
             return np.concatenate(
                 [self.step(take[half], part) for half, part in zip(halves, parts, strict=True)]
             )
-        self._take[:count] = take
+        if count != self._into.size:
+            self._into, self._out_of = self._take[:count], self._output[:count]
+        self._into[...] = take
         if isinstance(dial, tuple):
             # One by one, which takes a tenth of what a slice does.
             self._all[11] = 1.0
@@ -183,7 +233,7 @@ class Played:
             self._all[11] = 0.0
             self._dial[:count] = dial
         self._step(count)
-        return self._output[:count].copy()
+        return self._out_of.copy()
 
 
 def filter_sections(sections: Array, memory: Array, signal: Array, output: Array) -> None:

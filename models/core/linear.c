@@ -22,6 +22,8 @@ typedef struct {
     const double *table, *dials, *dial, *emf;
     double *states, *output, *room;
     int last_row, outs, entries, samples, apart;
+    /* That `room` holds from the last time, or -1. */
+    int row;
 } Linear;
 
 /* Write a row's matrix, and how far the next lies from it, by columns, the EMF's first. */
@@ -41,15 +43,20 @@ static void take_row(const Linear *run, int row, int width)
 
 /* Columns are four times `wide` long, filled up with zeros: their sums run side by side, and
    stay in registers, since `wide` is known when this is compiled. */
-INLINE void step_linear(const Linear *run, const int wide)
+INLINE int step_linear(const Linear *run, const int wide)
 {
     const int states = run->outs - 1, nodes = run->entries - states;
     const int width = 4 * wide, square = run->entries * width, samples = run->samples;
     const double *low = run->room, *rise = low + square;
     double *now = run->room + 2 * square;
     double last[4 * MOST_WIDE] = {0.0}, stands = -1.0, base = 0.0, scale = 0.0;
-    int row = -1, resting = 0;
-    memset(run->room, 0, 3 * square * sizeof(double));
+    int row = run->row, resting = 0;
+    if (row < 0)
+        memset(run->room, 0, 3 * square * sizeof(double));
+    else {
+        base = run->dials[row];
+        scale = 1.0 / (run->dials[row + 1] - base);
+    }
     memcpy(last, run->states, states * sizeof(double));
     for (int n = 0; n < samples; n++) {
         const double dial = run->dial[n], *emf = run->emf + n;
@@ -94,17 +101,19 @@ INLINE void step_linear(const Linear *run, const int wide)
         run->output[n] = last[states];
     }
     memcpy(run->states, last, states * sizeof(double));
+    return row;
 }
 
-WIDE static void run_linear(const Linear *run)
+/* The row that `room` holds then. */
+WIDE static int run_linear(const Linear *run)
 {
     const int wide = (run->outs + 3) / 4;
     switch (wide) {
-    case 1: step_linear(run, 1); break;
-    case 2: step_linear(run, 2); break;
-    case 3: step_linear(run, 3); break;
-    case 4: step_linear(run, 4); break;
-    default: step_linear(run, wide);
+    case 1: return step_linear(run, 1);
+    case 2: return step_linear(run, 2);
+    case 3: return step_linear(run, 3);
+    case 4: return step_linear(run, 4);
+    default: return step_linear(run, wide);
     }
 }
 
@@ -115,6 +124,6 @@ FACE(linear) void linear(const double *table, const double *dials, int rows, int
                          double *states, double *output, double *room)
 {
     const Linear run = {table, dials, dial, emf, states, output, room, rows - 2, outs, entries,
-                        samples, apart};
+                        samples, apart, -1};
     run_linear(&run);
 }

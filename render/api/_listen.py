@@ -134,7 +134,7 @@ def stream(
     -------
     Stream
         Its ``process(block, dial)`` takes and gives arrays of shape (n,); ``latency`` is by
-        how many samples it is late. What comes out equals `render`. Start quiet.
+        how many samples it is late. What comes out is `render` to -120 dB. Start quiet.
 
     Raises
     ------
