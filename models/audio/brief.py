@@ -7,8 +7,8 @@ estimating parameters of exponentially damped/undamped sinusoids in noise", IEEE
 Trans. ASSP 38, 1990).
 """
 
-from bisect import bisect_right
-from collections.abc import Iterator
+from bisect import bisect_left, bisect_right
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -57,14 +57,7 @@ def brief(bank: FilterBank, sample_rate_hz: float) -> Brief:
     bank : FilterBank
     sample_rate_hz : float
     """
-    whole, hz = bank.impulses, np.linspace(0.0, 0.5 * sample_rate_hz, bank.spectra.shape[1])
-    heard = (hz >= HEARD_HZ[0]) & (hz <= HEARD_HZ[1])
-    allowed = amplitude(_ERROR_DB) * np.abs(bank.spectra[:, heard]).max(axis=0)
-
-    def unheard(error: Array) -> bool:
-        spectra = np.fft.rfft(error, bank.fft_size)[:, heard]
-        return bool((np.abs(spectra) <= allowed).all())
-
+    whole, unheard = bank.impulses, _unheard_beside(bank.spectra, sample_rate_hz)
     steps = range(0, bank.lead, _STEP)
     cut = bisect_right(steps, False, key=lambda first: not unheard(whole[:, :first]))
     first = steps[cut - 1] if cut else 0
@@ -82,6 +75,42 @@ def brief(bank: FilterBank, sample_rate_hz: float) -> Brief:
     return Brief(
         whole[:, first:], bank.lead - first, none, np.zeros((len(whole), 0), np.complex128)
     )
+
+
+def reach(circular: Array, sample_rate_hz: float, factor: int) -> int:
+    """How far to either side of its time zero an impulse response is wanted, by the same measure.
+
+    Parameters
+    ----------
+    circular : ndarray, shape (n,)
+        What comes before time zero at its end.
+    sample_rate_hz : float
+    factor : int
+        Its own samples to one at that rate, in which the answer is.
+    """
+    unheard = _unheard_beside(np.fft.rfft(circular)[np.newaxis], sample_rate_hz * factor)
+    most = circular.size // (2 * factor)
+
+    def enough(samples: int) -> bool:
+        beyond = circular.copy()
+        beyond[: (samples + 1) * factor] = beyond[circular.size - samples * factor :] = 0.0
+        return unheard(beyond[np.newaxis])
+
+    steps = range(_STEP, most, _STEP)
+    return steps[min(bisect_left(steps, True, key=enough), len(steps) - 1)]
+
+
+def _unheard_beside(spectra: ComplexArray, sample_rate_hz: float) -> Callable[[Array], bool]:
+    """Whether an error lies so far below some spectra at every frequency that is heard."""
+    hz = np.linspace(0.0, 0.5 * sample_rate_hz, spectra.shape[1])
+    heard = (hz >= HEARD_HZ[0]) & (hz <= HEARD_HZ[1])
+    allowed = amplitude(_ERROR_DB) * np.abs(spectra[:, heard]).max(axis=0)
+
+    def unheard(error: Array) -> bool:
+        found = np.fft.rfft(error, 2 * (hz.size - 1))[:, heard]
+        return bool((np.abs(found) <= allowed).all())
+
+    return unheard
 
 
 def _decays(tails: Array) -> Iterator[ComplexArray]:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from presolder.models.audio.brief import brief
+from presolder.models.audio.brief import brief, reach
 from presolder.models.audio.clip import (
     DC_BLOCK_HZ,
     OVERSAMPLING,
@@ -22,7 +22,7 @@ from presolder.models.audio.clip import (
 from presolder.models.audio.drive import first_order_high_pass, pre_emphasis
 from presolder.models.audio.driven import Driven, at_rest
 from presolder.models.audio.driven import advance as advance_circuit
-from presolder.models.audio.emf import BAND_LIMIT_REACH, band_limit
+from presolder.models.audio.emf import band_limit
 from presolder.models.audio.overlap import FilterBank
 from presolder.models.audio.renderer import Renderer
 from presolder.models.audio.sections import running_sections
@@ -97,7 +97,8 @@ def _into_circuit(driven: Driven, level: float) -> Chain:
     (standing,) = at_rest(steps, 1)
     fine = driven.oversampling
     bins = np.linspace(0.0, 0.5 * driven.sample_rate_hz, WINDOW // 2 + 1)
-    down = _down(band_limit(bins, driven.sample_rate_hz) / fine, fine, fine - 1)
+    response = band_limit(bins, driven.sample_rate_hz) / fine
+    down, more = _down(response, driven.sample_rate_hz, fine, fine - 1)
 
     def step(block: Array, dial: Dial) -> Array:
         out = np.empty(block.size * fine)
@@ -106,7 +107,7 @@ def _into_circuit(driven: Driven, level: float) -> Chain:
         driven.require_solved(0, failed, 0)
         return np.asarray(level * down(out.reshape(-1, fine).T)[0])
 
-    return Chain(step, late + BAND_LIMIT_REACH, late)
+    return Chain(step, late + more, late)
 
 
 def _clipping(
@@ -118,8 +119,8 @@ def _clipping(
     emphasis[:, :3] *= volts_per_unit
     block_dc = first_order_high_pass(DC_BLOCK_HZ, sample_rate_hz)
     before, after = running_sections(emphasis), running_sections(block_dc)
-    up = _up(up_response(sample_rate_hz))
-    down = _down(down_response(dirt, sample_rate_hz), OVERSAMPLING, 0)
+    up, first = _up(up_response(sample_rate_hz), sample_rate_hz)
+    down, then = _down(down_response(dirt, sample_rate_hz), sample_rate_hz, OVERSAMPLING, 0)
     # A sample before and one after, since the average reaches to both neighbours.
     held = np.zeros(2 * OVERSAMPLING)
 
@@ -136,7 +137,7 @@ def _clipping(
         after(out, out)
         return out
 
-    return step, 2 * BAND_LIMIT_REACH + 1
+    return step, first + then + 1
 
 
 def _running(kernels: Array) -> Callable[[Array], Array]:
@@ -167,21 +168,22 @@ def _played(
     return Played(filters, short.poles, short.weights, bank.kernels, *knob), short.lead + bank.reach
 
 
-_AROUND = BAND_LIMIT_REACH - np.arange(2 * BAND_LIMIT_REACH + 1)
-
-
-def _up(response: Array) -> Callable[[Array], Array]:
-    """To so many fine samples each, from a response over the audio band."""
+def _up(response: Array, sample_rate_hz: float) -> tuple[Callable[[Array], Array], int]:
+    """To so many fine samples each, from a response over the audio band; by how much it is late."""
     fine = np.fft.irfft(response, WINDOW * OVERSAMPLING)
-    at = OVERSAMPLING * _AROUND + np.arange(OVERSAMPLING)[:, np.newaxis]
-    return _running(fine[at][:, np.newaxis])
+    late = reach(fine, sample_rate_hz, OVERSAMPLING)
+    at = OVERSAMPLING * np.arange(late, -late - 1, -1) + np.arange(OVERSAMPLING)[:, np.newaxis]
+    return _running(fine[at][:, np.newaxis]), late
 
 
-def _down(response: ComplexArray | Array, factor: int, last: int) -> Callable[[Array], Array]:
+def _down(
+    response: ComplexArray | Array, sample_rate_hz: float, factor: int, last: int
+) -> tuple[Callable[[Array], Array], int]:
     """Back to the samples, of which the fine one `last` is the sample's own instant."""
     fine = factor * np.fft.irfft(response, WINDOW * factor)
-    at = factor * _AROUND + last - np.arange(factor)[:, np.newaxis]
-    return _running(fine[at][np.newaxis])
+    late = reach(fine, sample_rate_hz, factor)
+    at = factor * np.arange(late, -late - 1, -1) + last - np.arange(factor)[:, np.newaxis]
+    return _running(fine[at][np.newaxis]), late
 
 
 class Stream:
