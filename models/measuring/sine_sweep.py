@@ -1,7 +1,5 @@
 """A response from a sweep as it was played and as it was recorded."""
 
-from itertools import combinations
-
 import numpy as np
 
 from presolder.models.decibels import decibels
@@ -15,10 +13,13 @@ _BINS = 1 << 16
 # Where its delay is looked at, and how far an octave's impulse stands over its noise there: from
 # below the 100 Hz from which a response is told, since a tear blurs the octave that it is in.
 _OCTAVES_HZ, _CLEARLY = np.geomspace(65.0, 14e3, 16), 10.0
-# How finely its envelope is looked at, and how far it may lie off, in periods.
-_FINELY, _UNSURE = 16, 0.15
+# How finely its envelope is looked at, of which what is finer than so many seconds is in vain; and
+# how far it may lie off, in periods.
+_FINELY, _FINE_S, _UNSURE = 16, 1e-4, 0.15
 # No buffer is shorter than this; what noise moves an octave by is less.
 _LOST_S = 0.5e-3
+# By how much two clocks may go apart; those of phones and interfaces do by a tenth of it.
+_MOST_DRIFT = 5e-4
 # How long nothing was played at the beginning of a recording.
 _QUIET_SECONDS = 0.25
 
@@ -78,12 +79,13 @@ def swept_response(played: Array, recorded: Array, sample_rate_hz: float) -> tup
         raise InputError("the recording does not hold the sweep that was played")
     own_bins = np.fft.rfftfreq(length, 1.0 / sample_rate_hz)
     reaches = power > 1e-4 * power.max()
-    torn_s = _torn(y * dividing, reaches, sample_rate_hz)
-    if torn_s:
-        raise InputError(
-            f"the recording is torn, by {1e3 * torn_s:.1f} ms: the machine was busy or its buffer"
-            " too short; record again"
-        )
+    drift = _drift(x, y * dividing, reaches, sample_rate_hz)
+    if drift:
+        # By the recorder's clock, as the player's would have it.
+        count = round(recorded.size / (1.0 + drift))
+        recorded = np.fft.irfft(np.fft.rfft(recorded), count) * count / recorded.size
+        y = np.fft.rfft(recorded, length)
+        impulse = np.fft.irfft(y * dividing, length)
     perfect = np.fft.irfft(x * dividing, length)
     bins = np.fft.rfftfreq(_BINS, 1.0 / sample_rate_hz)
     gain = _kept(impulse, sample_rate_hz) / _kept(perfect, sample_rate_hz)
@@ -92,46 +94,70 @@ def swept_response(played: Array, recorded: Array, sample_rate_hz: float) -> tup
     return frequency_hz[reached], decibels(np.interp(frequency_hz[reached], bins, gain))
 
 
-def _torn(response: ComplexArray, reaches: Flags, sample_rate_hz: float) -> float:
-    """By how many seconds one octave of a response comes later than another; 0 for no tear.
+def _drift(
+    played: ComplexArray, response: ComplexArray, reaches: Flags, sample_rate_hz: float
+) -> float:
+    """By what share a recording is longer than what was played; 0 where it makes no difference.
 
-    What is lost or put in while a sweep runs shifts all that comes after it. A pickup's own delay
-    is a tenth of a period or so.
+    It is seen by when each octave comes, of which a pickup's own delay is a tenth of a period or
+    so. What is lost or put in while a sweep runs shifts all that comes after it; where player and
+    recorder have a clock each, what comes later is shifted by more and more.
+
+    Raises
+    ------
+    InputError
+        If it is torn.
     """
     length = 2 * (response.size - 1)
     line_hz = sample_rate_hz / length
-    came: list[tuple[float, float]] = []
+    whole_s = length / sample_rate_hz
+    came: list[tuple[float, float, float]] = []
     for middle in _OCTAVES_HZ[0.36 * sample_rate_hz > _OCTAVES_HZ][::-1]:
-        low, high = (int(middle * ratio / line_hz) for ratio in (0.5, 2.0))
         # Only where the sweep was.
         if not reaches[int(0.7 * middle / line_hz)] or not reaches[int(1.4 * middle / line_hz)]:
             continue
-        # A raised cosine over the octave, so that its impulse is short; of that the envelope,
-        # which stays where it is whatever the phase.
-        lines = np.arange(low + 1, min(high, response.size))
-        octave = np.log2(lines * line_hz / middle)
-        shaped = response[lines] * np.cos(octave * np.pi / 2) ** 2
-        count = 1 << int(np.ceil(np.log2(_FINELY * shaped.size)))
-        envelope = np.abs(np.fft.ifft(shaped, count))
+        envelope = _octave(response, middle / line_hz, whole_s)
         at = int(np.argmax(envelope))
         if envelope[at] > _CLEARLY * np.sqrt(np.mean(np.square(envelope))):
-            whole_s, at_s = length / sample_rate_hz, at / count * length / sample_rate_hz
+            at_s = at / envelope.size * whole_s
             first_s = came[0][0] if came else at_s
             after_s = (at_s - first_s + whole_s / 2) % whole_s - whole_s / 2
-            came.append((first_s + after_s, _UNSURE / middle))
-    pairs = [(abs(a - b), p + q) for (a, p), (b, q) in combinations(came, 2)]
-    if all(late <= max(allowed, _LOST_S) for late, allowed in pairs):
+            own = _octave(played, middle / line_hz, whole_s)
+            own_s = float(np.argmax(own)) / own.size * whole_s
+            came.append((first_s + after_s, _UNSURE / middle, own_s))
+    came_s, unsure_s, played_s = np.array(came).T if came else np.zeros((3, 0))
+    allowed_s = np.maximum(np.add.outer(unsure_s, unsure_s), _LOST_S)
+    if (np.abs(np.subtract.outer(came_s, came_s)) <= allowed_s).all():
         return 0.0
     # How far what comes after the tear lies from what came before, wherever that fits best.
-    came_s = np.array([at for at, _ in came])
     parts = [(came_s[:k], came_s[k:]) for k in range(1, came_s.size)]
     steps = [(np.median(before), np.median(after)) for before, after in parts]
     left = [
         np.abs(before - a).sum() + np.abs(after - b).sum()
         for (before, after), (a, b) in zip(parts, steps, strict=True)
     ]
+    # The other way: a line over the time at which each was played.
+    slope, start = np.polyfit(played_s, came_s, 1)
+    off_s = came_s - (start + slope * played_s)
+    if abs(slope) < _MOST_DRIFT and np.abs(off_s).sum() < 0.5 * min(left):
+        return float(slope)
     a, b = steps[int(np.argmin(left))]
-    return float(abs(b - a))
+    raise InputError(
+        f"the recording is torn, by {1e3 * abs(b - a):.1f} ms: the machine was busy or its buffer"
+        " too short; record again"
+    )
+
+
+def _octave(spectrum: ComplexArray, middle: float, whole_s: float) -> Array:
+    """The envelope over time of the octave around a line of a spectrum, finely.
+
+    The octave is a raised cosine, so that an impulse in it is short; the envelope of that stays
+    where it is whatever the phase.
+    """
+    lines = np.arange(int(0.5 * middle) + 1, min(int(2.0 * middle), spectrum.size))
+    shaped = spectrum[lines] * np.cos(np.log2(lines / middle) * np.pi / 2) ** 2
+    count = max(lines.size, min(_FINELY * lines.size, whole_s / _FINE_S))
+    return np.asarray(np.abs(np.fft.ifft(shaped, 1 << int(np.ceil(np.log2(count))))))
 
 
 def _kept(impulse: Array, sample_rate_hz: float) -> Array:
