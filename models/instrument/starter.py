@@ -160,6 +160,8 @@ KIND_QUESTION = Question(
     "pickup", "Kind of pickup",
     "What is typical of the rest goes by this. One coil or two, and how wide.",
     "word", words=PICKUP_KINDS,
+    meanings=("two coils side by side", "one narrow coil", "one wide coil",
+              "two coils, few turns"),
 )  # fmt: skip
 COUNT_QUESTION = Question(
     "pickups", "Pickups that share this volume knob",

@@ -121,7 +121,10 @@ JOB = "/api/jobs/{name}"
 OPERATIONS: dict[tuple[str, str], Operation] = {
     ("GET", "/api/jobs"): Operation(
         "The guitars of this bench",
-        _answer(bench=TEXT, rigs=_list(TEXT), jobs=_list(_object(name=TEXT, title=TEXT))),
+        _answer(
+            bench=TEXT, kinds=_by_name(TEXT), rigs=_list(TEXT),
+            jobs=_list(_object(name=TEXT, title=TEXT)),
+        ),
     ),
     ("POST", "/api/jobs"): Operation(
         "Begin a guitar, from a built-in rig or an earlier guitar, or by answers as init has them",

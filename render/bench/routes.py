@@ -22,6 +22,7 @@ from starlette.responses import (
 from starlette.routing import Route
 
 from presolder.models.errors import InputError
+from presolder.models.instrument.starter import KIND_QUESTION
 from presolder.render import SCHEMA
 from presolder.render.bench import desk, jobs
 from presolder.render.bench.asked import Asked
@@ -131,7 +132,8 @@ class _Bench:
         def found() -> list[dict[str, Any]]:
             return [desk.entry(path) for path in jobs.jobs_in(self._folder).values()]
 
-        told = {"bench": str(self._folder), "rigs": list(built_in_rigs())}
+        kinds = dict(zip(KIND_QUESTION.words, KIND_QUESTION.meanings, strict=True))
+        told = {"bench": str(self._folder), "kinds": kinds, "rigs": list(built_in_rigs())}
         return _json(told | {"jobs": await to_thread(found)})
 
     async def begun(self, request: Request) -> Response:

@@ -3,8 +3,6 @@ import { get, post, put } from "./ask.js";
 import { byId, el } from "./dom.js";
 
 // What is asked of a new guitar; the rest is typical until it is known.
-const KINDS = [["humbucker", "two coils side by side"], ["single-coil", "one narrow coil"],
-  ["wide-single-coil", "one wide coil"], ["low-output-humbucker", "two coils, few turns"]];
 const SETS = [["1", "", "one"], ["2", "three-way", "two, three-way switch"],
   ["3", "three-way", "three, three-way switch"], ["3", "five-way", "three, five-way switch"]];
 
@@ -64,8 +62,8 @@ export async function jobsPage(root, open) {
     jobs = told.jobs;
     byId("where").textContent = told.bench;
     from.replaceChildren(
-      el("optgroup", { label: "a kind of pickup" }, KINDS.map(([kind, words]) =>
-        el("option", { value: `kind:${kind}` }, `${kind}: ${words}`))),
+      el("optgroup", { label: "a kind of pickup" }, Object.entries(told.kinds).map(
+        ([kind, words]) => el("option", { value: `kind:${kind}` }, `${kind}: ${words}`))),
       el("optgroup", { label: "an earlier guitar" }, jobs.map((job) =>
         el("option", { value: job.name }, job.title))),
       el("optgroup", { label: "an example" }, told.rigs.map((name) =>
