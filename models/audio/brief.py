@@ -10,6 +10,7 @@ Trans. ASSP 38, 1990).
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
@@ -22,7 +23,7 @@ from presolder.models.typing import Array, ComplexArray
 # What is left away before, and what is not met after, at any frequency that is heard.
 _ERROR_DB = -128.0
 _MOST_DECAYS = 5
-# How many samples past time zero are kept before the decays, by turns; one more is all.
+# How many samples past time zero may be kept before the decays, at 48 kHz.
 _STEP, _KEPT = 16, (64, 80, 96, 112, 128, 144, 160, 176, 192, 224, 256, 320, 384, 512, 1024)
 # Of a tail so many samples are looked at, evenly spaced: each decay is slow beside them.
 _LOOKED_AT = 120
@@ -50,18 +51,23 @@ class Brief:
 
 
 def brief(bank: FilterBank, sample_rate_hz: float) -> Brief:
-    """The shortest form of a bank that is it to within -126 dB where it is heard.
+    """The shortest form of a bank that is it to within -122 dB where it is heard.
 
     Parameters
     ----------
     bank : FilterBank
     sample_rate_hz : float
     """
-    whole, unheard = bank.impulses, _unheard_beside(bank.spectra, sample_rate_hz)
+    # As many bins as it takes for so many taps.
+    apart = bank.fft_size >> int(np.ceil(np.log2(bank.taps)))
+    whole, unheard = bank.impulses, _unheard_beside(bank.spectra[:, ::apart], sample_rate_hz)
     steps = range(0, bank.lead, _STEP)
     cut = bisect_right(steps, False, key=lambda first: not unheard(whole[:, :first]))
     first = steps[cut - 1] if cut else 0
-    for last in (bank.lead + kept for kept in _KEPT if bank.lead + kept < bank.taps):
+
+    @cache
+    def after(last: int) -> tuple[ComplexArray, ComplexArray] | None:
+        """The fewest decays that do for what comes from there on, if any do."""
         tail = whole[:, last:]
         for poles in _decays(tail):
             powers = poles[:, np.newaxis] ** np.arange(tail.shape[1])
@@ -70,7 +76,15 @@ def brief(bank: FilterBank, sample_rate_hz: float) -> Brief:
             found = np.linalg.lstsq(parts.T, tail.T, rcond=None)[0].T
             if unheard(tail - found @ parts):
                 real, imaginary = np.split(found, 2, axis=1)
-                return Brief(whole[:, first:last], bank.lead - first, poles, real + 1j * imaginary)
+                return poles, real + 1j * imaginary
+        return None
+
+    scale = max(1, round(sample_rate_hz / 48_000))
+    lasts = [last for kept in _KEPT if (last := bank.lead + scale * kept) < bank.taps]
+    # Where few do, more do too.
+    at = bisect_left(lasts, True, key=lambda last: after(last) is not None)
+    if at < len(lasts) and (decays := after(lasts[at])) is not None:
+        return Brief(whole[:, first : lasts[at]], bank.lead - first, *decays)
     none = np.zeros(0, np.complex128)
     return Brief(
         whole[:, first:], bank.lead - first, none, np.zeros((len(whole), 0), np.complex128)

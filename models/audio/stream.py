@@ -2,7 +2,7 @@
 
 What a render makes by Fourier transforms of whole windows is made by short forms of the
 same impulse responses sample by sample here, and the same core steps along: so both
-are equal to within -126 dB, but for a delay of the samples that the filters look ahead.
+are equal to within -122 dB, but for a delay of the samples that the filters look ahead.
 """
 
 from collections.abc import Callable
