@@ -139,7 +139,9 @@ def _inverse(
         aim = _Aim(heard, wanted[:, heard], amplitude(_ERROR_DB) * np.abs(response[heard]))
         steps = range(0, taps + 1, taps // _STEPS)
         last = steps[bisect_left(steps, True, hi=_STEPS, key=lambda n: aim.met_by(impulses, 0, n))]
-        if last < taps:
+        # What would come after its end lies on its beginning, unseen, and is as much as what is
+        # left away before that or more.
+        if last <= taps - taps // 16:
             break
     first = steps[bisect_right(steps, False, key=lambda n: not aim.met_by(impulses, n, last)) - 1]
     return impulses[:, first:last], lead - first

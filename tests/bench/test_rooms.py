@@ -121,7 +121,7 @@ def test_a_turn_drawn_by_hand(page: Page, tmp_path: Path) -> None:
     assert points.nth(5).get_attribute("aria-valuenow") == "-9"
     levels = [float(points.nth(i).get_attribute("aria-valuenow") or "nan") for i in range(9)]
     page.get_by_role("button", name="Which pot and parts").click()
-    rows = page.locator("details tbody tr")
+    rows = page.locator("details", has_text="drawn by hand").locator("tbody tr")
     rows.first.wait_for(timeout=3 * SOON)
     drawn = tmp_path / "drawn.csv"
     lines = [f"{dial},{db}" for dial, db in zip(range(1, 11), [*levels, 0.0], strict=True)]
