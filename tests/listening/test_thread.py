@@ -437,6 +437,9 @@ def test_a_part_of_a_recording_that_is_on_its_way(page: Page) -> None:
 def test_whatever_is_done_the_sound_stays_finite(page: Page, seed: int) -> None:
     """Some thirty moves at random, as by somebody who tries everything at once."""
     rng, rate = np.random.default_rng(seed), 44_100
+    if seed % 10 == 1:
+        # Each run leaves a core in memory as long as its page is there.
+        page.reload()
 
     def move() -> list[Any]:
         begin, dial = rng.uniform(0, 2.5), rng.uniform(0, 10)
