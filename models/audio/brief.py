@@ -10,7 +10,6 @@ Trans. ASSP 38, 1990).
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from functools import cache
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
@@ -65,26 +64,13 @@ def brief(bank: FilterBank, sample_rate_hz: float) -> Brief:
     cut = bisect_right(steps, False, key=lambda first: not unheard(whole[:, :first]))
     first = steps[cut - 1] if cut else 0
 
-    @cache
-    def after(last: int) -> tuple[ComplexArray, ComplexArray] | None:
-        """The fewest decays that do for what comes from there on, if any do."""
-        tail = whole[:, last:]
-        for poles in _decays(tail):
-            powers = poles[:, np.newaxis] ** np.arange(tail.shape[1])
-            # Real and imaginary parts apart, so that the weights' sum is real.
-            parts = np.concatenate([powers.real, -powers.imag])
-            found = np.linalg.lstsq(parts.T, tail.T, rcond=None)[0].T
-            if unheard(tail - found @ parts):
-                real, imaginary = np.split(found, 2, axis=1)
-                return poles, real + 1j * imaginary
-        return None
-
     scale = max(1, round(sample_rate_hz / 48_000))
     lasts = [last for kept in _KEPT if (last := bank.lead + scale * kept) < bank.taps]
     # Where few do, more do too.
-    at = bisect_left(lasts, True, key=lambda last: after(last) is not None)
-    if at < len(lasts) and (decays := after(lasts[at])) is not None:
-        return Brief(whole[:, first : lasts[at]], bank.lead - first, *decays)
+    at = bisect_left(lasts, True, key=lambda last: _tail(whole[:, last:], unheard) is not None)
+    tail = None if at == len(lasts) else _tail(whole[:, lasts[at] :], unheard)
+    if tail is not None:
+        return Brief(whole[:, first : lasts[at]], bank.lead - first, *tail)
     none = np.zeros(0, np.complex128)
     return Brief(
         whole[:, first:], bank.lead - first, none, np.zeros((len(whole), 0), np.complex128)
@@ -125,6 +111,21 @@ def _unheard_beside(spectra: ComplexArray, sample_rate_hz: float) -> Callable[[A
         return bool((np.abs(found) <= allowed).all())
 
     return unheard
+
+
+def _tail(
+    tails: Array, unheard: Callable[[Array], bool]
+) -> tuple[ComplexArray, ComplexArray] | None:
+    """Poles and weights of the fewest decays that do for tails, if any do."""
+    for poles in _decays(tails):
+        powers = poles[:, np.newaxis] ** np.arange(tails.shape[1])
+        # Real and imaginary parts apart, so that the weights' sum is real.
+        parts = np.concatenate([powers.real, -powers.imag])
+        found = np.linalg.lstsq(parts.T, tails.T, rcond=None)[0].T
+        if unheard(tails - found @ parts):
+            real, imaginary = np.split(found, 2, axis=1)
+            return poles, real + 1j * imaginary
+    return None
 
 
 def _decays(tails: Array) -> Iterator[ComplexArray]:
