@@ -348,6 +348,7 @@ def test_the_knob_turns_hum_and_hiss_down(humbucker: Rig, takes: dict[str, Take]
     assert abs(np.corrcoef(first, later)[0, 1]) < 0.1
 
 
+@pytest.mark.slow
 def test_the_clean_voice_beside_the_dirty_one_has_loudspeaker_and_hum(
     humbucker: Rig, takes: dict[str, Take]
 ) -> None:

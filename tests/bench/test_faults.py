@@ -91,6 +91,7 @@ def test_killed_at_any_instant_nothing_acknowledged_is_lost(tmp_path: Path, kill
         assert len(left) <= 2 * kills
 
 
+@pytest.mark.slow
 def test_a_full_disk_leaves_the_job_as_it_was(tmp_path: Path) -> None:
     with at_work(tmp_path) as bench:
         path, no_limit = begun(bench), resource.RLIM_INFINITY
@@ -105,6 +106,7 @@ def test_a_full_disk_leaves_the_job_as_it_was(tmp_path: Path) -> None:
     assert list(tmp_path.rglob(".*")) == []
 
 
+@pytest.mark.slow
 def test_a_folder_that_is_taken_away_is_said_to_be(tmp_path: Path) -> None:
     with at_work(tmp_path / "bench") as bench:
         path = begun(bench)
@@ -116,6 +118,7 @@ def test_a_folder_that_is_taken_away_is_said_to_be(tmp_path: Path) -> None:
         assert "cannot be read" in said["error"]
 
 
+@pytest.mark.slow
 def test_a_folder_that_has_become_read_only_is_said_to_be(tmp_path: Path) -> None:
     """And goes on being shown; root may write everywhere, unless that is taken from it."""
     caps = "-dac_override,-dac_read_search"
@@ -173,6 +176,7 @@ def test_two_benches_over_one_folder_hear_of_each_other(tmp_path: Path) -> None:
         assert "Cable length: 9 m" in said["error"]
 
 
+@pytest.mark.slow
 def test_work_that_nobody_waits_for_ends(tmp_path: Path) -> None:
     with at_work(tmp_path) as bench:
         path = begun(bench)

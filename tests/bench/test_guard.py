@@ -31,6 +31,7 @@ def test_another_user_of_the_machine_is_not_let_in(bench: Bench) -> None:
     assert bench.bare("GET", "/api/jobs", Host=bench.host, Cookie=wrong)[0] == 403
 
 
+@pytest.mark.slow
 def test_the_cookie_is_kept_from_scripts_and_other_sites(tmp_path: Path) -> None:
     with at_work(tmp_path, entered=False) as bench:
         answer = bench.opener.open(bench.address, timeout=30)

@@ -120,6 +120,7 @@ def free_ends(rig: Rig) -> list[complex]:
     ]
 
 
+@pytest.mark.slow
 def test_leads_end_at_something(humbucker: Rig) -> None:
     """But for the one that leaves at the right, and at a tone control without a load at 10."""
     coil = Wound(humbucker.coil)

@@ -167,6 +167,7 @@ def test_knobs_of_ones_own_stand_as_drawn_and_are_turned_by_a_rig_file(tmp_path:
         read_situations(tmp_path / "rig.toml")
 
 
+@pytest.mark.slow
 def test_a_circuit_is_drawn_with_its_voltages(tmp_path: Path) -> None:
     """Each part by its name and value, and where the simulator has the nodes too."""
     file = tmp_path / "circuit.svg"
@@ -210,6 +211,7 @@ def test_each_is_heard(file: Path) -> None:
     assert 1e-3 < np.abs(heard).max() < 10
 
 
+@pytest.mark.slow
 def test_a_rig_file_names_one(tmp_path: Path) -> None:
     (tmp_path / "mine.cir").write_text(GOOD)
     rig = tmp_path / "rig.toml"

@@ -36,6 +36,7 @@ def test_always_full_never_needs_one(rigs: dict[str, Rig]) -> None:
         assert result.shown.change.largest_db[0] < 0.01
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("at", [0, 21, 49, 182])
 def test_a_first_look_is_of_this_very_guitar(at: int) -> None:
     """By the figures that compare shows: 0.85 of the tone and the rest of the taper, for who

@@ -142,6 +142,7 @@ def test_commands_take_all_situations_or_one() -> None:
         assert (place["needed"], place["first"]) == (alone["needed"], alone["first"])
 
 
+@pytest.mark.slow
 def test_where_the_bare_pot_is_nearer_is_said() -> None:
     """By scores put in by hand: nearer by the least that counts, by less, and further away."""
     heard = (*heard_in("split-humbucker"), *heard_in("split-humbucker"))[:3]
