@@ -14,9 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
-from presolder.models.audio.emf import HEARD_HZ
+from presolder.models.audio.emf import unheard_beside
 from presolder.models.audio.overlap import FilterBank
-from presolder.models.decibels import amplitude
 from presolder.models.typing import Array, ComplexArray
 
 # What is left away before, and what is not met after, at any frequency that is heard.
@@ -58,23 +57,26 @@ def brief(bank: FilterBank, sample_rate_hz: float) -> Brief:
     sample_rate_hz : float
     """
     # As many bins as it takes for so many taps.
-    apart = bank.fft_size >> int(np.ceil(np.log2(bank.taps)))
-    whole, unheard = bank.impulses, _unheard_beside(bank.spectra[:, ::apart], sample_rate_hz)
+    size = 1 << int(np.ceil(np.log2(bank.taps)))
+    largest = np.abs(bank.spectra[:, :: bank.fft_size // size]).max(axis=0)
+    beside = unheard_beside(largest, _ERROR_DB, sample_rate_hz)
+
+    def unheard(error: Array) -> bool:
+        return beside(np.fft.rfft(error, size))
+
+    whole = bank.impulses
     steps = range(0, bank.lead, _STEP)
     cut = bisect_right(steps, False, key=lambda first: not unheard(whole[:, :first]))
     first = steps[cut - 1] if cut else 0
 
     scale = max(1, round(sample_rate_hz / 48_000))
     lasts = [last for kept in _KEPT if (last := bank.lead + scale * kept) < bank.taps]
-    # Where few do, more do too.
+    # Where few do, more do too; all of them want none.
     at = bisect_left(lasts, True, key=lambda last: _tail(whole[:, last:], unheard) is not None)
-    tail = None if at == len(lasts) else _tail(whole[:, lasts[at] :], unheard)
-    if tail is not None:
-        return Brief(whole[:, first : lasts[at]], bank.lead - first, *tail)
-    none = np.zeros(0, np.complex128)
-    return Brief(
-        whole[:, first:], bank.lead - first, none, np.zeros((len(whole), 0), np.complex128)
-    )
+    last = [*lasts, bank.taps][at]
+    tail = _tail(whole[:, last:], unheard)
+    assert tail is not None
+    return Brief(whole[:, first:last], bank.lead - first, *tail)
 
 
 def reach(circular: Array, sample_rate_hz: float, factor: int) -> int:
@@ -88,29 +90,16 @@ def reach(circular: Array, sample_rate_hz: float, factor: int) -> int:
     factor : int
         Its own samples to one at that rate, in which the answer is.
     """
-    unheard = _unheard_beside(np.fft.rfft(circular)[np.newaxis], sample_rate_hz * factor)
+    beside = unheard_beside(np.fft.rfft(circular), _ERROR_DB, sample_rate_hz * factor)
     most = circular.size // (2 * factor)
 
     def enough(samples: int) -> bool:
         beyond = circular.copy()
         beyond[: (samples + 1) * factor] = beyond[circular.size - samples * factor :] = 0.0
-        return unheard(beyond[np.newaxis])
+        return beside(np.fft.rfft(beyond))
 
     steps = range(_STEP, most, _STEP)
-    return steps[min(bisect_left(steps, True, key=enough), len(steps) - 1)]
-
-
-def _unheard_beside(spectra: ComplexArray, sample_rate_hz: float) -> Callable[[Array], bool]:
-    """Whether an error lies so far below some spectra at every frequency that is heard."""
-    hz = np.linspace(0.0, 0.5 * sample_rate_hz, spectra.shape[1])
-    heard = (hz >= HEARD_HZ[0]) & (hz <= HEARD_HZ[1])
-    allowed = amplitude(_ERROR_DB) * np.abs(spectra[:, heard]).max(axis=0)
-
-    def unheard(error: Array) -> bool:
-        found = np.fft.rfft(error, 2 * (hz.size - 1))[:, heard]
-        return bool((np.abs(found) <= allowed).all())
-
-    return unheard
+    return steps[bisect_left(steps, True, hi=len(steps) - 1, key=enough)]
 
 
 def _tail(

@@ -10,11 +10,10 @@ sample-aligned.
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from functools import partial
 from math import erf
 
 import numpy as np
-from numpy.typing import NDArray
 
 from presolder.models.audio.overlap import FilterBank, filter_bank, filtered_in_place
 from presolder.models.circuit.assembly import waves_of
@@ -49,7 +48,7 @@ _LOW_WIDTH_HZ = 2.05
 _WHOLE_FROM = 6.0
 # An inverse may depart by so much from what it should be, where it is heard.
 _ERROR_DB = -152.0
-HEARD_HZ = (20.0, 16_000.0)
+_HEARD_HZ = (20.0, 16_000.0)
 # It is shortened in so many steps.
 _STEPS = 256
 # Bands in hertz for which it is told how well a take nulls.
@@ -135,32 +134,41 @@ def _inverse(
         later = np.exp(2j * np.pi * (phases[:, None] - lead) * (hz / sample_rate_hz))
         wanted = (wave_weights(wave_seconds, hz)[:, None] * (response * later)).reshape(-1, hz.size)
         impulses = np.fft.irfft(wanted * _above(lowest_hz, hz), taps)
-        heard = (hz >= HEARD_HZ[0]) & (hz <= HEARD_HZ[1])
-        aim = _Aim(heard, wanted[:, heard], amplitude(_ERROR_DB) * np.abs(response[heard]))
+        unheard = unheard_beside(response, _ERROR_DB, sample_rate_hz)
+        error = partial(_error, impulses, wanted)
         steps = range(0, taps + 1, taps // _STEPS)
-        last = steps[bisect_left(steps, True, hi=_STEPS, key=lambda n: aim.met_by(impulses, 0, n))]
+        last = steps[bisect_left(steps, True, hi=_STEPS, key=lambda n: unheard(error(0, n)))]
         # What would come after its end lies on its beginning, unseen, and is as much as what is
         # left away before that or more.
         if last <= taps - taps // 16:
             break
-    first = steps[bisect_right(steps, False, key=lambda n: not aim.met_by(impulses, n, last)) - 1]
+    first = steps[bisect_right(steps, False, key=lambda n: not unheard(error(n, last))) - 1]
     return impulses[:, first:last], lead - first
 
 
-@dataclass(frozen=True, eq=False)
-class _Aim:
-    """What a bank of impulse responses must be, and how nearly, where it is heard."""
+def _error(impulses: Array, wanted: ComplexArray, first: int, last: int) -> ComplexArray:
+    """How far the samples from one up to another are from what is wanted."""
+    kept = np.zeros_like(impulses)
+    kept[:, first:last] = impulses[:, first:last]
+    return np.fft.rfft(kept) - wanted
 
-    heard: NDArray[np.bool_]
-    wanted: ComplexArray
-    allowed: Array
 
-    def met_by(self, impulses: Array, first: int, last: int) -> bool:
-        """Whether the samples from one up to another would do."""
-        kept = np.zeros_like(impulses)
-        kept[:, first:last] = impulses[:, first:last]
-        error = np.fft.rfft(kept)[:, self.heard] - self.wanted
-        return bool((np.abs(error) <= self.allowed).all())
+def unheard_beside(
+    response: ComplexArray | Array, error_db: float, sample_rate_hz: float
+) -> Callable[[ComplexArray], bool]:
+    """What tells whether an error lies so far below a response at every frequency that is heard.
+
+    Parameters
+    ----------
+    response : ndarray, shape (f,)
+        From 0 Hz to half the sample rate, as the spectra of errors, shape (..., f).
+    error_db : float
+    sample_rate_hz : float
+    """
+    hz = np.linspace(0.0, 0.5 * sample_rate_hz, response.size)
+    heard = (hz >= _HEARD_HZ[0]) & (hz <= _HEARD_HZ[1])
+    allowed = amplitude(error_db) * np.abs(response[heard])
+    return lambda error: bool((np.abs(error[..., heard]) <= allowed).all())
 
 
 def _above(lowest_hz: float, frequency_hz: Array) -> Array | float:

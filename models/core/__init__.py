@@ -50,11 +50,6 @@ def _row(array: Array) -> int:
     return int(array.strides[0]) // array.itemsize
 
 
-def _pairs(numbers: ComplexArray) -> Array:
-    """Real and imaginary part of each."""
-    return np.stack([numbers.real, numbers.imag], axis=-1)
-
-
 def _agree(holds: bool) -> None:
     if not holds:
         raise ValueError("the arrays' shapes do not agree")
@@ -171,8 +166,8 @@ class Played:
         room = np.zeros(3 * entries * FOUR * fours(outs))
         pieces = (
             sizes, np.zeros(3 * _AT_ONCE), emf, filters, np.zeros(row), np.tile(known, signals),
-            kernels, _pairs(poles), np.zeros(2 * poles.size), _pairs(weights), table, dials,
-            np.zeros(outs), room,
+            kernels, poles.view(np.float64), np.zeros(2 * poles.size),
+            np.ravel(weights).view(np.float64), table, dials, np.zeros(outs), room,
         )  # fmt: skip
         self._all = np.concatenate([np.ravel(piece) for piece in pieces])
         ahead = self._all[_SIZES:]

@@ -38,8 +38,8 @@ INLINE void add_decays(int fours, const double *poles, double *states, const dou
     }
 }
 
-/* Of the take, `phases` signals follow by `taps` of each and fours of `decays` after them; of each of
-   `groups` of them, `instants` by `around` taps: the EMF. `row` numbers hold the take's last
+/* Of the take, `phases` signals follow by `taps` of each and `fours` of decays after them; of each
+   of `groups` of them, `instants` by `around` taps: the EMF. `row` numbers hold the take's last
    samples, the newest before `at`, and `most` samples come at once. So `all` begins, with the
    table's rows, outs and entries, of which there are none where the EMF itself is wanted, whether
    the dial goes from `start` to `end` along a line or stands beside the samples, and the row of
@@ -49,7 +49,7 @@ WIDE static void run_stream(double *all, int samples)
     const int phases = (int)all[0], taps = (int)all[1], groups = (int)all[2];
     const int instants = (int)all[3], around = (int)all[4], row = (int)all[5], most = (int)all[6];
     const int rows = (int)all[7], outs = (int)all[8], entries = (int)all[9];
-    const int decays = 4 * (int)all[14];
+    const int fours = (int)all[14];
     const double start = all[12], end = all[13];
     const int each = phases / groups, apart = around - 1 + CHUNK;
     int at = (int)all[10];
@@ -58,8 +58,8 @@ WIDE static void run_stream(double *all, int samples)
     double *heard = filters + (ptrdiff_t)phases * taps;
     double *known = heard + row, *kernels = known + (ptrdiff_t)phases * apart;
     double *poles = kernels + (ptrdiff_t)instants * each * around;
-    double *left = poles + 2 * decays, *weights = left + 2 * decays;
-    double *table = weights + 2 * (ptrdiff_t)phases * decays;
+    double *left = poles + 8 * fours, *weights = left + 8 * fours;
+    double *table = weights + 8 * (ptrdiff_t)phases * fours;
     double *dials = table + (ptrdiff_t)rows * outs * entries, *states = dials + rows;
     double *room = states + outs;
     for (int done = 0; done < samples;) {
@@ -72,8 +72,8 @@ WIDE static void run_stream(double *all, int samples)
         const Combining first = {heard + at - (taps - 1), filters, known + around - 1, 0, 1, taps,
                                  phases, count, apart};
         run_combine(&first);
-        add_decays(decays / 4, poles, left, weights, heard + at - taps, phases, known + around - 1,
-                   apart, count);
+        add_decays(fours, poles, left, weights, heard + at - taps, phases, known + around - 1, apart,
+                   count);
         at += count;
         for (int g = 0; g < groups; g++) {
             const Combining between = {known + (ptrdiff_t)g * each * apart, kernels,

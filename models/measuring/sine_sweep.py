@@ -77,7 +77,6 @@ def swept_response(played: Array, recorded: Array, sample_rate_hz: float) -> tup
     impulse = np.fft.irfft(y * dividing, length)
     if np.abs(impulse).max() < 8.0 * np.sqrt(np.mean(np.square(impulse))):
         raise InputError("the recording does not hold the sweep that was played")
-    own_bins = np.fft.rfftfreq(length, 1.0 / sample_rate_hz)
     reaches = power > 1e-4 * power.max()
     drift = _drift(x, y * dividing, reaches, sample_rate_hz)
     if drift:
@@ -90,6 +89,7 @@ def swept_response(played: Array, recorded: Array, sample_rate_hz: float) -> tup
     bins = np.fft.rfftfreq(_BINS, 1.0 / sample_rate_hz)
     gain = _kept(impulse, sample_rate_hz) / _kept(perfect, sample_rate_hz)
     frequency_hz = np.geomspace(100.0, min(16_000.0, 0.42 * sample_rate_hz), 120)
+    own_bins = np.fft.rfftfreq(length, 1.0 / sample_rate_hz)
     reached = np.interp(frequency_hz, own_bins, reaches) > 0.5
     return frequency_hz[reached], decibels(np.interp(frequency_hz[reached], bins, gain))
 
@@ -108,25 +108,21 @@ def _drift(
     InputError
         If it is torn.
     """
-    length = 2 * (response.size - 1)
-    line_hz = sample_rate_hz / length
-    whole_s = length / sample_rate_hz
-    came: list[tuple[float, float, float]] = []
+    whole_s = 2 * (response.size - 1) / sample_rate_hz
+    came: list[tuple[float, float]] = []
     for middle in _OCTAVES_HZ[0.36 * sample_rate_hz > _OCTAVES_HZ][::-1]:
         # Only where the sweep was.
-        if not reaches[int(0.7 * middle / line_hz)] or not reaches[int(1.4 * middle / line_hz)]:
+        if not reaches[int(0.7 * middle * whole_s)] or not reaches[int(1.4 * middle * whole_s)]:
             continue
-        envelope = _octave(response, middle / line_hz, whole_s)
+        envelope = _octave(response, middle, whole_s)
         at = int(np.argmax(envelope))
         if envelope[at] > _CLEARLY * np.sqrt(np.mean(np.square(envelope))):
             at_s = at / envelope.size * whole_s
             first_s = came[0][0] if came else at_s
             after_s = (at_s - first_s + whole_s / 2) % whole_s - whole_s / 2
-            own = _octave(played, middle / line_hz, whole_s)
-            own_s = float(np.argmax(own)) / own.size * whole_s
-            came.append((first_s + after_s, _UNSURE / middle, own_s))
-    came_s, unsure_s, played_s = np.array(came).T if came else np.zeros((3, 0))
-    allowed_s = np.maximum(np.add.outer(unsure_s, unsure_s), _LOST_S)
+            came.append((first_s + after_s, middle))
+    came_s, middles_hz = np.array(came).T if came else np.zeros((2, 0))
+    allowed_s = np.maximum(np.add.outer(_UNSURE / middles_hz, _UNSURE / middles_hz), _LOST_S)
     if (np.abs(np.subtract.outer(came_s, came_s)) <= allowed_s).all():
         return 0.0
     # How far what comes after the tear lies from what came before, wherever that fits best.
@@ -137,6 +133,8 @@ def _drift(
         for (before, after), (a, b) in zip(parts, steps, strict=True)
     ]
     # The other way: a line over the time at which each was played.
+    own = [_octave(played, middle, whole_s) for middle in middles_hz]
+    played_s = np.array([np.argmax(one) / one.size * whole_s for one in own])
     slope, start = np.polyfit(played_s, came_s, 1)
     off_s = came_s - (start + slope * played_s)
     if abs(slope) < _MOST_DRIFT and np.abs(off_s).sum() < 0.5 * min(left):
@@ -148,12 +146,13 @@ def _drift(
     )
 
 
-def _octave(spectrum: ComplexArray, middle: float, whole_s: float) -> Array:
-    """The envelope over time of the octave around a line of a spectrum, finely.
+def _octave(spectrum: ComplexArray, middle_hz: float, whole_s: float) -> Array:
+    """The envelope over time, `whole_s` in all, of an octave of a spectrum, finely.
 
     The octave is a raised cosine, so that an impulse in it is short; the envelope of that stays
     where it is whatever the phase.
     """
+    middle = middle_hz * whole_s
     lines = np.arange(int(0.5 * middle) + 1, min(int(2.0 * middle), spectrum.size))
     shaped = spectrum[lines] * np.cos(np.log2(lines / middle) * np.pi / 2) ** 2
     count = max(lines.size, min(_FINELY * lines.size, whole_s / _FINE_S))
